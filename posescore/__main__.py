@@ -1,0 +1,6 @@
+"""``python -m posescore``."""
+
+from posescore.cli import main
+
+if __name__ == "__main__":
+    main()
