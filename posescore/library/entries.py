@@ -76,17 +76,13 @@ class Effect:
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
-    """One thing that a person did.
+class NewEntry:
+    """One thing that a person does, before the library wrote it down.
 
     Parameters
     ----------
-    id
-        Rises through the whole library.
     author
         The name at the top of the page, or of the account.
-    made_at
-        UTC.
     kind
         The edit's kind, or ``"undo"`` or ``"redo"``.
     edit, effect
@@ -99,17 +95,31 @@ class Entry:
         The analysis the person looked at.
     """
 
-    id: int
     match_id: int
     author: str
-    made_at: datetime
     kind: str
-    edit: Edit | None = None
-    effect: Effect = Effect()
+    edit: Edit | None
+    effect: Effect
     undoes: int | None = None
     redoes: int | None = None
     opinion: str = ""
     analysis_version: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry(NewEntry):
+    """One thing that a person did.
+
+    Parameters
+    ----------
+    id
+        Rises through the whole library.
+    made_at
+        UTC.
+    """
+
+    id: int
+    made_at: datetime
 
 
 @dataclass(frozen=True, slots=True)

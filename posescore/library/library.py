@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
+import shutil
+import threading
+from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Literal
+from types import TracebackType
+from typing import Final, Self
 
+from sqlalchemy import Connection
+
+from posescore.errors import ConflictError, InputError
+from posescore.library import analysis_rows, entry_rows, job_rows, match_rows
 from posescore.library.analysis import Analysis
 from posescore.library.edits import Edit
-from posescore.library.entries import Entry
+from posescore.library.entries import REDO, UNDO, Effect, Entry, NewEntry, history
 from posescore.library.jobs import Job, JobState
 from posescore.library.match import Match, MatchInfo
+from posescore.library.match_rows import SortKey
+from posescore.library.replay import division_of, replay
+from posescore.library.resolve import effect_of
 from posescore.library.review import Review
+from posescore.library.state import settings_in_force
+from posescore.library.storage import Storage, library_folder, sentences
 from posescore.position.probabilities import PositionProbabilities
+from posescore.scoring.rules import RuleSet
 
-SortKey = Literal["added", "changed", "title", "held_on", "event"]
+_CACHED: Final = 32
+"""Analyses and logs kept in memory; both only ever grow, so what is kept stays true."""
+_TRASH: Final = ".deleted-"
 
 
 class Library:
@@ -32,65 +48,169 @@ class Library:
         When the folder cannot be used, or the library is broken or newer than this program.
     """
 
-    folder: Path
-
     def __init__(self, folder: Path | None = None) -> None:
-        raise NotImplementedError
+        self.folder = library_folder(folder)
+        self._storage = Storage(self.folder)
+        self._lock = threading.Lock()
+        self._analyses: OrderedDict[tuple[int, int], Analysis] = OrderedDict()
+        self._logs: OrderedDict[tuple[int, str], tuple[Entry, ...]] = OrderedDict()
+        with sentences(self._storage.path):
+            for left in (self.folder / "matches").glob(f"{_TRASH}*"):
+                shutil.rmtree(left, ignore_errors=True)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
 
     def close(self) -> None:
         """Let go of the database."""
-        raise NotImplementedError
+        self._storage.close()
 
-    # Matches
+    # Matches ------------------------------------------------------------------------------------
     def add_match(self, info: MatchInfo) -> Match:
         """Add a match and make its folder."""
-        raise NotImplementedError
+        with self._storage.write() as connection:
+            division_of(RuleSet.load(info.rules), info.division)
+            match_id = match_rows.insert_match(connection, info)
+            match_rows.folder_of(self.folder, match_id).mkdir(parents=True, exist_ok=True)
+            return match_rows.read_match(connection, self.folder, match_id)
 
     def update_match(self, match_id: int, info: MatchInfo) -> Match:
         """Replace what people say of a match."""
-        raise NotImplementedError
+        with self._storage.write() as connection:
+            division_of(RuleSet.load(info.rules), info.division)
+            match_rows.change_match(connection, match_id, info)
+            return match_rows.read_match(connection, self.folder, match_id)
 
     def match(self, match_id: int) -> Match:
         """One match; NotFoundError where there is none."""
-        raise NotImplementedError
+        with self._storage.read() as connection:
+            return match_rows.read_match(connection, self.folder, match_id)
 
     def find_match(self, text: str) -> Match:
-        """The match of that number, or the one match whose title holds that text."""
-        raise NotImplementedError
+        """The match of that number, or the one match whose title is or holds that text."""
+        with self._storage.read() as connection:
+            return match_rows.find_match(connection, self.folder, text)
 
     def match_of_footage(self, sha256: str) -> Match | None:
         """The newest match of that footage, wherever the file lies now."""
-        raise NotImplementedError
+        with self._storage.read() as connection:
+            return match_rows.match_of_footage(connection, self.folder, sha256)
 
     def matches(
         self, search: str = "", sort: SortKey = "added", descending: bool = True
     ) -> list[Match]:
         """Matches whose title, event, mat, names, belts or colours hold every searched word."""
-        raise NotImplementedError
+        with self._storage.read() as connection:
+            return match_rows.list_matches(connection, self.folder, search, sort, descending)
 
     def delete_match(self, match_id: int) -> None:
-        """Delete a match with everything made from it; the original footage stays."""
-        raise NotImplementedError
+        """Delete a match with everything made from it; the original footage stays.
 
-    # Analyses
+        Raises
+        ------
+        ConflictError
+            While the match is being analysed.
+        """
+        folder = match_rows.folder_of(self.folder, match_id)
+        trash = folder.with_name(f"{_TRASH}{match_id}")
+        with self._storage.write() as connection:
+            match_rows.read_match(connection, self.folder, match_id)
+            if job_rows.list_jobs(connection, match_id, open_only=True):
+                raise ConflictError(f"match {match_id} is being analysed: cancel that first.")
+            match_rows.remove_match(connection, match_id)
+            if folder.exists():
+                folder.rename(trash)
+        shutil.rmtree(trash, ignore_errors=True)
+
+    # Analyses -----------------------------------------------------------------------------------
     def save_analysis(self, match_id: int, analysis: Analysis) -> Analysis:
-        """Add a pass over the footage as the match's newest version."""
-        raise NotImplementedError
+        """Add a pass over the footage as the match's newest version.
+
+        The track is copied into the match's folder under a name of its own. What people said
+        stays as it is, byte for byte.
+        """
+        folder = self.match(match_id).folder
+        with sentences(folder):
+            made = self._keep_files(folder, analysis)
+        with self._storage.write() as connection:
+            version = analysis_rows.insert_analysis(connection, match_id, analysis, *made)
+        return self.analysis(match_id, version)
+
+    @staticmethod
+    def _keep_files(folder: Path, analysis: Analysis) -> tuple[Path | None, Path | None]:
+        track = probabilities = None
+        if analysis.track_path is not None:
+            track = analysis_rows.keep_track(folder, analysis.track_path)
+        if analysis.probabilities is not None:
+            probabilities = analysis_rows.keep_probabilities(folder, analysis.probabilities)
+        return track, probabilities
 
     def analysis(self, match_id: int, version: int | None = None) -> Analysis:
         """One analysis, by default the newest; NotFoundError where there is none."""
-        raise NotImplementedError
+        with self._storage.read() as connection:
+            return self._analysis(connection, match_id, version)
+
+    def _analysis(self, connection: Connection, match_id: int, version: int | None) -> Analysis:
+        if version is None:
+            match_rows.read_match(connection, self.folder, match_id)
+            version = analysis_rows.newest_version(connection, match_id)
+        key = (match_id, version or 0)
+        with self._lock:
+            if key in self._analyses:
+                self._analyses.move_to_end(key)
+                return self._analyses[key]
+        row = analysis_rows.analysis_row(connection, match_id, version)
+        made = analysis_rows.analysis_of(row, match_rows.folder_of(self.folder, match_id))
+        with self._lock:
+            self._analyses[key] = made
+            if len(self._analyses) > _CACHED:
+                self._analyses.popitem(last=False)
+        return made
 
     def probabilities(
         self, match_id: int, version: int | None = None
     ) -> PositionProbabilities | None:
         """Position probabilities of an analysis; None where it came without."""
-        raise NotImplementedError
+        with self._storage.read() as connection:
+            row = analysis_rows.analysis_row(connection, match_id, version)
+        if row.probabilities_file is None:
+            return None
+        folder = match_rows.folder_of(self.folder, match_id)
+        return analysis_rows.read_probabilities(folder / row.probabilities_file)
 
-    # What people do
+    # What people do -----------------------------------------------------------------------------
     def review(self, match_id: int, opinion: str = "", version: int | None = None) -> Review:
-        """The match as it stands."""
-        raise NotImplementedError
+        """The match as it stands, on the newest analysis or on an earlier one."""
+        with self._storage.read() as connection:
+            base = self._analysis(connection, match_id, version)
+            log = self._log(connection, match_id, opinion)
+            review = self._review(connection, base, match_id, log)
+        self._remember(match_id, opinion, log)
+        return review
+
+    def _review(
+        self, connection: Connection, base: Analysis, match_id: int, entries: Sequence[Entry]
+    ) -> Review:
+        info = match_rows.read_match(connection, self.folder, match_id).info
+        done = history(entries).done
+        rules, division = settings_in_force(done, info.rules, info.division)
+        return replay(base, entries, RuleSet.load(rules), division)
+
+    def _log(self, connection: Connection, match_id: int, opinion: str) -> tuple[Entry, ...]:
+        """The log of one opinion; only what is new since the last time is read."""
+        with self._lock:
+            known = self._logs.get((match_id, opinion), ())
+        last_id = known[-1].id if known else 0
+        rows = entry_rows.rows_of(connection, match_id, opinion, last_id)
+        return known + tuple(entry_rows.entry_of(row) for row in rows)
 
     def edit(self, match_id: int, edit: Edit, author: str, opinion: str = "") -> Review:
         """Do an edit; it is on the disk when this returns.
@@ -102,45 +222,99 @@ class Library:
         ConflictError
             When what it acts on is no longer there. Nothing is kept of it.
         """
-        raise NotImplementedError
+        with self._storage.write() as connection:
+            base = self._analysis(connection, match_id, None)
+            log = self._log(connection, match_id, opinion)
+            effect = effect_of(edit, self._review(connection, base, match_id, log))
+            new = NewEntry(
+                match_id, author, edit.kind, edit, effect,
+                opinion=opinion, analysis_version=base.version,
+            )  # fmt: skip
+            log, review = self._added(connection, base, log, new)
+        self._remember(match_id, opinion, log)
+        return review
 
     def undo(self, match_id: int, author: str, opinion: str = "") -> Review:
         """Take back the newest edit in force; ConflictError where there is none."""
-        raise NotImplementedError
+        return self._step(match_id, author, opinion, UNDO)
 
     def redo(self, match_id: int, author: str, opinion: str = "") -> Review:
         """Put back what was taken back last; ConflictError where there is nothing."""
-        raise NotImplementedError
+        return self._step(match_id, author, opinion, REDO)
+
+    def _step(self, match_id: int, author: str, opinion: str, kind: str) -> Review:
+        with self._storage.write() as connection:
+            base = self._analysis(connection, match_id, None)
+            log = self._log(connection, match_id, opinion)
+            fold = history(log)
+            met = fold.next_undo if kind == UNDO else fold.next_redo
+            if met is None:
+                raise ConflictError(f"match {match_id}: there is nothing to {kind}.")
+            undoes, redoes = (met.id, None) if kind == UNDO else (None, met.id)
+            new = NewEntry(
+                match_id, author, kind, None, Effect(), undoes, redoes, opinion, base.version
+            )
+            log, review = self._added(connection, base, log, new)
+        self._remember(match_id, opinion, log)
+        return review
+
+    def _added(
+        self, connection: Connection, base: Analysis, log: tuple[Entry, ...], new: NewEntry
+    ) -> tuple[tuple[Entry, ...], Review]:
+        """Write an entry and replay with it; an entry that cannot be replayed is not kept."""
+        if not new.author.strip():
+            raise InputError("author: say who does this; any name will do.")
+        log = (*log, entry_rows.insert_entry(connection, new))
+        return log, self._review(connection, base, new.match_id, log)
+
+    def _remember(self, match_id: int, opinion: str, log: tuple[Entry, ...]) -> None:
+        """Keep a log that is on the disk, so that the next edit need not read it again."""
+        with self._lock:
+            self._logs[match_id, opinion] = log
+            self._logs.move_to_end((match_id, opinion))
+            if len(self._logs) > _CACHED:
+                self._logs.popitem(last=False)
 
     def log(self, match_id: int, opinion: str | None = None) -> list[Entry]:
         """Everything people did, oldest first; of one opinion, or of all (None)."""
-        raise NotImplementedError
+        with self._storage.read() as connection:
+            match_rows.read_match(connection, self.folder, match_id)
+            rows = entry_rows.rows_of(connection, match_id, opinion)
+            return [entry_rows.entry_of(row) for row in rows]
 
     def opinions(self, match_id: int) -> list[str]:
         """Names of the second opinions on a match."""
-        raise NotImplementedError
+        with self._storage.read() as connection:
+            return entry_rows.opinions_of(connection, match_id)
 
-    # Jobs
+    # Jobs ---------------------------------------------------------------------------------------
     def queue_job(self, match_id: int, settings: Mapping[str, object] | None = None) -> Job:
         """Line up an analysis; ConflictError where one of the match waits or runs."""
-        raise NotImplementedError
+        with self._storage.write() as connection:
+            match_rows.read_match(connection, self.folder, match_id)
+            return job_rows.queue_job(connection, match_id, settings or {})
 
     def start_job(self, job_id: int) -> Job:
         """Mark a waiting job, or one that a crash left running, as running from now on."""
-        raise NotImplementedError
+        with self._storage.write() as connection:
+            return job_rows.start_job(connection, job_id)
 
     def update_job(self, job_id: int, progress: float, stage: str = "") -> Job:
-        """Note progress. The job that comes back may be cancelled: then stop."""
-        raise NotImplementedError
+        """Note progress, 0 to 1. The job that comes back may be cancelled: then stop."""
+        with self._storage.write() as connection:
+            return job_rows.update_job(connection, job_id, progress, stage)
 
     def end_job(self, job_id: int, state: JobState = JobState.DONE, message: str = "") -> Job:
-        """Mark a job as done, failed (with a sentence) or cancelled; final states stay."""
-        raise NotImplementedError
+        """Mark a job as done, failed (with a sentence) or cancelled; the first end stays."""
+        with self._storage.write() as connection:
+            return job_rows.end_job(connection, job_id, state, message)
 
     def job(self, job_id: int) -> Job:
         """One job; NotFoundError where there is none."""
-        raise NotImplementedError
+        with self._storage.read() as connection:
+            return job_rows.read_job(connection, job_id)
 
     def jobs(self, match_id: int | None = None, open_only: bool = False) -> Sequence[Job]:
         """Jobs, newest first; ``open_only`` leaves those that wait or run."""
-        raise NotImplementedError
+        with self._storage.read() as connection:
+            return job_rows.list_jobs(connection, match_id, open_only)

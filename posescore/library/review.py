@@ -68,12 +68,15 @@ class ReviewItem:
         None while undecided.
     note
         One sentence where the proposal is no longer what was decided on; else "".
+    added
+        True where a person added the line; no proposal ever stood behind it.
     """
 
     key: str
     proposal: Proposal | None
     decision: Decision | None = None
     note: str = ""
+    added: bool = False
 
     @property
     def award(self) -> Proposal | None:
@@ -97,11 +100,7 @@ class ReviewItem:
     @property
     def vanished(self) -> bool:
         """True where a decision stands on a proposal that is no longer made."""
-        return (
-            self.proposal is None
-            and self.decision is not None
-            and self.decision.verdict is not Verdict.ADDED
-        )
+        return self.proposal is None and not self.added
 
 
 @dataclass(frozen=True, slots=True)

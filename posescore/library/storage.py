@@ -1,0 +1,134 @@
+"""The database of a library: opened, migrated, and its failures put into one sentence."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import platformdirs
+from sqlalchemy import URL, Connection, Engine, create_engine, event
+from sqlalchemy.exc import DBAPIError
+
+from posescore.errors import StorageError
+from posescore.library.schema import MIGRATIONS, Migration, migrate_one
+
+ENVIRONMENT: Final = "POSESCORE_LIBRARY"
+FILE_NAME: Final = "library.sqlite3"
+BUSY_TIMEOUT_S: Final = 20.0
+"""How long a writer waits for another: far longer than any edit takes."""
+
+
+def library_folder(folder: Path | None = None) -> Path:
+    """The folder asked for, else the environment's, else the user's data folder."""
+    if folder is not None:
+        return folder.expanduser().absolute()
+    chosen = os.environ.get(ENVIRONMENT, "").strip()
+    if chosen:
+        return Path(chosen).expanduser().absolute()
+    return platformdirs.user_data_path("posescore", appauthor=False)
+
+
+class Storage:
+    """Connections to the database of one folder.
+
+    Every ``write`` is one transaction that holds SQLite's write lock from its first statement
+    and is on the disk when it ends (write-ahead log, ``synchronous=FULL``).
+    """
+
+    def __init__(self, folder: Path, migrations: tuple[Migration, ...] = MIGRATIONS) -> None:
+        self.folder = folder
+        self.path = folder / FILE_NAME
+        with sentences(self.path):
+            folder.mkdir(parents=True, exist_ok=True)
+            self._engine = _engine(self.path)
+            try:
+                self._prepare(migrations)
+            except BaseException:
+                self._engine.dispose()
+                raise
+
+    def _prepare(self, migrations: tuple[Migration, ...]) -> None:
+        while True:
+            with self.write() as connection:
+                if not migrate_one(connection, str(self.path), migrations):
+                    return
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """One consistent picture of the database."""
+        with sentences(self.path), self._engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """One transaction; on any error nothing of it is kept."""
+        with sentences(self.path), self._engine.connect() as plain:
+            connection = plain.execution_options(posescore_write=True)
+            with connection.begin():
+                yield connection
+
+    def close(self) -> None:
+        """Close every connection."""
+        self._engine.dispose()
+
+
+def _engine(path: Path) -> Engine:
+    engine = create_engine(
+        URL.create("sqlite", database=str(path)),
+        connect_args={"timeout": BUSY_TIMEOUT_S, "check_same_thread": False},
+        max_overflow=-1,
+    )
+
+    @event.listens_for(engine, "connect")
+    def _connected(connection: sqlite3.Connection, _record: Any) -> None:
+        connection.isolation_level = None  # transactions are begun below, by us alone
+        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def _begun(connection: Connection) -> None:
+        write = connection.get_execution_options().get("posescore_write", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+
+    return engine
+
+
+@contextmanager
+def sentences(path: Path) -> Iterator[None]:
+    """Turn what the database and the disk complain about into one sentence.
+
+    Raises
+    ------
+    StorageError
+        In place of ``OSError`` and of every error of the database.
+    """
+    try:
+        yield
+    except DBAPIError as error:
+        raise StorageError(_sentence(path, str(error.orig))) from error
+    except sqlite3.Error as error:
+        raise StorageError(_sentence(path, str(error))) from error
+    except OSError as error:
+        what = error.strerror or str(error)
+        where = error.filename or path
+        raise StorageError(f"{where}: {what}: {_ADVICE}") from error
+
+
+_ADVICE: Final = f"free the disk, or choose another library folder with {ENVIRONMENT}."
+
+
+def _sentence(path: Path, what: str) -> str:
+    low = what.lower()
+    if "readonly" in low or "read-only" in low or "unable to open" in low:
+        return f"{path} cannot be written: choose another library folder with {ENVIRONMENT}."
+    if "full" in low or "disk i/o" in low:
+        return f"{path} cannot grow, the disk is full: nothing was kept; free some space."
+    if "not a database" in low or "malformed" in low or "corrupt" in low:
+        return f"{path} is damaged: put back a copy, or choose another folder with {ENVIRONMENT}."
+    if "locked" in low or "busy" in low:
+        return f"{path} is in use by another program for too long: nothing was kept; try again."
+    return f"{path}: {what}: nothing was kept."
