@@ -6,6 +6,7 @@ import shutil
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
@@ -31,6 +32,14 @@ from posescore.scoring.rules import RuleSet
 _CACHED: Final = 32
 """Analyses and logs kept in memory; both only ever grow, so what is kept stays true."""
 _TRASH: Final = ".deleted-"
+
+
+_shipped_rules: Final = cache(RuleSet.load)
+
+
+def rules_named(name: str) -> RuleSet:
+    """A rule set: one that ships with the program is read once, a file of one's own each time."""
+    return RuleSet.load(name) if name.endswith(".toml") else _shipped_rules(name)
 
 
 class Library:
@@ -77,7 +86,7 @@ class Library:
     def add_match(self, info: MatchInfo) -> Match:
         """Add a match and make its folder."""
         with self._storage.write() as connection:
-            division_of(RuleSet.load(info.rules), info.division)
+            division_of(rules_named(info.rules), info.division)
             match_id = match_rows.insert_match(connection, info)
             match_rows.folder_of(self.folder, match_id).mkdir(parents=True, exist_ok=True)
             return match_rows.read_match(connection, self.folder, match_id)
@@ -85,7 +94,7 @@ class Library:
     def update_match(self, match_id: int, info: MatchInfo) -> Match:
         """Replace what people say of a match."""
         with self._storage.write() as connection:
-            division_of(RuleSet.load(info.rules), info.division)
+            division_of(rules_named(info.rules), info.division)
             match_rows.change_match(connection, match_id, info)
             return match_rows.read_match(connection, self.folder, match_id)
 
@@ -202,7 +211,7 @@ class Library:
         info = match_rows.read_match(connection, self.folder, match_id).info
         done = history(entries).done
         rules, division = settings_in_force(done, info.rules, info.division)
-        return replay(base, entries, RuleSet.load(rules), division)
+        return replay(base, entries, rules_named(rules), division)
 
     def _log(self, connection: Connection, match_id: int, opinion: str) -> tuple[Entry, ...]:
         """The log of one opinion; only what is new since the last time is read."""

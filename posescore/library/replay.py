@@ -9,9 +9,11 @@ from posescore.library.entries import Entry, history
 from posescore.library.matching import keys_of, paired, unused
 from posescore.library.review import Decision, Review, ReviewEvent, ReviewItem, Verdict
 from posescore.library.state import FRAME_OF_MATCH, MatchState, Said, worth
+from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
 from posescore.scoring.proposal import Proposal, Result, Ruling, Tally
 from posescore.scoring.rules import RuleSet
+from posescore.scoring.score import score_of
 from posescore.terms import Athlete
 
 
@@ -76,8 +78,6 @@ def division_of(rules: RuleSet, division: Mapping[str, str] | None) -> Division 
 
 
 def _ruling(state: MatchState, rules: RuleSet, division: Mapping[str, str] | None) -> Ruling:
-    from posescore.scoring.engine import propose
-
     holds = [held.hold for held in state.holds]
     events = [event for event, _ in state.events]
     return propose(holds, events, rules, division_of(rules, division), end_s=state.end_s)
@@ -86,8 +86,6 @@ def _ruling(state: MatchState, rules: RuleSet, division: Mapping[str, str] | Non
 def _confirmed(
     items: Iterable[ReviewItem], state: MatchState, rules: RuleSet
 ) -> tuple[Mapping[Athlete, Tally], Result | None]:
-    from posescore.scoring.engine import score_of
-
     awards = [item.award for item in items if item.award is not None]
     marked = [
         event
