@@ -1,0 +1,188 @@
+"""Turns claims into proposals: points, an advantage, or none with the reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from posescore.scoring.claims import Bar, Claim, longest, words
+from posescore.scoring.judging import judge
+from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
+from posescore.scoring.rules import RuleSet
+from posescore.scoring.timeline import Visit
+from posescore.terms import Athlete, Interval
+
+
+def spoken_s(seconds: float) -> str:
+    """Seconds as a person says them."""
+    rounded = f"{seconds:.1f}".removesuffix(".0")
+    return f"{rounded} second" if rounded == "1" else f"{rounded} seconds"
+
+
+def award(claim: Claim, held: Visit, at_s: float, stretch: Interval, rules: RuleSet) -> Proposal:
+    """Points for a claim that the three seconds in ``held`` released at ``at_s``.
+
+    Confidence is the product of: how the position was reached (events, the position before),
+    the position's own holds, its checks, and the releasing holds where they are others.
+    """
+    sure = claim.confidence * _position_confidence(claim, held, at_s, stretch, rules)
+    what, link = f"held it for {spoken_s(stretch.duration_s)}", " and "
+    if held is not claim.visit:
+        went = "came back to" if held.group is claim.visit.group else "went on to"
+        link = ", "
+        what = f"{went} {held.positions[-1].trade_name} and {what}"
+        what += ", one count for the whole chain" if claim.rank > 0 else ""
+    if claim.kind is ProposalKind.TAKEDOWN or claim.kind is ProposalKind.SWEEP:
+        what = what.replace("held it", "stayed on top")
+    return Proposal(
+        time_s=at_s,
+        athlete=claim.athlete,
+        kind=claim.kind,
+        points=rules.points[claim.kind],
+        advantage=0,
+        clause=claim.clause,
+        why=f"{claim.story}{link}{what}.{claim.note}",
+        confidence=sure,
+        evidence=Interval(min(claim.visit.start_s, at_s), at_s),
+        path=_path(claim, held),
+        criteria=(
+            *_own_criteria(claim, held, stretch, rules),
+            _held(True, stretch.duration_s, rules),
+        ),
+    )
+
+
+def _path(claim: Claim, held: Visit) -> tuple[str, ...]:
+    return claim.path if held is claim.visit else (*claim.path, words(held))
+
+
+def _position_confidence(
+    claim: Claim, held: Visit, at_s: float, stretch: Interval, rules: RuleSet
+) -> float:
+    sure = held.confidence(stretch.start_s, at_s)
+    if held is not claim.visit:
+        sure *= claim.visit.confidence(claim.reached_s, claim.visit.end_s)
+    for criterion in _own_criteria(claim, held, stretch, rules):
+        if criterion.met and criterion not in claim.criteria[: _n_path(claim)]:
+            sure *= criterion.probability
+    return sure
+
+
+def _n_path(claim: Claim) -> int:
+    """How many of a claim's criteria are about the way there, already in its confidence."""
+    return len(claim.criteria) - (len(claim.verdict.criteria) if claim.verdict else 0)
+
+
+def _own_criteria(
+    claim: Claim, held: Visit, stretch: Interval, rules: RuleSet
+) -> tuple[Criterion, ...]:
+    """Criteria of the way there and of the position, as seen while it was held."""
+    if claim.verdict is None or held is not claim.visit:
+        return claim.criteria
+    seen = [judge(h, rules) for h in held.holds if h.interval.overlap_s(stretch) > 0]
+    best = max(seen, key=lambda verdict: (verdict.met, verdict.probability))
+    return (*claim.criteria[: _n_path(claim)], *best.criteria)
+
+
+def _held(met: bool, duration_s: float, rules: RuleSet) -> Criterion:
+    return Criterion(
+        f"held for {spoken_s(rules.seconds.hold)}",
+        met,
+        f"held for {spoken_s(duration_s)}",
+        rules.clauses["held"],
+    )
+
+
+def none_for(
+    claim: Claim, at_s: float, reason: str, clause: str, failed: Criterion, sure: float
+) -> Proposal:
+    """No points, because."""
+    return Proposal(
+        time_s=at_s,
+        athlete=claim.athlete,
+        kind=ProposalKind.NONE,
+        points=0,
+        advantage=0,
+        clause=clause,
+        why=f"{claim.story}, but no points: {reason}.",
+        confidence=sure,
+        evidence=Interval(min(claim.visit.start_s, at_s), at_s),
+        would_be=claim.kind,
+        path=claim.path,
+        criteria=(*(c for c in claim.criteria if c.name != failed.name), failed),
+    )
+
+
+def barred(claim: Claim, bar: Bar, at_s: float, held: Visit) -> Proposal:
+    """The explanation of a claim that is worth nothing though the position was held."""
+    failed = Criterion(bar.criterion, False, bar.reason, bar.clause)
+    sure = claim.confidence * held.confidence(held.start_s, at_s)
+    return none_for(claim, at_s, bar.reason, bar.clause, failed, sure)
+
+
+def unmet(claim: Claim, at_s: float) -> Proposal | None:
+    """The explanation of a position whose criterion failed and leaves no advantage."""
+    if claim.verdict is None or claim.verdict.failed is None:
+        return None
+    failed = claim.verdict.failed
+    sure = claim.confidence * claim.visit.confidence(claim.visit.start_s, claim.visit.end_s)
+    sure *= claim.verdict.probability
+    return none_for(claim, at_s, failed.seen, failed.clause, failed, sure)
+
+
+def missed(
+    claims: Sequence[Claim], at_s: float, held_s: float, end: str, rules: RuleSet
+) -> Proposal:
+    """One advantage for a chain whose positions were reached and not held, whatever its length."""
+    claim = longest(claims)
+    failed = None if claim.verdict is None else claim.verdict.failed
+    last = claim.last_visit
+    sure = claim.confidence * last.confidence(last.start_s, last.end_s)
+    if failed is None:
+        short = _held(False, held_s, rules)
+        reason = f"held it for only {spoken_s(held_s)}{end}"
+        clause = f"{rules.clauses['held']}, {rules.clauses['advantage']}"
+    else:
+        short, reason, clause = failed, failed.seen, failed.clause
+        sure *= failed.probability
+    others = sorted({c.kind.replace("_", " ") for c in claims if c.kind is not claim.kind})
+    note = f" One advantage for the whole chain ({', '.join(others)} too)." if others else ""
+    return Proposal(
+        time_s=at_s,
+        athlete=claim.athlete,
+        kind=ProposalKind.NEAR,
+        points=0,
+        advantage=1,
+        clause=clause,
+        why=f"{claim.story}, but {reason}: an advantage instead of points.{note}",
+        confidence=sure,
+        evidence=Interval(min(claim.visit.start_s, at_s), at_s),
+        would_be=claim.kind,
+        path=claim.path,
+        criteria=(*(c for c in claim.criteria if c.name != short.name), short),
+    )
+
+
+def caught(claim: Claim, at_s: float, at_end: bool, attacker: Athlete, rules: RuleSet) -> Proposal:
+    """A position reached while caught in a submission and never held free of it."""
+    clause = rules.clauses["caught_at_end" if at_end else "caught"]
+    name = claim.last_visit.positions[-1].trade_name
+    seen = f"still caught in {attacker}'s submission when "
+    seen += "the match ended" if at_end else f"{name} was lost"
+    failed = Criterion("free of the submission", False, seen, clause)
+    sure = claim.confidence * claim.last_visit.confidence(claim.visit.start_s, at_s)
+    if not at_end:
+        return none_for(claim, at_s, seen, clause, failed, sure)
+    return Proposal(
+        time_s=at_s,
+        athlete=claim.athlete,
+        kind=ProposalKind.NEAR,
+        points=0,
+        advantage=1,
+        clause=clause,
+        why=f"{claim.story}, but was {seen}: one advantage in all.",
+        confidence=sure,
+        evidence=Interval(min(claim.visit.start_s, at_s), at_s),
+        would_be=claim.kind,
+        path=claim.path,
+        criteria=(*claim.criteria, failed),
+    )

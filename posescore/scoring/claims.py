@@ -1,0 +1,178 @@
+"""What an athlete has a claim to: a scoring position reached, waiting for its three seconds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from posescore.scoring.judging import Verdict, judge
+from posescore.scoring.proposal import Criterion, ProposalKind
+from posescore.scoring.rules import RuleSet
+from posescore.scoring.timeline import Group, Visit
+from posescore.terms import Athlete, Position
+
+POSITION_KIND: Final[Mapping[Group, ProposalKind]] = {
+    Group.KNEE_ON_BELLY: ProposalKind.KNEE_ON_BELLY,
+    Group.MOUNT: ProposalKind.MOUNT,
+    Group.BACK_MOUNT: ProposalKind.BACK_MOUNT,
+    Group.BACK_CONTROL: ProposalKind.BACK_CONTROL,
+}
+"""Positions that score by themselves, however they were reached."""
+
+RANK: Final[Mapping[ProposalKind, int]] = {
+    ProposalKind.TAKEDOWN: 0,
+    ProposalKind.SWEEP: 0,
+    ProposalKind.GUARD_PASS: 1,
+    ProposalKind.KNEE_ON_BELLY: 2,
+    ProposalKind.MOUNT: 3,
+    ProposalKind.BACK_MOUNT: 3,
+    ProposalKind.BACK_CONTROL: 3,
+}
+"""Ascending order of a chain: top, past the legs, knee-on-belly, mount or back."""
+
+
+def rank_of(group: Group) -> int:
+    """The highest claim that three seconds in this group release, its criteria aside."""
+    if group in (Group.GUARD, Group.TURTLE):
+        return 0
+    kind = POSITION_KIND.get(group)
+    return 1 if kind is None else RANK[kind]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """Why a claim is worth nothing even when the position is held."""
+
+    reason: str
+    clause: str
+    criterion: str
+
+
+@dataclass(slots=True, eq=False)
+class Claim:
+    """A scoring position reached, to be awarded, missed or explained.
+
+    ``story`` is the first half of the reason ("A took B down from standing into mount");
+    ``confidence`` covers how the position was reached, not the position itself.
+    """
+
+    kind: ProposalKind
+    athlete: Athlete
+    visit: Visit
+    story: str
+    clause: str
+    path: tuple[str, ...]
+    confidence: float = 1.0
+    criteria: tuple[Criterion, ...] = ()
+    bar: Bar | None = None
+    note: str = ""
+    reached_s: float = 0.0
+    verdict: Verdict | None = None
+    latest: Visit | None = None
+
+    @property
+    def rank(self) -> int:
+        """Place in the ascending order."""
+        return RANK[self.kind]
+
+    @property
+    def sound(self) -> bool:
+        """True when every criterion of the position was met at some time."""
+        return self.verdict is None or self.verdict.met
+
+    @property
+    def last_visit(self) -> Visit:
+        """Where the athlete was last while the claim was open."""
+        return self.latest or self.visit
+
+
+@dataclass(slots=True)
+class Standing:
+    """What one athlete holds at the moment: open claims, and what was already scored."""
+
+    claims: list[Claim] = field(default_factory=list)
+    credited: set[ProposalKind] = field(default_factory=set)
+    """Scored since the opponent last got out of it."""
+    highest: int = 0
+    """Highest rank reached since the opponent last got out of it."""
+
+    def forget(self) -> None:
+        """The opponent broke it: everything may score again."""
+        self.credited.clear()
+        self.highest = 0
+
+
+def words(visit: Visit, position: Position | None = None) -> str:
+    """A visit as one step of a path."""
+    name = (position or visit.positions[-1]).trade_name
+    if visit.upper is None:
+        return name
+    where = "behind" if visit.group is Group.BACK_CONTROL else "on top"
+    return f"{name}, {visit.upper} {where}"
+
+
+def verdict_of(visit: Visit, rules: RuleSet) -> tuple[Verdict, float]:
+    """The best that was seen of a visit's criteria, and from when on."""
+    verdicts = [(judge(hold, rules), hold) for hold in visit.holds]
+    for verdict, hold in verdicts:
+        if verdict.met:
+            return verdict, hold.start_s
+    verdict, hold = max(verdicts, key=lambda pair: pair[1].duration_s)
+    return verdict, visit.start_s
+
+
+def position_claim(
+    visit: Visit, before: Visit | None, holder: Standing, rules: RuleSet
+) -> Claim | None:
+    """The claim that a position makes by itself: knee-on-belly, mount, either back."""
+    kind = POSITION_KIND.get(visit.group)
+    if kind is None or visit.upper is None:
+        return None
+    athlete, name = visit.upper, visit.positions[0].trade_name
+    verdict, reached_s = verdict_of(visit, rules)
+    came_from = ""
+    if before is not None and before.group is not visit.group:
+        came_from = f" from {before.positions[-1].trade_name}"
+    return Claim(
+        kind=kind,
+        athlete=athlete,
+        visit=visit,
+        story=f"{athlete} took {name}{came_from}",
+        clause=rules.clauses[kind],
+        path=(*(() if before is None else (words(before),)), words(visit)),
+        criteria=verdict.criteria,
+        bar=_position_bar(kind, athlete, holder, rules),
+        reached_s=reached_s,
+        verdict=verdict,
+    )
+
+
+def _position_bar(
+    kind: ProposalKind, athlete: Athlete, holder: Standing, rules: RuleSet
+) -> Bar | None:
+    if kind in holder.credited:
+        return repeat_bar(kind, athlete, rules)
+    if RANK[kind] < holder.highest:
+        return Bar(
+            f"stepping down from a higher position by choice earns nothing; {athlete} had "
+            "already held the mount or the back",
+            rules.clauses["order"],
+            "positions in ascending order",
+        )
+    return None
+
+
+def repeat_bar(kind: ProposalKind, athlete: Athlete, rules: RuleSet) -> Bar:
+    """The bar of 3.2: the same position again, after it was left by choice."""
+    return Bar(
+        f"{athlete} had scored this {kind.replace('_', ' ')} and left it by choice: "
+        "the same position counts once",
+        rules.clauses["given_up"],
+        "not given up by choice before",
+    )
+
+
+def longest(claims: Sequence[Claim]) -> Claim:
+    """The claim of the highest rank; the latest among equals."""
+    return max(claims, key=lambda claim: (claim.rank, claim.reached_s))

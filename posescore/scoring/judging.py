@@ -1,0 +1,71 @@
+"""Whether a position fulfils what the rules ask of it, as far as it was seen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from posescore.holds.hold import Hold
+from posescore.scoring.proposal import Criterion
+from posescore.scoring.rules import AskedOf, RuleSet
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What became of a position's criteria.
+
+    ``failed`` is the criterion that failed, most surely first; ``near`` says whether failing it
+    leaves an advantage. ``probability`` is that of this reading: all met, or that one failed.
+    """
+
+    criteria: tuple[Criterion, ...]
+    failed: Criterion | None
+    near: bool
+    probability: float
+    seen_any: bool
+
+    @property
+    def met(self) -> bool:
+        """True when nothing asked for is missing."""
+        return self.failed is None
+
+
+def judge(hold: Hold, rules: RuleSet) -> Verdict:
+    """Judge one hold by the criteria of its position.
+
+    The more likely reading of every check is taken. Met with probability p leaves p in the
+    verdict's probability; a failure counts with 1 - p of the criterion that failed.
+    """
+    judged = [_criterion(hold, asked) for asked in rules.criteria.get(hold.position, ())]
+    criteria = tuple(criterion for criterion, _ in judged)
+    failures = [(criterion, near) for criterion, near in judged if criterion.met is False]
+    seen_any = any(criterion.met is not None for criterion in criteria)
+    if not failures:
+        probability = 1.0
+        for criterion in criteria:
+            probability *= criterion.probability if criterion.met else 1.0
+        return Verdict(criteria, None, False, probability, seen_any)
+    # What leaves nothing outweighs what leaves an advantage; then the surest failure.
+    failed, near = min(failures, key=lambda failure: (failure[1], -failure[0].probability))
+    return Verdict(criteria, failed, near, failed.probability, seen_any)
+
+
+def _criterion(hold: Hold, asked: AskedOf) -> tuple[Criterion, bool]:
+    """One criterion as seen, and whether failing it leaves an advantage."""
+    check = hold.check(asked.check)
+    if check is None:
+        return Criterion(asked.asks, None, "not looked at", asked.clause), False
+    fulfils = check.value in asked.met
+    p_met = check.probability if fulfils else 1.0 - check.probability
+    met = p_met >= 0.5
+    # Where the less likely value is named, the others are: failing then counts as near if it can.
+    near = bool(asked.near) if fulfils else check.value in asked.near
+    seen = check.seen or asked.words(check.value)
+    if met is not fulfils:
+        seen = f"unsure whether {seen}"
+    return Criterion(asked.asks, met, seen, asked.clause, max(p_met, 1.0 - p_met)), near
+
+
+def qualified(holds: Sequence[Hold], rules: RuleSet) -> list[Hold]:
+    """The holds that fulfil every criterion of their position."""
+    return [hold for hold in holds if judge(hold, rules).met]

@@ -1,0 +1,246 @@
+"""Landings from standing: whose takedown it was, if anybody's."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from posescore.holds.events import EventName, MatchEvent
+from posescore.scoring.claims import Bar
+from posescore.scoring.proposal import Criterion, ProposalKind
+from posescore.scoring.rules import RuleSet
+from posescore.scoring.timeline import TOLERANCE_S, Group, Visit
+from posescore.terms import Athlete
+
+UNMARKED: Final = 0.6
+"""A landing in a dominated position that nobody marked as a takedown most often was one."""
+
+ASSUMED_FEET: Final = 0.8
+"""A takedown was marked, but the footage does not show the pair standing before it."""
+
+SEEMINGLY_PULLED: Final = 0.6
+"""A guard pull was marked, but no guard was seen before the position that followed."""
+
+_DOMINATED: Final = frozenset({Group.PIN, Group.KNEE_ON_BELLY, Group.MOUNT, Group.BACK_MOUNT})
+
+
+@dataclass(frozen=True, slots=True)
+class Landing:
+    """How a standing phase ended. ``kind`` is None where nobody would expect points."""
+
+    kind: ProposalKind | None
+    story: str
+    clause: str
+    confidence: float = 1.0
+    criteria: tuple[Criterion, ...] = ()
+    bar: Bar | None = None
+    pulled_guard: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Marks:
+    """What was marked between standing and landing: the latest of each."""
+
+    attempt: MatchEvent | None
+    opponents_attempt: MatchEvent | None
+    pull: MatchEvent | None
+    opponents_pull: MatchEvent | None
+    grip: MatchEvent | None
+
+    @property
+    def nothing(self) -> bool:
+        return all(getattr(self, name) is None for name in self.__slots__)
+
+
+def land(
+    visit: Visit,
+    feet: Visit | None,
+    assumed_feet: bool,
+    events: Sequence[MatchEvent],
+    rules: RuleSet,
+) -> Landing | None:
+    """Judge a landing; None when the footage shows neither standing nor anything marked.
+
+    Parameters
+    ----------
+    visit
+        Where the pair landed.
+    feet
+        The standing phase before it, if one was seen.
+    assumed_feet
+        Nothing at all was seen before, and a match starts on the feet.
+    events
+        All events, in time order.
+    rules
+        The rule set.
+    """
+    marks = _marks(visit, feet, events, rules)
+    if feet is None and marks.nothing:
+        return None
+    if marks.opponents_pull is not None:
+        return _after_pull(visit, marks, marks.opponents_pull, rules)
+    if marks.pull is not None:
+        return _own_pull(visit, marks.pull, rules)
+    if marks.attempt is not None:
+        return _attempt(visit, feet, assumed_feet, marks.attempt, rules)
+    if marks.opponents_attempt is not None:
+        return _defended(visit, rules)
+    return _unmarked(visit, feet, rules)
+
+
+def _marks(
+    visit: Visit, feet: Visit | None, events: Sequence[MatchEvent], rules: RuleSet
+) -> _Marks:
+    upper = visit.upper or Athlete.A
+    first_s = visit.start_s - rules.seconds.attack_reach - TOLERANCE_S
+    if feet is not None:
+        first_s = max(first_s, feet.start_s - rules.seconds.event_slack)
+    last_s = visit.start_s + rules.seconds.event_slack + TOLERANCE_S
+
+    def latest(name: EventName, athlete: Athlete) -> MatchEvent | None:
+        found = [
+            e
+            for e in events
+            if e.event is name and e.athlete is athlete and first_s <= e.time_s <= last_s
+        ]
+        return found[-1] if found else None
+
+    return _Marks(
+        latest(EventName.TAKEDOWN_ATTEMPT, upper),
+        latest(EventName.TAKEDOWN_ATTEMPT, upper.other),
+        latest(EventName.GUARD_PULL, upper),
+        latest(EventName.GUARD_PULL, upper.other),
+        latest(EventName.TROUSERS_GRIP, upper),
+    )
+
+
+def _took_down(visit: Visit) -> str:
+    upper = visit.upper or Athlete.A
+    return f"{upper} took {upper.other} down from standing into {visit.positions[0].trade_name}"
+
+
+def _ended_on_top(visit: Visit) -> str:
+    return f"{visit.upper} ended on top in {visit.positions[0].trade_name} from standing"
+
+
+def _on_feet(rules: RuleSet, probability: float, seen: str = "both were standing") -> Criterion:
+    return Criterion(
+        "the attacker starts with both feet on the mat",
+        True,
+        seen,
+        rules.clauses["takedown"],
+        probability,
+    )
+
+
+def _after_pull(visit: Visit, marks: _Marks, pull: MatchEvent, rules: RuleSet) -> Landing:
+    """The opponent pulled guard: only an attack begun before, or a grip on the trousers, counts."""
+    name, opponent = "begun before the guard pull", pull.athlete
+    if marks.attempt is not None and marks.attempt.time_s <= pull.time_s:
+        clause = rules.clauses["pull_first"]
+        sure = marks.attempt.confidence
+        seen = Criterion(name, True, f"before {opponent} pulled guard", clause, sure)
+        return Landing(
+            ProposalKind.TAKEDOWN,
+            f"{_took_down(visit)}, having started before {opponent} pulled guard",
+            clause,
+            sure,
+            (_on_feet(rules, 1.0), seen),
+        )
+    grip_until_s = pull.time_s + 2 * rules.seconds.event_slack + TOLERANCE_S
+    if marks.grip is not None and marks.grip.time_s <= grip_until_s:
+        clause = rules.clauses["trousers"]
+        sure = marks.grip.confidence * pull.confidence
+        grip = Criterion("a grip on the puller's trousers", True, "gripped", clause, sure)
+        story = f"{opponent} pulled guard while {visit.upper} gripped {opponent}'s trousers, and "
+        story += f"{visit.upper} came on top in {visit.positions[0].trade_name}"
+        return Landing(ProposalKind.TAKEDOWN, story, clause, sure, (grip,))
+    if marks.attempt is not None:
+        reason = f"{opponent} had pulled guard before {visit.upper} attacked: no takedown"
+        bar = Bar(reason, rules.clauses["pull_first"], name)
+    else:
+        reason = f"{opponent} pulled guard, which is no takedown and earns nobody points"
+        bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
+    return Landing(
+        ProposalKind.TAKEDOWN,
+        _ended_on_top(visit),
+        bar.clause,
+        pull.confidence * (1.0 if visit.group is Group.GUARD else SEEMINGLY_PULLED),
+        bar=bar,
+        pulled_guard=marks.attempt is None,
+    )
+
+
+def _own_pull(visit: Visit, pull: MatchEvent, rules: RuleSet) -> Landing:
+    """The upper athlete pulled guard and came up at once: a sweep whose guard was not seen."""
+    clause = rules.clauses["sweep"]
+    sure = pull.confidence * SEEMINGLY_PULLED
+    started = Criterion("starts underneath in guard", True, "pulled guard", clause, sure)
+    story = f"{visit.upper} pulled guard and came on top into {visit.positions[0].trade_name}"
+    return Landing(ProposalKind.SWEEP, story, clause, sure, (started,))
+
+
+def _attempt(
+    visit: Visit,
+    feet: Visit | None,
+    assumed_feet: bool,
+    attempt: MatchEvent,
+    rules: RuleSet,
+) -> Landing:
+    gap_s = 0.0 if feet is None else attempt.time_s - feet.end_s
+    if (feet is None and not assumed_feet) or gap_s > rules.seconds.standing_again + TOLERANCE_S:
+        return _on_knees(visit, rules)
+    sure = attempt.confidence
+    if feet is None:
+        sure *= ASSUMED_FEET
+        seen = _on_feet(rules, ASSUMED_FEET, "not in the footage; a match starts standing")
+    else:
+        sure *= feet.holds[-1].confidence
+        seen = _on_feet(rules, feet.holds[-1].confidence)
+    return Landing(
+        ProposalKind.TAKEDOWN, _took_down(visit), rules.clauses["takedown"], sure, (seen,)
+    )
+
+
+def _on_knees(visit: Visit, rules: RuleSet) -> Landing:
+    reason = (
+        "they were not seen on their feet right before: with an athlete on the knees "
+        "there is no takedown"
+    )
+    bar = Bar(reason, rules.clauses["knees"], "the attacker starts with both feet on the mat")
+    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, bar=bar)
+
+
+def _defended(visit: Visit, rules: RuleSet) -> Landing:
+    upper = visit.upper or Athlete.A
+    reason = (
+        f"{upper.other} attacked, or pulled {upper} down on top: defending and ending on top "
+        "is no takedown"
+    )
+    bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
+    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, bar=bar)
+
+
+def _unmarked(visit: Visit, feet: Visit | None, rules: RuleSet) -> Landing | None:
+    if feet is None or visit.group is Group.BACK_CONTROL:
+        return Landing(None, "", "")  # the back can be taken standing
+    if visit.start_s - feet.end_s > rules.seconds.standing_again + TOLERANCE_S:
+        return _on_knees(visit, rules)
+    sure = feet.holds[-1].confidence * UNMARKED
+    if visit.group in _DOMINATED:
+        return Landing(
+            ProposalKind.TAKEDOWN,
+            f"{_took_down(visit)}, though nobody marked the attack",
+            rules.clauses["takedown"],
+            sure,
+            (_on_feet(rules, sure),),
+        )
+    upper = visit.upper or Athlete.A
+    reason = (
+        f"nobody is marked as having taken {upper.other} down; it could have been a guard pull"
+        if visit.group is Group.GUARD
+        else f"nobody is marked as having taken {upper.other} down; going behind is no takedown"
+    )
+    bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
+    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, sure, bar=bar)

@@ -1,0 +1,231 @@
+"""How a position was reached: takedown, sweep, guard pass, or none of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from posescore.holds.events import EventName, MatchEvent
+from posescore.scoring.claims import Bar, Claim, Standing, repeat_bar, verdict_of, words
+from posescore.scoring.judging import Verdict
+from posescore.scoring.landing import Landing, land
+from posescore.scoring.proposal import Criterion, ProposalKind
+from posescore.scoring.rules import RuleSet
+from posescore.scoring.timeline import Group, Visit
+from posescore.terms import Athlete
+
+NO_PASS = " Side control itself scores nothing, and there was no guard to pass."
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What the pair came from.
+
+    ``feet`` is the standing phase that a landing ends, ``ground`` the last position on the
+    ground where none does; both None when the footage has shown nothing yet.
+    ``assumed_feet``: nothing was seen before, and a match starts standing.
+    """
+
+    feet: Visit | None = None
+    ground: Visit | None = None
+    assumed_feet: bool = False
+
+    @property
+    def last(self) -> Visit | None:
+        """The last thing seen."""
+        return self.feet or self.ground
+
+
+def path_claim(
+    visit: Visit,
+    before: Before,
+    holder: Standing,
+    events: Sequence[MatchEvent],
+    rules: RuleSet,
+    restored: bool,
+) -> Claim | None:
+    """The claim that the way to a position makes, or the one it seems to make and does not."""
+    if before.ground is None:
+        landing = land(visit, before.feet, before.assumed_feet, events, rules)
+        if landing is not None:
+            return _from_feet(visit, landing, rules)
+        return _from_nowhere(visit, before, rules)
+    if before.ground.upper is visit.upper:
+        return _from_top(visit, before.ground, holder, rules)
+    return _from_below(visit, before.ground, events, rules, restored)
+
+
+def _from_feet(visit: Visit, landing: Landing, rules: RuleSet) -> Claim | None:
+    if landing.pulled_guard and visit.holds[0].position in rules.pass_lands_in:
+        return _pass(visit, ("guard pull",), landing.confidence, rules, None)
+    if landing.kind is None:
+        return None
+    claim = Claim(
+        kind=landing.kind,
+        athlete=visit.upper or Athlete.A,
+        visit=visit,
+        story=landing.story,
+        clause=landing.clause,
+        path=("standing", words(visit, visit.positions[0])),
+        confidence=landing.confidence,
+        criteria=landing.criteria,
+        bar=landing.bar,
+        note=NO_PASS if visit.group is Group.PIN else "",
+        reached_s=visit.start_s,
+    )
+    if visit.group is Group.TURTLE:
+        _hold_to_turtle(claim, rules)
+    return claim
+
+
+def _from_nowhere(visit: Visit, before: Before, rules: RuleSet) -> Claim | None:
+    if visit.group is not Group.PIN or before.feet is not None:
+        return None
+    bar = Bar(
+        "how they got there is not in the footage: it is worth 2 after a takedown or sweep, "
+        "3 after a guard pass, and nothing as such",
+        rules.clauses["guard_pass"],
+        "the way there was seen",
+    )
+    claim = _pass(visit, (), 1.0, rules, bar)
+    claim.story = f"{claim.athlete} is in side control"
+    return claim
+
+
+def _pass(
+    visit: Visit, path: tuple[str, ...], confidence: float, rules: RuleSet, bar: Bar | None
+) -> Claim:
+    athlete = visit.upper or Athlete.A
+    into = visit.positions[0].trade_name
+    return Claim(
+        kind=ProposalKind.GUARD_PASS,
+        athlete=athlete,
+        visit=visit,
+        story=f"{athlete} got past {athlete.other}'s legs into {into}",
+        clause=rules.clauses["guard_pass"],
+        path=(*path, words(visit, visit.positions[0])),
+        confidence=confidence,
+        criteria=(
+            ()
+            if bar
+            else (
+                Criterion(
+                    "there was a guard to pass",
+                    True,
+                    path[-1] if path else "",
+                    rules.clauses["guard_pass"],
+                    confidence,
+                ),
+            )
+        ),
+        bar=bar,
+        reached_s=visit.start_s,
+    )
+
+
+def _from_top(visit: Visit, ground: Visit, holder: Standing, rules: RuleSet) -> Claim | None:
+    if ground.group is Group.GUARD and visit.holds[0].position in rules.pass_lands_in:
+        repeated = ProposalKind.GUARD_PASS in holder.credited
+        bar = repeat_bar(ProposalKind.GUARD_PASS, holder_of(visit), rules) if repeated else None
+        return _pass(visit, (words(ground),), ground.holds[-1].confidence, rules, bar)
+    if ground.group is Group.TURTLE and visit.group is Group.PIN:
+        bar = Bar(
+            "there was no guard to pass: from the top of turtle nothing is scored",
+            rules.clauses["guard_pass"],
+            "there was a guard to pass",
+        )
+        claim = _pass(visit, (words(ground),), ground.holds[-1].confidence, rules, bar)
+        claim.story = f"{claim.athlete} went from turtle to {visit.positions[0].trade_name}"
+        return claim
+    return None
+
+
+def holder_of(visit: Visit) -> Athlete:
+    """The upper athlete of a visit that has one."""
+    if visit.upper is None:
+        raise ValueError(f"{visit.group} has no upper athlete")
+    return visit.upper
+
+
+def _from_below(
+    visit: Visit,
+    ground: Visit,
+    events: Sequence[MatchEvent],
+    rules: RuleSet,
+    restored: bool,
+) -> Claim | None:
+    if visit.group is Group.BACK_CONTROL:
+        return None  # behind is not on top: the back scores for itself
+    athlete = holder_of(visit)
+    into, out_of = visit.positions[0].trade_name, ground.positions[-1].trade_name
+    claim = Claim(
+        kind=ProposalKind.SWEEP,
+        athlete=athlete,
+        visit=visit,
+        story=f"{athlete} swept {athlete.other} from {out_of} into {into}",
+        clause=rules.clauses["sweep"],
+        path=(words(ground), words(visit, visit.positions[0])),
+        confidence=ground.holds[-1].confidence,
+        criteria=(
+            Criterion(
+                "starts underneath in guard or half-guard",
+                ground.group is Group.GUARD,
+                f"underneath in {out_of}",
+                rules.clauses["sweep"],
+                ground.holds[-1].confidence,
+            ),
+        ),
+        note=NO_PASS if visit.group is Group.PIN else "",
+        reached_s=visit.start_s,
+    )
+    claim.bar = _sweep_bar(claim, ground, events, rules, restored)
+    if claim.bar is not None:
+        claim.story = f"{athlete} came out on top of {athlete.other} into {into}"
+    if visit.group is Group.TURTLE:
+        _hold_to_turtle(claim, rules)
+    return claim
+
+
+def _sweep_bar(
+    claim: Claim,
+    ground: Visit,
+    events: Sequence[MatchEvent],
+    rules: RuleSet,
+    restored: bool,
+) -> Bar | None:
+    athlete = claim.athlete
+    if ground.group is Group.GUARD:
+        if not restored:
+            return None
+        reason = f"{athlete} only got back on top before {athlete.other}'s sweep was held"
+        return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
+    if ground.group is Group.BACK_CONTROL:
+        if _attempted(athlete, ground, claim.visit, events):
+            claim.kind = ProposalKind.TAKEDOWN
+        reason = f"{athlete.other} had the back: shaking the opponent off is no takedown or sweep"
+        clause = rules.clauses["standing_back"]
+        return Bar(reason, clause, "the opponent was not behind with control")
+    reason = (
+        f"{athlete} was not in guard: turning the tables from under "
+        f"{ground.positions[-1].trade_name} is a reversal and scores nothing"
+    )
+    return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
+
+
+def _attempted(athlete: Athlete, ground: Visit, visit: Visit, events: Sequence[MatchEvent]) -> bool:
+    return any(
+        e.event is EventName.TAKEDOWN_ATTEMPT
+        and e.athlete is athlete
+        and ground.start_s <= e.time_s <= visit.end_s
+        for e in events
+    )
+
+
+def _hold_to_turtle(claim: Claim, rules: RuleSet) -> None:
+    """An opponent on all fours counts only under control from behind; that must be seen."""
+    verdict, reached_s = verdict_of(claim.visit, rules)
+    if verdict.met and not verdict.seen_any and verdict.criteria:
+        unseen = verdict.criteria[0]
+        verdict = Verdict(verdict.criteria, unseen, False, 1.0, False)
+    claim.verdict, claim.reached_s = verdict, reached_s
+    claim.criteria += verdict.criteria

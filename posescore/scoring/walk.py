@@ -1,0 +1,361 @@
+"""The walk through a match: positions open claims, three seconds release them, losing settles them.
+
+For each athlete the walk keeps the claims of the running chain: what was reached and still
+waits for its three seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.hold import Hold
+from posescore.scoring import awarding
+from posescore.scoring.claims import (
+    POSITION_KIND,
+    RANK,
+    Claim,
+    Standing,
+    position_claim,
+    rank_of,
+    words,
+)
+from posescore.scoring.judging import qualified
+from posescore.scoring.paths import Before, holder_of, path_claim
+from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
+from posescore.scoring.rules import RuleSet
+from posescore.scoring.timeline import (
+    TOLERANCE_S,
+    Group,
+    Lock,
+    Visit,
+    held_at,
+    live_stretches,
+    locks_of,
+    stretches_of,
+    visits_of,
+)
+from posescore.terms import Athlete, Interval, Position
+
+_TOP_ONLY = frozenset({ProposalKind.TAKEDOWN, ProposalKind.SWEEP})
+_FROM_BEHIND = frozenset({ProposalKind.BACK_CONTROL, ProposalKind.BACK_MOUNT})
+
+
+class Walk:
+    """The state of one walk through a match.
+
+    Parameters
+    ----------
+    holds, events
+        In time order.
+    rules
+        The rule set.
+    end_s
+        When the match ends, seconds of footage.
+    """
+
+    def __init__(
+        self, holds: Sequence[Hold], events: Sequence[MatchEvent], rules: RuleSet, end_s: float
+    ) -> None:
+        self.rules = rules
+        self.seconds = rules.seconds
+        self.events = events
+        self.end_s = end_s
+        self.locks = locks_of(events, end_s)
+        self.visits = visits_of(holds, rules.seconds, live_stretches(events, end_s))
+        self.proposals: list[Proposal] = []
+        self.athletes = {athlete: Standing() for athlete in Athlete}
+        self.last: dict[Athlete, Visit] = {}
+        self.before = Before(assumed_feet=_starts_on_feet(holds, rules))
+        self.cuts = [e.time_s for e in events if e.event in (EventName.STOP, EventName.FLED)]
+
+    # What a visit does ------------------------------------------------------------------
+
+    def enter(self, visit: Visit) -> None:
+        """Settle what this visit ends, open what it begins, award what it releases."""
+        self._drop_fled(visit.start_s)
+        if visit.group is Group.STANDING:
+            self._stand(visit)
+        else:
+            self._ground(visit)
+
+    def finish(self) -> None:
+        """Settle what is still open when the match ends."""
+        self._drop_fled(self.end_s)
+        for athlete in Athlete:
+            self._settle(athlete, self.end_s, [], " before the end")
+
+    def _stand(self, visit: Visit) -> None:
+        again = (
+            self.before.ground is None
+            or visit.duration_s >= self.seconds.standing_again - TOLERANCE_S
+            or self._restarted(visit)
+        )
+        for athlete, standing in self.athletes.items():
+            kept = [] if again else [c for c in standing.claims if c.kind in _TOP_ONLY]
+            self._settle(athlete, visit.start_s, kept, " before they stood up")
+            if again or not self._gave_up(athlete, visit):
+                standing.forget()
+        if again:
+            self.before = Before(feet=visit)
+            self.last.clear()
+
+    def _restarted(self, visit: Visit) -> bool:
+        """True when the match was started anew right before this standing phase."""
+        ground = self.before.ground
+        return any(
+            e.event is EventName.START
+            and ground is not None
+            and ground.end_s - TOLERANCE_S <= e.time_s <= visit.start_s + TOLERANCE_S
+            for e in self.events
+        )
+
+    def _ground(self, visit: Visit) -> None:
+        athlete = holder_of(visit)
+        counter = self._counter(visit)
+        rival = self.athletes[athlete.other]
+        restored = any(c.kind is ProposalKind.SWEEP and c.bar is None for c in rival.claims)
+        self._settle(athlete.other, visit.start_s, [], f" before {athlete} got out on top")
+        rival.forget()
+        self._shrink(visit)
+        self._regain(visit)
+        self._open(visit, restored, counter)
+        self._release(visit)
+        self.before = Before(ground=visit)
+        self.last = {athlete: visit}
+
+    # What is opened ---------------------------------------------------------------------
+
+    def _counter(self, visit: Visit) -> Claim | None:
+        """The takedown that answers an opponent's takedown before it was held: only it counts."""
+        athlete = holder_of(visit)
+        rival = self.athletes[athlete.other]
+        first = next((c for c in rival.claims if c.kind is ProposalKind.TAKEDOWN), None)
+        if first is None or first.bar is not None:
+            return None
+        attempt = self._latest(
+            EventName.TAKEDOWN_ATTEMPT,
+            athlete,
+            first.visit.start_s,
+            visit.start_s + self.seconds.event_slack,
+        )
+        if attempt is None:
+            return None
+        rival.claims.remove(first)
+        clause = self.rules.clauses["counter"]
+        reason = f"{athlete} took {athlete.other} down at once: only the counter counts"
+        failed = Criterion("not countered at once", False, reason, clause, attempt.confidence)
+        sure = first.confidence * attempt.confidence
+        self.proposals.append(awarding.none_for(first, visit.start_s, reason, clause, failed, sure))
+        into = visit.positions[0].trade_name
+        return Claim(
+            kind=ProposalKind.TAKEDOWN,
+            athlete=athlete,
+            visit=visit,
+            story=f"{athlete} answered {athlete.other}'s takedown with another into {into}",
+            clause=clause,
+            path=(*first.path, words(visit, visit.positions[0])),
+            confidence=attempt.confidence,
+            criteria=(Criterion("answers a takedown at once", True, "marked", clause),),
+            reached_s=visit.start_s,
+        )
+
+    def _open(self, visit: Visit, restored: bool, counter: Claim | None) -> None:
+        """Add the claims this visit makes to the chain."""
+        holder = self.athletes[holder_of(visit)]
+        position = position_claim(visit, self.before.last, holder, self.rules)
+        way = counter or path_claim(visit, self.before, holder, self.events, self.rules, restored)
+        for waiting in holder.claims:
+            waiting.latest = visit
+            if waiting.kind in _TOP_ONLY and visit.group is not Group.TURTLE:
+                waiting.verdict = None  # on all fours no longer: being on top is enough
+        for claim in (way, position):
+            if claim is None:
+                continue
+            open_already = next((c for c in holder.claims if c.kind is claim.kind), None)
+            if open_already is not None and (open_already.sound or not claim.sound):
+                continue
+            if open_already is not None:
+                holder.claims.remove(open_already)
+            holder.claims.append(claim)
+            if claim.bar is None and claim.sound:
+                holder.highest = max(holder.highest, claim.rank)
+
+    def _regain(self, visit: Visit) -> None:
+        """Forget what was scored where the opponent broke it, so that it may score again."""
+        athlete = holder_of(visit)
+        last, holder = self.last.get(athlete), self.athletes[athlete]
+        if last is None or self._gave_up(athlete, visit):
+            return
+        kind = POSITION_KIND.get(visit.group)
+        if visit.group in (Group.GUARD, Group.TURTLE):
+            holder.forget()
+        elif kind is not None and last.group is visit.group:
+            scramble_s = visit.start_s - last.end_s
+            stopped = any(last.end_s - TOLERANCE_S <= s <= visit.start_s for s in self.cuts)
+            if scramble_s >= self.seconds.regained_after - TOLERANCE_S and not stopped:
+                holder.credited.discard(kind)
+        elif kind is not None and RANK[kind] == rank_of(last.group):
+            holder.credited.discard(kind)  # from mount to the back and again: the opponent turned
+
+    def _gave_up(self, athlete: Athlete, visit: Visit) -> bool:
+        """True when the athlete left the last position by choice."""
+        last = self.last.get(athlete)
+        if last is None:
+            return False
+        until_s = visit.start_s + self.seconds.event_slack
+        return self._latest(EventName.POSITION_GIVEN_UP, athlete, last.start_s, until_s) is not None
+
+    def _latest(
+        self, name: EventName, athlete: Athlete, from_s: float, until_s: float
+    ) -> MatchEvent | None:
+        found = [
+            e
+            for e in self.events
+            if e.event is name
+            and e.athlete is athlete
+            and from_s - TOLERANCE_S <= e.time_s <= until_s + TOLERANCE_S
+        ]
+        return found[-1] if found else None
+
+    # What is awarded --------------------------------------------------------------------
+
+    def _release(self, visit: Visit) -> None:
+        """Award what three seconds in this visit release, in the order it was reached."""
+        athlete = holder_of(visit)
+        holder = self.athletes[athlete]
+        good = qualified(visit.holds, self.rules)
+        any_hold = self._stretches(visit, good if visit.group is Group.TURTLE else visit.holds)
+        good_hold = self._stretches(visit, good)
+        on_top_s, good_s = self._held_at(visit, any_hold), self._held_at(visit, good_hold)
+        for claim in list(holder.claims):
+            if claim.rank <= min(rank_of(visit.group), 1):
+                at_s, stretches = on_top_s, any_hold
+            elif claim.rank <= rank_of(visit.group) and not _own_hold_needed(claim, visit):
+                at_s, stretches = good_s, good_hold
+            else:
+                continue
+            if at_s is None or not claim.sound:
+                continue
+            holder.claims.remove(claim)
+            self._award(claim, visit, at_s, _around(stretches, at_s))
+        settled_s = good_s if visit.group in POSITION_KIND else on_top_s
+        if settled_s is not None:
+            kind = POSITION_KIND.get(visit.group)
+            kept = [c for c in holder.claims if c.kind is kind or c.rank == 0]
+            end = f" before going to {visit.positions[0].trade_name}"
+            self._settle(athlete, settled_s, kept, end)
+
+    def _award(self, claim: Claim, visit: Visit, at_s: float, stretch: Interval) -> None:
+        if claim.bar is not None:
+            if visit is claim.visit:  # where the chain moved on, nobody asks any more
+                self.proposals.append(awarding.barred(claim, claim.bar, at_s, visit))
+            return
+        self.athletes[claim.athlete].credited.add(claim.kind)
+        self.proposals.append(awarding.award(claim, visit, at_s, stretch, self.rules))
+
+    def _stretches(self, visit: Visit, holds: Sequence[Hold]) -> list[Interval]:
+        locks = [k.interval for k in self._locks_on(holder_of(visit))]
+        return stretches_of(holds, self.seconds, locks, self.cuts)
+
+    def _held_at(self, visit: Visit, stretches: Sequence[Interval]) -> float | None:
+        """When the three seconds are over; None if never, or the opponent fled before."""
+        at_s = held_at(stretches, self.seconds.hold)
+        fled = self._fled(holder_of(visit).other, visit.start_s, visit.end_s)
+        return None if at_s is not None and any(s < at_s for s in fled) else at_s
+
+    # What is missed ---------------------------------------------------------------------
+
+    def _shrink(self, visit: Visit) -> None:
+        """The lower athlete recovered guard, or turned to turtle: what that ends is settled."""
+        athlete = holder_of(visit)
+        if visit.group not in (Group.GUARD, Group.TURTLE):
+            return
+        kept = _TOP_ONLY if visit.group is Group.GUARD else _TOP_ONLY | _FROM_BEHIND
+        claims = [c for c in self.athletes[athlete].claims if c.kind in kept]
+        how = "recovered guard" if visit.group is Group.GUARD else "turned to turtle"
+        self._settle(athlete, visit.start_s, claims, f" before {athlete.other} {how}")
+
+    def _settle(self, athlete: Athlete, at_s: float, kept: Sequence[Claim], end: str) -> None:
+        """The chance of these points is gone: one advantage for the chain, or why there is none."""
+        holder = self.athletes[athlete]
+        gone = [c for c in holder.claims if c not in kept and c.bar is None]
+        holder.claims = [c for c in holder.claims if c in kept]
+        near: list[Claim] = []
+        stuck: list[tuple[Claim, Lock]] = []
+        for claim in gone:
+            lock = self._never_free(claim)
+            if not claim.sound and claim.verdict is not None and not claim.verdict.near:
+                self._explain_unmet(claim, at_s)
+            elif lock is not None:
+                stuck.append((claim, lock))
+            else:
+                near.append(claim)
+        if near:
+            claim = max(near, key=lambda c: (c.rank, c.reached_s))
+            held_s = self._longest_s(claim)
+            self.proposals.append(awarding.missed(near, at_s, held_s, end, self.rules))
+        elif stuck:
+            claim, lock = max(stuck, key=lambda pair: (pair[0].rank, pair[0].reached_s))
+            at_end = lock.open and claim.last_visit.end_s >= self.end_s - self.seconds.joined_gap
+            self.proposals.append(awarding.caught(claim, at_s, at_end, lock.attacker, self.rules))
+
+    def _explain_unmet(self, claim: Claim, at_s: float) -> None:
+        if claim.visit.duration_s < self.seconds.hold - TOLERANCE_S:
+            return
+        none = awarding.unmet(claim, min(at_s, claim.visit.end_s))
+        if none is not None:
+            self.proposals.append(none)
+
+    def _longest_s(self, claim: Claim) -> float:
+        visit = claim.last_visit if claim.kind in _TOP_ONLY else claim.visit
+        stretches = self._stretches(visit, qualified(visit.holds, self.rules) or visit.holds)
+        return max((stretch.duration_s for stretch in stretches), default=0.0)
+
+    def _locks_on(self, athlete: Athlete) -> list[Lock]:
+        return [lock for lock in self.locks if lock.attacker is athlete.other]
+
+    def _never_free(self, claim: Claim) -> Lock | None:
+        """The submission in which a position was reached and in which it was lost again."""
+        for lock in self._locks_on(claim.athlete):
+            inside = lock.interval.start_s <= claim.reached_s + TOLERANCE_S
+            if inside and lock.interval.end_s >= claim.last_visit.end_s - TOLERANCE_S:
+                return lock
+        return None
+
+    # What fleeing ends ------------------------------------------------------------------
+
+    def _drop_fled(self, until_s: float) -> None:
+        """An opponent who fled pays with points: what was under way is not counted besides."""
+        for athlete, visit in self.last.items():
+            if self._fled(athlete.other, visit.start_s, until_s):
+                self.athletes[athlete].claims.clear()
+
+    def _fled(self, athlete: Athlete, from_s: float, until_s: float) -> list[float]:
+        return [
+            e.time_s
+            for e in self.events
+            if e.event is EventName.FLED
+            and e.athlete is athlete
+            and from_s - TOLERANCE_S <= e.time_s <= until_s + TOLERANCE_S
+        ]
+
+
+def _own_hold_needed(claim: Claim, visit: Visit) -> bool:
+    """Mount and back mount each need three seconds of their own; neither releases the other."""
+    pair = {Group.MOUNT, Group.BACK_MOUNT}
+    return {claim.visit.group, visit.group} == pair
+
+
+def _around(stretches: Sequence[Interval], at_s: float) -> Interval:
+    return next(s for s in stretches if s.start_s <= at_s <= s.end_s + TOLERANCE_S)
+
+
+def _starts_on_feet(holds: Sequence[Hold], rules: RuleSet) -> bool:
+    """A match starts standing, unless a stretch of scramble is all that was seen first."""
+    seen_s = 0.0
+    for hold in holds:
+        if hold.position is not Position.SCRAMBLE:
+            break
+        seen_s += hold.duration_s
+    return seen_s < rules.seconds.hold - TOLERANCE_S
