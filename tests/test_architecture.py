@@ -10,8 +10,9 @@ import posescore
 ROOT = Path(posescore.__file__).parent
 FLOOR = {
     "__init__": 0, "terms": 0, "errors": 0, "resources": 0, "footage": 1, "pose": 2,
-    "simulation": 3, "position": 4, "holds": 5, "scoring": 6, "export": 7, "library": 7,
-    "labelling": 7, "pipeline": 8, "benchmark": 9, "batch": 9, "web": 9, "cli": 10, "__main__": 11,
+    "simulation": 3, "position": 4, "holds": 5, "scoring": 6, "library": 7, "export": 8,
+    "labelling": 8, "pipeline": 9, "benchmark": 10, "batch": 10, "web": 10, "cli": 11,
+    "__main__": 12,
 }  # fmt: skip
 EDGE = {
     "av": {"footage"},

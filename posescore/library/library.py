@@ -6,7 +6,6 @@ import shutil
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
@@ -21,25 +20,16 @@ from posescore.library.entries import REDO, UNDO, Effect, Entry, NewEntry, histo
 from posescore.library.jobs import Job, JobState
 from posescore.library.match import Match, MatchInfo
 from posescore.library.match_rows import SortKey
-from posescore.library.replay import division_of, replay
+from posescore.library.replay import division_of, replay, rules_named
 from posescore.library.resolve import effect_of
 from posescore.library.review import Review
 from posescore.library.state import settings_in_force
 from posescore.library.storage import Storage, library_folder, sentences
 from posescore.position.probabilities import PositionProbabilities
-from posescore.scoring.rules import RuleSet
 
 _CACHED: Final = 32
 """Analyses and logs kept in memory; both only ever grow, so what is kept stays true."""
 _TRASH: Final = ".deleted-"
-
-
-_shipped_rules: Final = cache(RuleSet.load)
-
-
-def rules_named(name: str) -> RuleSet:
-    """A rule set: one that ships with the program is read once, a file of one's own each time."""
-    return RuleSet.load(name) if name.endswith(".toml") else _shipped_rules(name)
 
 
 class Library:

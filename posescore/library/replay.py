@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from functools import cache
+from typing import Final
 
 from posescore.library.analysis import Analysis
 from posescore.library.entries import Entry, history
@@ -11,10 +14,17 @@ from posescore.library.review import Decision, Review, ReviewEvent, ReviewItem, 
 from posescore.library.state import FRAME_OF_MATCH, MatchState, Said, worth
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
-from posescore.scoring.proposal import Proposal, Result, Ruling, Tally
+from posescore.scoring.proposal import Proposal, ProposalKind, Result, Ruling, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.score import score_of
 from posescore.terms import Athlete
+
+_shipped_rules: Final = cache(RuleSet.load)
+
+
+def rules_named(name: str) -> RuleSet:
+    """A rule set: one that ships with the program is read once, a file of one's own each time."""
+    return RuleSet.load(name) if name.endswith(".toml") else _shipped_rules(name)
 
 
 def replay(
@@ -46,7 +56,8 @@ def replay(
     state.events.sort(key=lambda marked: marked[0].time_s)
     ruling = _ruling(state, rules, division)
     first = _ruling(MatchState.of(base), rules, division) if fold.done else ruling
-    items = _items(state.said, ruling.proposals, first.proposals)
+    said = {key: _with_clause(word, rules) for key, word in state.said.items()}
+    items = _items(said, ruling.proposals, first.proposals)
     confirmed_score, confirmed_result = _confirmed(items, state, rules)
     return Review(
         analysis_version=base.version,
@@ -121,6 +132,20 @@ def _items(
     items = [ranked[index] for index in range(len(proposals))]
     items += [_decided(key, said[key], None) for key in said if key not in decided.values()]
     return tuple(sorted(items, key=lambda item: item.shown.time_s))
+
+
+def _with_clause(said: Said, rules: RuleSet) -> Said:
+    """Give the clause of its kind to an award that no proposal of that kind stands behind."""
+    kind = said.changes.get("kind", said.seen.kind)
+    clause = rules.clauses.get("advantage" if kind is ProposalKind.NEAR else kind, "")
+    if said.added:
+        seen = replace(said.seen, clause=said.seen.clause or clause)
+        return replace(said, seen=seen, changes={**said.changes, "clause": clause})
+    if kind is said.seen.kind:
+        return said
+    why = said.reason or f"A person changed it from {_spoken(said.seen)}."
+    other = {"clause": clause, "why": why, "criteria": (), "path": ()}
+    return replace(said, changes={**said.changes, **other})
 
 
 def _decided(key: str, said: Said, now: Proposal | None) -> ReviewItem:

@@ -7,13 +7,13 @@ from dataclasses import replace
 from typing import Any, Final
 
 from posescore.errors import ConflictError, InputError
-from posescore.holds.events import EventName
 from posescore.holds.hold import CheckName
 from posescore.library import edits
 from posescore.library.entries import Effect
 from posescore.library.hold_edits import edits_holds, stretch_of
 from posescore.library.review import Review, ReviewItem, Verdict
 from posescore.library.state import FRAME_OF_MATCH, changes_of
+from posescore.scoring.log import NEEDS_ATHLETE
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import Interval
 
@@ -75,7 +75,9 @@ def _instant(time_s: float, review: Review, field: str = "time_s") -> None:
         raise InputError(f"{field}: {time_s:g} s is outside the footage, 0 to {end_s:.3f} s.")
 
 
-def _worth(points: int | None, advantage: int | None) -> None:
+def _worth(award: ProposalKind | None, points: int | None, advantage: int | None) -> None:
+    if award is ProposalKind.PENALTY and (points or advantage):
+        raise InputError("points: a penalty is a mark; what it gives the opponent is counted.")
     for field, value, most in (("points", points, MOST_POINTS), ("advantage", advantage, 1)):
         if value is not None and not 0 <= value <= most:
             raise InputError(f"{field}: {value} is not from 0 to {most}.")
@@ -95,7 +97,7 @@ def _confirm(edit: edits.Confirm, review: Review) -> Effect:
 
 def _change(edit: edits.Change, review: Review) -> Effect:
     item = _item(edit.proposal, review)
-    _worth(edit.points, edit.advantage)
+    _worth(edit.award, edit.points, edit.advantage)
     if edit.time_s is not None:
         _instant(edit.time_s, review)
     changes = changes_of(edit)
@@ -129,7 +131,7 @@ def _reopen(edit: edits.Reopen, review: Review) -> Effect:
 
 def _add_award(edit: edits.AddAward, review: Review) -> Effect:
     _instant(edit.time_s, review)
-    _worth(edit.points, edit.advantage)
+    _worth(edit.award, edit.points, edit.advantage)
     if edit.award is ProposalKind.NONE:
         raise InputError("award: 'none' awards nothing; choose what was missed.")
     if not (edit.points or edit.advantage or edit.award is ProposalKind.PENALTY):
@@ -148,7 +150,7 @@ def _add_event(edit: edits.AddEvent, review: Review) -> Effect:
     _instant(edit.time_s, review)
     if edit.event in FRAME_OF_MATCH and edit.athlete is not None:
         raise InputError(f"athlete: {edit.event} is nobody's; leave the athlete out.")
-    if edit.event not in (*FRAME_OF_MATCH, EventName.OUT_OF_AREA) and edit.athlete is None:
+    if edit.event in NEEDS_ATHLETE and edit.athlete is None:
         raise InputError(f"athlete: say whose {edit.event} it is, A or B.")
     for marked in review.events:
         event = marked.event

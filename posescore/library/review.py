@@ -139,7 +139,7 @@ class Review:
     confirmed_score
         What stands by people's decisions alone.
     confirmed_result
-        The result of that score; None while the match is open.
+        The result if the match ended with that score.
     swaps
         Stretches in which A and B of the track are exchanged; ``end_s`` is the footage's end
         where the swap has none.

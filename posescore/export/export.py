@@ -1,0 +1,88 @@
+"""Write a match of the library to a file, whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Final
+
+from posescore.errors import InputError, StorageError
+from posescore.export.cues import log_webvtt
+from posescore.export.score_log import log_json
+from posescore.export.tables import holds_csv, log_csv
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.review import Review
+
+FORMATS: Final[Mapping[str, Callable[[Review, Match], str]]] = {
+    "csv": log_csv,
+    "json": log_json,
+    "webvtt": log_webvtt,
+    "holds-csv": holds_csv,
+}
+SUFFIXES: Final[Mapping[str, str]] = {
+    "csv": ".csv",
+    "json": ".json",
+    "webvtt": ".vtt",
+    "holds-csv": ".holds.csv",
+}
+MEDIA_TYPES: Final[Mapping[str, str]] = {
+    "csv": "text/csv; charset=utf-8",
+    "json": "application/json",
+    "webvtt": "text/vtt; charset=utf-8",
+    "holds-csv": "text/csv; charset=utf-8",
+}
+
+
+def export_text(library: Library, match_id: int, format_name: str, opinion: str = "") -> str:
+    """A match in one of :data:`FORMATS`.
+
+    Raises
+    ------
+    InputError
+        When there is no such format.
+    NotFoundError
+        When there is no such match, or it was never analysed.
+    """
+    write = FORMATS.get(format_name)
+    if write is None:
+        raise InputError(f"format: {format_name!r} is not one of {', '.join(FORMATS)}.")
+    return write(library.review(match_id, opinion), library.match(match_id))
+
+
+def export_match(
+    library: Library, match_id: int, format_name: str, out: Path, opinion: str = ""
+) -> Path:
+    """Write a match to a file; a file that was there is replaced only by a whole one.
+
+    Raises
+    ------
+    StorageError
+        When the file cannot be written.
+    """
+    text = export_text(library, match_id, format_name, opinion)
+    if out.is_dir():
+        raise InputError(f"{out} is a folder: name the file to write.")
+    write_whole(out, text.encode("utf-8"))
+    return out
+
+
+def write_whole(out: Path, data: bytes) -> None:
+    """Put bytes on the disk under a name, whole or not at all."""
+    part = None
+    try:
+        handle, name = tempfile.mkstemp(dir=out.absolute().parent, prefix=f".{out.name[:40]}-")
+        part = Path(name)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        part.chmod(0o644)
+        part.replace(out)
+    except OSError as error:
+        if part is not None:
+            part.unlink(missing_ok=True)
+        why = error.strerror or str(error)
+        raise StorageError(f"{out} cannot be written ({why}): choose another place.") from error

@@ -1,0 +1,179 @@
+"""The score log as JSON, with a versioned schema. ``posescore score`` reads it again."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path, PurePath
+from typing import Any, Final
+
+from jsonschema import Draft202012Validator
+from jsonschema.exceptions import best_match
+
+from posescore import __version__
+from posescore.errors import LogError
+from posescore.export.rows import LogLine, frame_at, frames_of, lines_of
+from posescore.library.match import Match
+from posescore.library.replay import division_of, rules_named
+from posescore.library.review import Decision, Review
+from posescore.scoring.log import MatchLog, log_to_json, proposal_to_json
+from posescore.scoring.proposal import Proposal, Result, Tally
+from posescore.terms import Athlete
+
+FORMAT: Final = "posescore-score-log"
+VERSION: Final = 1
+SCHEMA_PATH: Final = Path(__file__).with_name("score_log.schema.json")
+
+
+@cache
+def schema() -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of the format."""
+    read: dict[str, Any] = json.loads(SCHEMA_PATH.read_text("utf-8"))
+    return read
+
+
+def check_log(data: object, name: str = "score log") -> None:
+    """Hold parsed JSON against the schema.
+
+    Raises
+    ------
+    LogError
+        One sentence that names the field.
+    """
+    if isinstance(data, Mapping) and data.get("version") not in (None, VERSION):
+        raise LogError(f"{name}: version {data['version']!r} is not {VERSION}: export it again.")
+    problem = best_match(Draft202012Validator(schema()).iter_errors(data))
+    if problem is not None:
+        raise LogError(f"{name}: {problem.json_path}: {problem.message[:200]}.")
+
+
+def log_json(review: Review, match: Match) -> str:
+    """The score log as JSON text."""
+    return json.dumps(log_data(review, match), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def log_data(review: Review, match: Match) -> dict[str, Any]:
+    """The score log as plain data: what people confirmed, what is only proposed, and why.
+
+    ``rules``, ``division``, ``holds`` and ``events`` are what the engine was given.
+    """
+    rules = rules_named(review.rules)
+    given = MatchLog(
+        rules,
+        division_of(rules, review.division),
+        tuple(held.hold for held in review.holds),
+        tuple(marked.event for marked in review.events),
+    )
+    clock = review.clock
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "program_version": __version__,
+        "match": _match(match),
+        "frames": {
+            "count": len(clock),
+            "end_s": clock.end_s,
+            "mean_frames_per_s": clock.mean_frames_per_s,
+        },
+        **log_to_json(given),
+        "hold_frames": [list(frames_of(clock, held.hold.interval)) for held in review.holds],
+        "event_frames": [frame_at(clock, marked.event.time_s) for marked in review.events],
+        "log": [_line(line) for line in lines_of(review, match)],
+        "score": {
+            "confirmed": _score(review.confirmed_score),
+            "proposed": _score(review.proposed_score),
+        },
+        "result": {
+            "confirmed": _result(review.confirmed_result),
+            "proposed": _result(review.proposed_result),
+        },
+        "undecided": len(review.undecided),
+        "analysis_version": review.analysis_version,
+    }
+
+
+def _match(match: Match) -> dict[str, Any]:
+    info = match.info
+    footage = None
+    if info.footage is not None:
+        footage = {
+            "file_name": PurePath(info.footage.path).name,
+            "sha256": info.footage.sha256,
+            "size_bytes": info.footage.size_bytes,
+        }
+    return {
+        "id": match.id,
+        "title": info.title,
+        "event": info.event,
+        "mat": info.mat,
+        "held_on": None if info.held_on is None else info.held_on.isoformat(),
+        "athletes": {
+            str(athlete): {
+                "name": info.athlete(athlete).name,
+                "gi_colour": info.athlete(athlete).gi_colour,
+                "belt": info.athlete(athlete).belt,
+            }
+            for athlete in Athlete
+        },
+        "footage": footage,
+        "note": info.note,
+    }
+
+
+def _line(line: LogLine) -> dict[str, Any]:
+    item = line.item
+    return {
+        "key": item.key,
+        "status": line.status,
+        "time_s": round(line.time_s, 6),
+        "frame_index": line.frame_index,
+        "evidence": {
+            "start_s": round(line.evidence.start_s, 6),
+            "end_s": round(line.evidence.end_s, 6),
+            "first_frame": line.first_frame,
+            "last_frame": line.last_frame,
+        },
+        "proposal": None if item.proposal is None else proposal_to_json(item.proposal),
+        "decision": None if item.decision is None else _decision(item.decision),
+        "note": item.note,
+    }
+
+
+def _decision(decision: Decision) -> dict[str, Any]:
+    return {
+        "verdict": str(decision.verdict),
+        "by": decision.author,
+        "at": decision.made_at.isoformat(),
+        "reason": decision.reason,
+        "award": None if decision.award is None else _award(decision.award),
+    }
+
+
+def _award(award: Proposal) -> dict[str, Any]:
+    return {
+        "time_s": round(award.time_s, 6),
+        "athlete": None if award.athlete is None else str(award.athlete),
+        "kind": str(award.kind),
+        "points": award.points,
+        "advantage": award.advantage,
+        "clause": award.clause,
+    }
+
+
+def _score(score: Mapping[Athlete, Tally]) -> dict[str, Any]:
+    return {
+        str(athlete): {
+            "points": score[athlete].points,
+            "advantages": score[athlete].advantages,
+            "penalties": score[athlete].penalties,
+        }
+        for athlete in Athlete
+    }
+
+
+def _result(result: Result | None) -> dict[str, Any] | None:
+    if result is None:
+        return None
+    winner = None if result.winner is None else str(result.winner)
+    return {"winner": winner, "by": result.by, "why": result.why}

@@ -1,0 +1,107 @@
+"""Score log and holds as CSV (RFC 4180, UTF-8), safe to open in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from posescore.export.rows import LogLine, frames_of, lines_of, name_of
+from posescore.library.match import Match
+from posescore.library.review import Review
+
+LOG_COLUMNS: Final = (
+    "match", "line", "status", "time_s", "frame_index", "athlete", "athlete_name", "kind",
+    "would_be", "awarded_points", "awarded_advantage", "proposed_kind", "proposed_points",
+    "proposed_advantage", "confidence", "clause", "why", "decided_by", "decided_at", "reason",
+    "evidence_start_s", "evidence_end_s", "evidence_first_frame", "evidence_last_frame", "note",
+)  # fmt: skip
+HOLD_COLUMNS: Final = (
+    "match", "hold", "start_s", "end_s", "first_frame", "last_frame", "position", "upper",
+    "upper_name", "confidence", "edited", "checks",
+)  # fmt: skip
+
+_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def safe_cell(text: str) -> str:
+    """Text that no spreadsheet takes for a formula: a quotation mark goes before one."""
+    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA) or text[:1] in _FORMULA else text
+
+
+def _csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(columns)
+    writer.writerows(
+        [safe_cell(cell) if isinstance(cell, str) else cell for cell in row] for row in rows
+    )
+    return text.getvalue()
+
+
+def log_csv(review: Review, match: Match) -> str:
+    """The score log, a line for each proposal and each added award.
+
+    ``awarded_points`` and ``awarded_advantage`` are empty until a person decided, and 0 where
+    dismissed; what the program proposed stands in columns of its own. What penalties give the
+    opponent is counted in the score and awarded in no line.
+    """
+    return _csv(LOG_COLUMNS, [_log_row(line, match) for line in lines_of(review, match)])
+
+
+def _log_row(line: LogLine, match: Match) -> list[object]:
+    item, shown, decision = line.item, line.item.shown, line.item.decision
+    award, proposal = item.award, item.proposal
+    said: list[object] = ["", "", ""]
+    awarded: list[object] = ["", ""]
+    if decision is not None:
+        said = [decision.author, decision.made_at.isoformat(), decision.reason]
+        awarded = [award.points, award.advantage] if award else [0, 0]
+    proposed: list[object] = ["", "", "", ""]
+    if proposal is not None:
+        confidence = f"{proposal.confidence:.3f}"
+        proposed = [str(proposal.kind), proposal.points, proposal.advantage, confidence]
+    return [
+        match.info.title,
+        line.number,
+        line.status,
+        f"{line.time_s:.3f}",
+        line.frame_index,
+        str(shown.athlete or ""),
+        line.athlete_name,
+        str(shown.kind),
+        str(shown.would_be or ""),
+        *awarded,
+        *proposed,
+        shown.clause,
+        shown.why,
+        *said,
+        f"{line.evidence.start_s:.3f}",
+        f"{line.evidence.end_s:.3f}",
+        line.first_frame,
+        line.last_frame,
+        item.note,
+    ]
+
+
+def holds_csv(review: Review, match: Match) -> str:
+    """The holds, a line each; ``checks`` lists what was seen of the criteria."""
+    rows: list[list[object]] = []
+    for number, held in enumerate(review.holds, 1):
+        hold = held.hold
+        checks = "; ".join(f"{check.name}={check.value}" for check in hold.checks)
+        rows.append([
+            match.info.title,
+            number,
+            f"{hold.start_s:.3f}",
+            f"{hold.end_s:.3f}",
+            *frames_of(review.clock, hold.interval),
+            str(hold.position),
+            str(hold.upper or ""),
+            name_of(match, hold.upper),
+            f"{hold.confidence:.3f}",
+            "yes" if held.edited else "no",
+            checks,
+        ])  # fmt: skip
+    return _csv(HOLD_COLUMNS, rows)
