@@ -1,0 +1,69 @@
+"""Pictures one by one: a position for each, ready to be written as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posescore.position.classifier import PositionClassifier
+from posescore.terms import STATES, Athlete, Position
+
+BY_POSITION: dict[Position, list[int]] = {
+    position: [i for i, state in enumerate(STATES) if state.position is position]
+    for position in Position
+}
+"""States of each position."""
+
+
+def classify_pictures(
+    keypoints_px: NDArray[np.float32],
+    confidence: NDArray[np.float32],
+    frames: Sequence[str | int],
+    time_s: Sequence[float | None],
+    classifier: PositionClassifier | None = None,
+) -> Iterator[dict[str, object]]:
+    """One answer a picture, each judged alone, in the order given.
+
+    Parameters
+    ----------
+    keypoints_px, confidence
+        ``(n, 2, 17 or 21, 2)`` and ``(n, 2, 17 or 21)``; slot 0 is A. Missing is NaN, also the
+        whole athlete where a picture shows one or none: the answer is then as uncertain as
+        what is left allows.
+    frames, time_s
+        What names the picture, and its time or None.
+
+    Yields
+    ------
+    dict
+        ``frame``, ``time_s``, ``position``, ``upper`` (``"A"``, ``"B"`` or None) and
+        ``probabilities`` (every position to a number; they sum to 1).
+    """
+    judge = classifier or PositionClassifier.load()
+    rows = judge.of_keypoints(keypoints_px, confidence)
+    for frame, at_s, row in zip(frames, time_s, rows, strict=True):
+        yield answer(frame, at_s, row)
+
+
+def answer(
+    frame: str | int, time_s: float | None, probability: NDArray[np.float64]
+) -> dict[str, object]:
+    """The answer for one row ``(n_states,)`` of probabilities.
+
+    The position is the likeliest one (both sides together), then the likelier side of it.
+    """
+    by_position = {p: float(probability[index].sum()) for p, index in BY_POSITION.items()}
+    position = max(by_position, key=lambda p: by_position[p])
+    upper = None
+    if position.has_upper:
+        a, b = probability[BY_POSITION[position]]
+        upper = Athlete.A if a >= b else Athlete.B
+    return {
+        "frame": frame,
+        "time_s": time_s,
+        "position": str(position),
+        "upper": None if upper is None else str(upper),
+        "probabilities": {str(p): value for p, value in by_position.items()},
+    }

@@ -1,0 +1,156 @@
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from skops import io as skops_io
+
+from posescore.errors import MissingPartError
+from posescore.pose.track import PairTrack
+from posescore.position.classifier import MODEL_NAME, PositionClassifier
+from posescore.position.classify import classify_pictures
+from posescore.position.features import MIRROR, MIRROR_SIGN, SWAP, features
+from posescore.position.model_file import read_model
+from posescore.position.network import SymmetricNetwork
+from posescore.resources import shipped
+from posescore.simulation.pose_set import swapped_states
+from posescore.terms import MIRRORED_KEYPOINTS, STATES, Position, Provenance
+from tests.position.test_features import pictures
+
+
+@pytest.fixture(scope="module")
+def classifier() -> PositionClassifier:
+    return PositionClassifier.load()
+
+
+def _track(count: int, rate: float, seed: int = 0) -> PairTrack:
+    keypoints, confidence = pictures(seed, count)
+    time_s = np.arange(count) / rate
+    return PairTrack(
+        keypoints, confidence, np.arange(count), time_s, count / rate, (1280, 720), Provenance("t")
+    )
+
+
+def test_rows_sum_to_one(classifier: PositionClassifier) -> None:
+    rows = classifier.of_keypoints(*pictures(1, 50))
+    assert rows.shape == (50, len(STATES))
+    assert np.allclose(rows.sum(1), 1, atol=1e-9)
+    assert (rows >= 0).all()
+
+
+def test_exchanging_athletes_exchanges_sides(classifier: PositionClassifier) -> None:
+    keypoints, confidence = pictures(2, 200)
+    plain = classifier.of_keypoints(keypoints, confidence)
+    other = classifier.of_keypoints(keypoints[:, ::-1], confidence[:, ::-1])
+    assert np.allclose(other[:, swapped_states()], plain, atol=1e-5)
+
+
+def test_a_mirrored_picture_has_the_same_answer(classifier: PositionClassifier) -> None:
+    keypoints, confidence = pictures(3, 200)
+    order = list(MIRRORED_KEYPOINTS)
+    image = keypoints[:, :, order] * np.array([-1, 1], np.float32)
+    mirrored = classifier.of_keypoints(image, confidence[:, :, order])
+    assert np.allclose(mirrored, classifier.of_keypoints(keypoints, confidence), atol=1e-4)
+
+
+def test_the_fast_form_equals_predict_proba_over_four_sides() -> None:
+    member = read_model(shipped("models", MODEL_NAME))["members"][0]
+    rows = features(*pictures(4, 60))
+    swap = swapped_states()
+    expected = np.zeros((60, len(STATES)))
+    for side in (rows, rows[:, MIRROR] * MIRROR_SIGN):
+        expected += member.predict_proba(side)
+        expected += member.predict_proba(side[:, SWAP])[:, swap]
+    fast = SymmetricNetwork.of_pipeline(member).probabilities(rows)
+    assert np.allclose(fast, expected / 4, atol=2e-4)
+
+
+def test_nobody_in_view_is_answered_by_frequencies(classifier: PositionClassifier) -> None:
+    keypoints = np.full((1, 2, 21, 2), np.nan, np.float32)
+    row = classifier.of_keypoints(keypoints, keypoints[..., 0])[0]
+    assert np.allclose(row, classifier.nobody)
+    assert row.max() < 0.3
+
+
+def test_one_athlete_alone_is_uncertain(classifier: PositionClassifier) -> None:
+    keypoints, confidence = pictures(6, 100, missing=0.0)
+    keypoints[:, 1], confidence[:, 1] = np.nan, np.nan
+    rows = classifier.of_keypoints(keypoints, confidence)
+    assert np.median(rows.max(1)) < 0.8
+
+
+def test_pictures_are_answered_in_order_with_every_position(
+    classifier: PositionClassifier,
+) -> None:
+    keypoints, confidence = pictures(7, 30)
+    names = [f"{i}.jpg" for i in range(30)]
+    answers = list(classify_pictures(keypoints, confidence, names, [None] * 30, classifier))
+    assert [a["frame"] for a in answers] == names
+    for answer in answers:
+        given = answer["probabilities"]
+        assert isinstance(given, dict)
+        assert set(given) == {str(p) for p in Position}
+        assert sum(given.values()) == pytest.approx(1, abs=1e-9)
+        assert answer["position"] == max(given, key=lambda name: given[name])
+        has_upper = Position(str(answer["position"])).has_upper
+        assert (answer["upper"] in ("A", "B")) == has_upper
+
+
+@pytest.mark.parametrize("rate", [5.0, 24.0, 29.97, 60.0])
+def test_every_frame_of_a_track_has_a_row(classifier: PositionClassifier, rate: float) -> None:
+    track = _track(97, rate)
+    result = classifier.probabilities(track)
+    assert len(result) == 97
+    assert np.allclose(result.probability.sum(1), 1)
+    assert result.provenance.steps[-1].model_sha256 == {MODEL_NAME: classifier.sha256}
+    first = classifier.of_keypoints(track.keypoints_px[:1], track.keypoint_confidence[:1])
+    assert np.allclose(result.probability[0], first[0], atol=1e-6)
+
+
+@pytest.mark.parametrize("count", [0, 1, 2])
+def test_tracks_of_hardly_any_frames(classifier: PositionClassifier, count: int) -> None:
+    keypoints, confidence = pictures(0, 3)
+    track = PairTrack(
+        keypoints[:count], confidence[:count], np.arange(count), np.arange(count) / 30,
+        count / 30, (10, 10), Provenance("t"),
+    )  # fmt: skip
+    assert len(classifier.probabilities(track)) == count
+
+
+def test_the_shipped_file_is_small_and_audited() -> None:
+    path = shipped("models", MODEL_NAME)
+    assert path.stat().st_size < 20e6
+    assert skops_io.get_untrusted_types(file=path) == []
+
+
+def test_an_older_format_is_refused_in_a_sentence(tmp_path: Path) -> None:
+    contents = read_model(shipped("models", MODEL_NAME))
+    path = tmp_path / "old.skops"
+    skops_io.dump({**contents, "members": [], "format": 0}, path)
+    with pytest.raises(MissingPartError, match="format 0"):
+        PositionClassifier.load(path)
+
+
+class _Foreign:
+    """A type that a classifier's file has no business to hold."""
+
+
+def test_foreign_types_and_broken_files_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "foreign.skops"
+    skops_io.dump({"kind": "x", "thing": _Foreign()}, path)
+    with pytest.raises(MissingPartError, match="types"):
+        PositionClassifier.load(path)
+    path.write_bytes(b"not a zip")
+    with pytest.raises(MissingPartError, match="cannot be read"):
+        PositionClassifier.load(path)
+    with pytest.raises(MissingPartError, match="is missing"):
+        PositionClassifier.load(tmp_path / "none.skops")
+
+
+def test_ten_minutes_are_classified_within_the_budget(classifier: PositionClassifier) -> None:
+    track = _track(18_000, 30.0)
+    start = time.process_time()
+    classifier.probabilities(track)
+    assert time.process_time() - start < 4.0  # about half a second on an idle core
