@@ -29,7 +29,6 @@ from posescore.position.probabilities import PositionProbabilities
 
 _CACHED: Final = 32
 """Analyses and logs kept in memory; both only ever grow, so what is kept stays true."""
-_TRASH: Final = ".deleted-"
 
 
 class Library:
@@ -53,9 +52,15 @@ class Library:
         self._lock = threading.Lock()
         self._analyses: OrderedDict[tuple[int, int], Analysis] = OrderedDict()
         self._logs: OrderedDict[tuple[int, str], tuple[Entry, ...]] = OrderedDict()
-        with sentences(self._storage.path):
-            for left in (self.folder / "matches").glob(f"{_TRASH}*"):
-                shutil.rmtree(left, ignore_errors=True)
+        self._sweep()
+
+    def _sweep(self) -> None:
+        """Remove folders of matches that this database has deleted, where a crash left them."""
+        with self._storage.write() as connection:
+            deleted = match_rows.deleted_ids(connection)
+            for left in (self.folder / "matches").glob("*"):
+                if left.name.isdecimal() and int(left.name) in deleted:
+                    shutil.rmtree(left, ignore_errors=True)
 
     def __enter__(self) -> Self:
         return self
@@ -78,8 +83,10 @@ class Library:
         with self._storage.write() as connection:
             division_of(rules_named(info.rules), info.division)
             match_id = match_rows.insert_match(connection, info)
-            match_rows.folder_of(self.folder, match_id).mkdir(parents=True, exist_ok=True)
-            return match_rows.read_match(connection, self.folder, match_id)
+            match = match_rows.read_match(connection, self.folder, match_id)
+        with sentences(match.folder):
+            match.folder.mkdir(parents=True, exist_ok=True)
+        return match
 
     def update_match(self, match_id: int, info: MatchInfo) -> Match:
         """Replace what people say of a match."""
@@ -118,16 +125,12 @@ class Library:
         ConflictError
             While the match is being analysed.
         """
-        folder = match_rows.folder_of(self.folder, match_id)
-        trash = folder.with_name(f"{_TRASH}{match_id}")
         with self._storage.write() as connection:
             match_rows.read_match(connection, self.folder, match_id)
             if job_rows.list_jobs(connection, match_id, open_only=True):
                 raise ConflictError(f"match {match_id} is being analysed: cancel that first.")
             match_rows.remove_match(connection, match_id)
-            if folder.exists():
-                folder.rename(trash)
-        shutil.rmtree(trash, ignore_errors=True)
+        shutil.rmtree(match_rows.folder_of(self.folder, match_id), ignore_errors=True)
 
     # Analyses -----------------------------------------------------------------------------------
     def save_analysis(self, match_id: int, analysis: Analysis) -> Analysis:

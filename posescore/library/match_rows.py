@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Literal
 
-from sqlalchemy import Connection, Row, delete, func, insert, select, update
+from sqlalchemy import Connection, Row, delete, func, insert, select, text, update
 
 from posescore.errors import NotFoundError
 from posescore.library.match import Match, MatchInfo
@@ -83,6 +83,13 @@ def remove_match(connection: Connection, match_id: int) -> None:
         raise _no_match(match_id)
 
 
+def deleted_ids(connection: Connection) -> set[int]:
+    """Numbers this database once gave to matches that are no more."""
+    given = connection.execute(text("SELECT seq FROM sqlite_sequence WHERE name = 'match'"))
+    kept = set(connection.execute(select(MATCH.c.id)).scalars())
+    return set(range(1, int(given.scalar() or 0) + 1)) - kept
+
+
 def _no_match(match_id: object) -> NotFoundError:
     return NotFoundError(f"match {match_id}: there is none of that number or title in the library.")
 
@@ -107,9 +114,9 @@ def read_match(connection: Connection, library: Path, match_id: int) -> Match:
     return _match(row, library)
 
 
-def find_match(connection: Connection, library: Path, text: str) -> Match:
+def find_match(connection: Connection, library: Path, words: str) -> Match:
     """The match of that number, or the one whose title is or holds that text."""
-    wanted = text.strip()
+    wanted = words.strip()
     if wanted.isdecimal():
         return read_match(connection, library, int(wanted))
     held = [
