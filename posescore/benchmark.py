@@ -1,0 +1,172 @@
+"""Speed and memory, as ratios: ``posescore benchmark``.
+
+Absolute times say more about the machine than about the program, so each figure that can be one is
+a ratio of two times taken in one run.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posescore.errors import OwnFailureError
+from posescore.footage.joining import repeated
+from posescore.footage.reading import open_footage
+from posescore.pipeline import Request, pose_pass, read_positions, silent
+from posescore.pose.coco import track_from_coco
+from posescore.pose.mediapipe_estimator import MediaPipeEstimator
+from posescore.pose.track import PairTrack
+from posescore.resources import shipped
+from posescore.scoring.engine import propose
+from posescore.scoring.rules import RuleSet
+
+TEN_MINUTES_S: Final = 600.0
+TWO_MINUTES_S: Final = 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One measured figure beside the limit the project sets itself."""
+
+    name: str
+    value: float
+    unit: str
+    limit: float
+
+    @property
+    def held(self) -> bool:
+        """True when the figure keeps its limit."""
+        return self.value <= self.limit
+
+
+class _TimedEstimator(MediaPipeEstimator):
+    """The shipped estimator, remembering what went into the networks and how long that took."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.pictures: list[NDArray[np.uint8]] = []
+
+    def _detect(self, picture: NDArray[np.uint8]) -> Any:
+        self.pictures.append(picture)
+        return super()._detect(picture)
+
+    def bare_s(self) -> float:
+        """Seconds of the bare inference calls on the same pictures."""
+        started = time.perf_counter()
+        for picture in self.pictures:
+            super()._detect(picture)
+        return time.perf_counter() - started
+
+
+def pipeline_ratio(excerpt_s: float = 12.0) -> Iterator[Figure]:
+    """Time of the whole pipeline over the time of bare inference calls on the same pictures.
+
+    Both are measured on an excerpt of the sample match, one after the other; the pictures are
+    kept in memory, which is why it is an excerpt.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        video = Path(folder) / "excerpt.mp4"
+        repeated(shipped("sample_video", "match.mp4"), video, excerpt_s)
+        request = Request(video)
+        estimator = _TimedEstimator()
+        read_positions(pose_pass(open_footage(video), estimator, request, None, silent))
+        estimator.pictures.clear()
+        started = time.perf_counter()
+        read_positions(pose_pass(open_footage(video), estimator, request, None, silent))
+        whole_s = time.perf_counter() - started
+        bare_s = estimator.bare_s()
+        estimator.close()
+    yield Figure("pipeline over bare inference calls", whole_s / bare_s, "x", 1.15)
+    yield Figure("pipeline over the footage's own time", whole_s / excerpt_s, "x", 1.0)
+
+
+def long_track(duration_s: float = TEN_MINUTES_S) -> PairTrack:
+    """The sample match's true keypoints, repeated to a length."""
+    path = shipped("sample_video", "keypoints.json")
+    clock = open_footage(shipped("sample_video", "match.mp4")).clock()
+    track = track_from_coco(path, clock=clock)
+    times = int(np.ceil(duration_s / track.end_s))
+    rows = np.tile(np.arange(len(track)), times)
+    shift_s = np.repeat(np.arange(times) * track.end_s, len(track))
+    time_s = track.time_s[rows] + shift_s
+    kept = time_s < duration_s
+    return replace(
+        track,
+        keypoints_px=track.keypoints_px[rows][kept],
+        keypoint_confidence=track.keypoint_confidence[rows][kept],
+        frame_index=np.arange(kept.sum(), dtype=np.int64),
+        time_s=time_s[kept],
+        end_s=duration_s,
+    )
+
+
+def after_the_pose_pass() -> Iterator[Figure]:
+    """Seconds from keypoints to proposals for a ten-minute match at 30 frames a second."""
+    track = long_track()
+    rules = RuleSet.load()
+
+    def run() -> None:
+        reading = read_positions(track)
+        propose(reading.holds, reading.events, rules, end_s=track.end_s)
+
+    yield Figure("after the pose pass, ten minutes", _median_s(run, 3), "s", 2.0)
+
+
+def _median_s(run: Callable[[], None], times: int) -> float:
+    taken = []
+    for _ in range(times):
+        started = time.perf_counter()
+        run()
+        taken.append(time.perf_counter() - started)
+    return float(np.median(taken))
+
+
+def peak_memory() -> Iterator[Figure]:
+    """Peak memory of ``posescore analyze`` on ten minutes of 720p, and over two minutes of it."""
+    with tempfile.TemporaryDirectory() as folder:
+        short_mb = _peak_mb(Path(folder), TWO_MINUTES_S)
+        long_mb = _peak_mb(Path(folder), TEN_MINUTES_S)
+    yield Figure("peak memory, ten minutes of 720p", long_mb, "MB", 1000.0)
+    yield Figure("peak memory, ten minutes over two", long_mb / short_mb, "x", 1.10)
+
+
+def _peak_mb(folder: Path, duration_s: float) -> float:
+    video = folder / f"{duration_s:.0f}.mp4"
+    repeated(shipped("sample_video", "match.mp4"), video, duration_s)
+    command = [sys.executable, "-m", "posescore", "analyze", str(video), "--json"]
+    environment = {**os.environ, "POSESCORE_LIBRARY": str(folder / "library")}
+    process = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
+    _, status, usage = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise OwnFailureError(f"analysing {duration_s:.0f} s failed; see the message above.")
+    return usage.ru_maxrss / 1000.0
+
+
+def help_time() -> Iterator[Figure]:
+    """Seconds of ``posescore --help`` over those of starting Python with nothing to do."""
+    command = [sys.executable, "-m", "posescore", "--help"]
+
+    def run() -> None:
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+
+    yield Figure("posescore --help", _median_s(run, 5), "s", 0.3)
+
+
+PARTS: Final[dict[str, Callable[[], Iterator[Figure]]]] = {
+    "help": help_time,
+    "pipeline": pipeline_ratio,
+    "after": after_the_pose_pass,
+    "memory": peak_memory,
+}
+"""What can be measured; ``memory`` analyses twelve minutes of footage and takes that long."""
