@@ -1,0 +1,237 @@
+"""What the published criteria ask, looked up in the keypoints of each hold.
+
+A hold in which an answer changes (a knee comes down, a second hook goes in) is divided there, so
+that every part carries one answer. Which answers divide a hold is said in ``_CRITERIA``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posescore.holds.geometry import Floats, along_body, point
+from posescore.holds.hold import Check, CheckName, Hold
+from posescore.holds.instants import Instants, instants
+from posescore.holds.judge import shipped_judges
+from posescore.holds.questions import QUESTIONS, SIDES, Question
+from posescore.holds.segments import SegmentModel
+from posescore.holds.words import in_words
+from posescore.pose.track import PairTrack
+from posescore.terms import Position
+
+Value = bool | int | str
+
+SHORTEST_PART_S: Final = 1.0
+"""A part of a hold is no shorter: a third of the count that decides."""
+_MEAN_PART_S: Final = 5.0
+_CORRELATION_S: Final = 0.5
+_MOST_OBSERVATIONS: Final = 1.5
+"""One pose in one view: looking longer removes noise, not the ambiguity of the view."""
+_SAYS_NOTHING: Final = 0.4
+"""Log odds; an instant that is less sure than three to two does not divide a hold."""
+_STRONGEST: Final = 3.0
+_EDGE_S: Final = 0.3
+"""The first and last of a hold are on the way in or out: they count a third."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Criterion:
+    """How answers to a question become the value of a check."""
+
+    name: CheckName
+    question: str
+    values: tuple[Value, ...]
+    """Of no and yes; of a sided question: of none, one and both."""
+    divides: bool = True
+
+
+_CRITERIA: Final[Mapping[Position, tuple[_Criterion, ...]]] = {
+    Position.KNEE_ON_BELLY: (
+        _Criterion(CheckName.OTHER_KNEE_DOWN, "other_knee_down", (False, True)),
+        _Criterion(CheckName.SHIN, "hip_side", ("head_side", "hip_side")),
+    ),
+    Position.BACK_CONTROL: (
+        _Criterion(CheckName.HOOKS, "hook", (0, 1, 2)),
+        _Criterion(CheckName.FEET_CROSSED, "feet_crossed", (False, True)),
+    ),
+    Position.TURTLE: (
+        _Criterion(CheckName.KNEE_OF_OPPONENT_DOWN, "knee_of_opponent_down", (False, True)),
+        _Criterion(CheckName.BEHIND_SHOULDER_LINE, "behind_shoulder_line", (False, True)),
+    ),
+} | {
+    position: (
+        _Criterion(CheckName.FACING, "facing_head", ("feet", "head")),
+        _Criterion(CheckName.ARMS_TRAPPED, "arm_trapped", (0, 1, 2)),
+        _Criterion(CheckName.KNEES_DOWN, "knee_down", (0, 1, 2), divides=False),
+    )
+    for position in (Position.MOUNT, Position.BACK_MOUNT)
+}
+_BY_NAME: Final = {question.name: question for question in QUESTIONS}
+
+
+def check_holds(holds: tuple[Hold, ...], track: PairTrack) -> tuple[Hold, ...]:
+    """Add what was seen of the criteria to every hold that has some.
+
+    Parameters
+    ----------
+    holds
+        In order of time. Positions without criteria are returned as they are.
+    track
+        Keypoints of the same footage.
+
+    Returns
+    -------
+    tuple of Hold
+        The same stretches; a hold is divided where an answer changes for ``SHORTEST_PART_S`` or
+        longer. Where hardly anything was seen the probability is what is usual in the sport, and
+        the words say so.
+    """
+    return tuple(part for hold in holds for part in _checked(hold, track))
+
+
+def _checked(hold: Hold, track: PairTrack) -> tuple[Hold, ...]:
+    criteria = _CRITERIA.get(hold.position)
+    if criteria is None or hold.upper is None:
+        return (hold,)
+    seen = instants(track, hold.start_s, hold.end_s, hold.upper)
+    if not len(seen):
+        return (hold,)
+    weight = _weights(seen)
+    answers = [_answers(criterion, seen) for criterion in criteria]
+    dividing = [
+        (criterion, answer)
+        for criterion, answer in zip(criteria, answers, strict=True)
+        if criterion.divides
+    ]
+    cuts = _cuts(dividing, seen.edges_s, weight)
+    return tuple(
+        replace(
+            hold,
+            start_s=float(seen.edges_s[first]),
+            end_s=float(seen.edges_s[last]),
+            checks=_checks(criteria, answers, seen, weight, slice(first, last)),
+        )
+        for first, last in pairwise(cuts)
+    )
+
+
+def _weights(seen: Instants) -> Floats:
+    """Observations that each instant counts as, ``(n,)``."""
+    shown_s = np.minimum(np.diff(seen.edges_s), _CORRELATION_S)
+    middle_s = (seen.edges_s[:-1] + seen.edges_s[1:]) / 2
+    margin_s = np.minimum(middle_s - seen.edges_s[0], seen.edges_s[-1] - middle_s)
+    on_the_way = np.where(margin_s < _EDGE_S, 1.0 / 3.0, 1.0)
+    return np.asarray(seen.seen * on_the_way * shown_s / _CORRELATION_S)
+
+
+def _answers(criterion: _Criterion, seen: Instants) -> Floats:
+    """Log odds of yes, ``(n, 1)``, or ``(n, 2)`` of a sided question; 0 where unseen."""
+    question = _BY_NAME[criterion.question]
+    judge = shipped_judges()[question.name]
+    sides = SIDES if question.sided else SIDES[:1]
+    odds = np.stack([judge.log_odds(question.ask(seen.pair_px, s)) for s in sides], axis=1)
+    return np.where(seen.seen[:, None], np.clip(odds, -2 * _STRONGEST, 2 * _STRONGEST), 0.0)
+
+
+def _likelihoods(odds: Floats) -> Floats:
+    """Log likelihood of every value, ``(n, n_values)``: no and yes, or none, one, both."""
+    yes, no = -np.logaddexp(0.0, -odds), -np.logaddexp(0.0, odds)
+    if odds.shape[1] == 1:
+        return np.concatenate([no, yes], axis=1)
+    one = np.logaddexp(yes[:, 0] + no[:, 1], no[:, 0] + yes[:, 1]) - np.log(2.0)
+    return np.stack([no.sum(axis=1), one, yes.sum(axis=1)], axis=1)
+
+
+def _usual(question: Question) -> Floats:
+    """Probability of every value before looking."""
+    yes = question.before
+    if question.sided:
+        return np.array([(1 - yes) ** 2, 2 * yes * (1 - yes), yes**2])
+    return np.array([1 - yes, yes])
+
+
+def _cuts(dividing: list[tuple[_Criterion, Floats]], edges_s: Floats, weight: Floats) -> list[int]:
+    """Edges at which the answers change, with the first and the last edge."""
+    likelihood, usual = np.zeros((len(weight), 1)), np.zeros(1)
+    for criterion, odds in dividing:
+        clear = np.sign(odds) * np.clip(np.abs(odds) - _SAYS_NOTHING, 0.0, _STRONGEST)
+        own = _likelihoods(clear)
+        prior = np.log(_usual(_BY_NAME[criterion.question]))
+        likelihood = (likelihood[:, :, None] + own[:, None, :]).reshape(len(weight), -1)
+        usual = (usual[:, None] + prior).ravel()
+    n_labels = likelihood.shape[1]
+    follow = np.full((n_labels, n_labels), -np.log(n_labels - 1.0))
+    np.fill_diagonal(follow, -np.inf)
+    model = SegmentModel(
+        np.full(n_labels, SHORTEST_PART_S), np.full(n_labels, _MEAN_PART_S), usual, follow
+    )
+    gained = np.cumsum(likelihood * weight[:, None], axis=0)
+    parts = model.best(edges_s, np.vstack([np.zeros((1, n_labels)), gained]))
+    return [part.first_edge for part in parts] + [parts[-1].last_edge]
+
+
+def _checks(
+    criteria: tuple[_Criterion, ...],
+    answers: list[Floats],
+    seen: Instants,
+    weight: Floats,
+    part: slice,
+) -> tuple[Check, ...]:
+    checks: list[Check] = []
+    visible = float(seen.seen[part].mean())
+    for criterion, odds in zip(criteria, answers, strict=True):
+        probability = _probabilities(criterion, odds[part], weight[part])
+        chosen = int(np.argmax(probability))
+        value, sure = criterion.values[chosen], float(probability[chosen])
+        share = _share(odds[part], weight[part], chosen)
+        words = in_words(criterion.name, value, share, sure, visible)
+        checks.append(Check(criterion.name, value, sure, words))
+    trapped = next((c for c in checks if c.name is CheckName.ARMS_TRAPPED), None)
+    if trapped is not None and trapped.value:
+        checks.append(_arm_height(answers[1][part], seen.pair_px[part]))
+    return tuple(checks)
+
+
+def _probabilities(criterion: _Criterion, odds: Floats, weight: Floats) -> Floats:
+    """Probability of every value in one part, ``(n_values,)``."""
+    total = float(weight.sum())
+    mean = (weight @ odds) / max(total, 1e-9)
+    question = _BY_NAME[criterion.question]
+    posterior = mean * min(total, _MOST_OBSERVATIONS) + np.log(
+        question.before / (1.0 - question.before)
+    )
+    yes = 1.0 / (1.0 + np.exp(-posterior))
+    if not question.sided:
+        return np.array([1.0 - yes[0], yes[0]])
+    left, right = yes
+    return np.array(
+        [(1 - left) * (1 - right), left * (1 - right) + right * (1 - left), left * right]
+    )
+
+
+def _share(odds: Floats, weight: Floats, chosen: int) -> float:
+    """Share of the seen instants that show the chosen value."""
+    shown = (odds > 0.0).sum(axis=1) == chosen
+    return float(weight @ shown / max(weight.sum(), 1e-9))
+
+
+def _arm_height(odds: Floats, pair: Floats) -> Check:
+    """Whether the arm that is under a leg lies above the shoulder line of its owner."""
+    side = SIDES[int(np.argmax(odds.sum(axis=0)))]
+    with np.errstate(invalid="ignore"):
+        along = along_body(pair[:, 1], point(pair[:, 1], f"{side}_elbow"))
+    known: NDArray[np.float64] = along[np.isfinite(along)]
+    if not len(known):
+        return Check(
+            CheckName.ARM_ABOVE_SHOULDER_LINE, False, 0.5, "the elbow of that arm is not seen"
+        )
+    beyond = float(np.median(known)) - 1.0
+    sure = 1.0 / (1.0 + np.exp(-min(abs(beyond) / 0.15, 3.0)))
+    value = beyond > 0.0
+    words = in_words(CheckName.ARM_ABOVE_SHOULDER_LINE, value, 1.0, float(sure), 1.0)
+    return Check(CheckName.ARM_ABOVE_SHOULDER_LINE, value, float(sure), words)
