@@ -129,6 +129,27 @@ def unmet(claim: Claim, at_s: float) -> Proposal | None:
     return none_for(claim, at_s, failed.seen, failed.clause, failed, sure)
 
 
+def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Proposal:
+    """Half-guard that looks like mount."""
+    athlete = visit.upper or Athlete.A
+    clause = rules.clauses["mount"]
+    seen = f"one of {athlete}'s legs is trapped between {athlete.other}'s: half-guard, not mount"
+    return Proposal(
+        time_s=at_s,
+        athlete=athlete,
+        kind=ProposalKind.NONE,
+        points=0,
+        advantage=0,
+        clause=clause,
+        why=f"{athlete} came up from {before.positions[-1].trade_name}, but no points: {seen}.",
+        confidence=visit.confidence(visit.start_s, at_s),
+        evidence=Interval(visit.start_s, at_s),
+        would_be=ProposalKind.MOUNT,
+        path=(words(before), words(visit)),
+        criteria=(Criterion("free of half-guard", False, seen, clause, check="leg_trapped"),),
+    )
+
+
 def missed(
     claims: Sequence[Claim], at_s: float, held_s: float, end: str, rules: RuleSet
 ) -> Proposal:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from posescore.holds.hold import Hold
+from posescore.holds.hold import Check, Hold
 from posescore.scoring.proposal import Criterion
 from posescore.scoring.rules import AskedOf, RuleSet
 
@@ -53,17 +53,31 @@ def judge(hold: Hold, rules: RuleSet) -> Verdict:
 def _criterion(hold: Hold, asked: AskedOf) -> tuple[Criterion, bool]:
     """One criterion as seen, and whether failing it leaves an advantage."""
     check = hold.check(asked.check)
+    name = str(asked.check)
     if check is None:
-        return Criterion(asked.asks, None, "not looked at", asked.clause), False
+        return Criterion(asked.asks, None, "not looked at", asked.clause, check=name), False
     fulfils = check.value in asked.met
-    p_met = check.probability if fulfils else 1.0 - check.probability
+    p_met = probability_met(asked, check)
     met = p_met >= 0.5
     # Where the less likely value is named, the others are: failing then counts as near if it can.
     near = bool(asked.near) if fulfils else check.value in asked.near
     seen = check.seen or asked.words(check.value)
     if met is not fulfils:
         seen = f"unsure whether {seen}"
-    return Criterion(asked.asks, met, seen, asked.clause, max(p_met, 1.0 - p_met)), near
+    sure = max(p_met, 1.0 - p_met)
+    return Criterion(asked.asks, met, seen, asked.clause, sure, name), near
+
+
+def probability_met(asked: AskedOf, check: Check) -> float:
+    """How likely a criterion is met.
+
+    The check gives the probability of the value it names; what is left is shared evenly among
+    the other values, of which some may fulfil the criterion too.
+    """
+    others = [v for v in (*asked.met, *asked.near, *asked.neither) if v != check.value]
+    share = sum(v in asked.met for v in others) / len(others) if others else 0.0
+    named = check.probability if check.value in asked.met else 0.0
+    return named + (1.0 - check.probability) * share
 
 
 def qualified(holds: Sequence[Hold], rules: RuleSet) -> list[Hold]:

@@ -311,4 +311,5 @@ def _criterion_to_json(criterion: Criterion) -> dict[str, object]:
         "seen": criterion.seen,
         "clause": criterion.clause,
         "probability": round(criterion.probability, 6),
+        "check": criterion.check,
     }

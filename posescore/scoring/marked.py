@@ -12,7 +12,6 @@ from posescore.scoring.score import step_of
 from posescore.scoring.timeline import TOLERANCE_S, Lock
 from posescore.terms import Athlete, Interval
 
-_PENALISED = (EventName.PENALTY, EventName.FLED)
 _ORDINALS = ("first", "second", "third", "fourth")
 
 
@@ -25,13 +24,32 @@ def end_of_match(
     regular_s = min([last_s if end_s is None else end_s, *regular])
     early = [e.time_s for e in events if e.event is EventName.TAP and e.athlete is not None]
     counts = dict.fromkeys(Athlete, 0)
-    for event in events:
-        if event.event in _PENALISED and event.athlete is not None:
-            counts[event.athlete] += 1
-            if step_of(counts[event.athlete], rules).disqualified:
-                early.append(event.time_s)
+    for event, athlete in penalised(events, rules):
+        counts[athlete] += 1
+        if step_of(counts[athlete], rules).disqualified:
+            early.append(event.time_s)
     early_s = min(early, default=float("inf"))
     return min(early_s, regular_s), early_s <= regular_s
+
+
+def penalised(events: Sequence[MatchEvent], rules: RuleSet) -> list[tuple[MatchEvent, Athlete]]:
+    """Events that bring a penalty; one marked beside a flight is the flight's own."""
+    fled = [e for e in events if e.event is EventName.FLED]
+    near_s = 2 * rules.seconds.event_slack + TOLERANCE_S
+    return [
+        (e, e.athlete)
+        for e in events
+        if e.athlete is not None
+        and (
+            e.event is EventName.FLED
+            or (
+                e.event is EventName.PENALTY
+                and not any(
+                    f.athlete is e.athlete and abs(f.time_s - e.time_s) <= near_s for f in fled
+                )
+            )
+        )
+    ]
 
 
 def marked_proposals(
@@ -84,10 +102,7 @@ def _penalties(events: Sequence[MatchEvent], rules: RuleSet) -> list[Proposal]:
     """
     counts = dict.fromkeys(Athlete, 0)
     found: list[Proposal] = []
-    for event in events:
-        if event.event not in _PENALISED or event.athlete is None:
-            continue
-        athlete = event.athlete
+    for event, athlete in penalised(events, rules):
         counts[athlete] += 1
         if event.event is EventName.FLED:
             found.append(_fled(event, athlete, rules))

@@ -199,10 +199,11 @@ def _sweep_bar(
             return None
         reason = f"{athlete} only got back on top before {athlete.other}'s sweep was held"
         return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
-    if ground.group is Group.BACK_CONTROL:
-        if _attempted(athlete, ground, claim.visit, events):
-            claim.kind = ProposalKind.TAKEDOWN
-        reason = f"{athlete.other} had the back: shaking the opponent off is no takedown or sweep"
+    if ground.group is Group.BACK_CONTROL and _attempted(athlete, ground, claim.visit, events):
+        claim.kind = ProposalKind.TAKEDOWN
+        reason = (
+            f"{athlete.other} had the back: bringing the opponent on the back down is no takedown"
+        )
         clause = rules.clauses["standing_back"]
         return Bar(reason, clause, "the opponent was not behind with control")
     reason = (

@@ -33,6 +33,7 @@ class Criterion:
     """One published criterion of a proposal: what the rule asks and what was seen.
 
     ``met`` is None where the footage cannot show it. ``probability`` is how sure ``met`` is.
+    ``check`` is the log's name of the check it rests on, empty where it rests on none.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Criterion:
     seen: str
     clause: str
     probability: float = 1.0
+    check: str = ""
 
 
 @dataclass(frozen=True, slots=True)

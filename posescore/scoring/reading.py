@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,7 +30,10 @@ def read_text(path: Path, error: type[InputError]) -> str:
 
 def shown(value: object) -> str:
     """A value as it may stand in a sentence: short, whatever it is."""
-    text = repr(value) if not isinstance(value, bool) else str(value).lower()
+    try:
+        text = repr(value) if not isinstance(value, bool) else str(value).lower()
+    except ValueError:  # a whole number of thousands of digits
+        return "a number too long to show"
     return text if len(text) <= 40 else text[:37] + "..."
 
 
@@ -105,7 +107,7 @@ class Reader:
         """The value as a finite number within bounds."""
         if isinstance(self.value, bool) or not isinstance(self.value, int | float):
             self.fail(f"must be a number, not {shown(self.value)}.")
-        if not (math.isfinite(self.value) and least <= self.value <= most):
+        if not least <= self.value <= most:  # refuses NaN too
             self.fail(f"must be from {least:g} to {most:g}, not {shown(self.value)}.")
         return float(self.value)
 

@@ -70,6 +70,7 @@ class Seconds:
     reached: float
     joined_gap: float
     regained_after: float
+    recovered: float
     attack_reach: float
     event_slack: float
 
@@ -82,14 +83,15 @@ class Seconds:
 class AskedOf:
     """One criterion that a position must fulfil.
 
-    ``met`` lists the values that fulfil it, ``near`` those that leave an advantage; any other
-    value leaves nothing. ``seen`` says each value in words.
+    ``met`` lists the values that fulfil it, ``near`` those that leave an advantage, ``neither``
+    those that leave nothing. ``seen`` says each value in words.
     """
 
     check: CheckName
     asks: str
     met: tuple[bool | int | str, ...]
     near: tuple[bool | int | str, ...]
+    neither: tuple[bool | int | str, ...]
     clause: str
     seen: Mapping[str, str]
 
@@ -184,6 +186,8 @@ def _merged(name_or_path: str | Path, seen: tuple[Path, ...]) -> dict[str, objec
         data: dict[str, object] = tomllib.loads(read_text(path, InputError))
     except tomllib.TOMLDecodeError as problem:
         raise InputError(f"{path.name} is not TOML: {str(problem).rstrip('.')}.") from None
+    except (ValueError, RecursionError):
+        raise InputError(f"{path.name} is not TOML that can be read.") from None
     base = data.pop("based_on", None)
     if base is None:
         return data
@@ -243,6 +247,7 @@ def _asked(check: str, entry: Reader) -> AskedOf:
         asks=entry.at("asks").text(),
         met=_values(entry.at("met")),
         near=_values(entry.at("near")),
+        neither=_values(entry.at("neither")),
         clause=entry.at("clause").text(),
         seen={key: words.text() for key, words in entry.at("seen").children().items()},
     )

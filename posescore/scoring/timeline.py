@@ -93,7 +93,29 @@ def visits_of(holds: Iterable[Hold], seconds: Seconds, live: Sequence[Interval])
     clipped = [part for hold in named for part in _clip(hold, live)]
     joined = _join((Visit(Group.of(h.position), h.upper, (h,)) for h in clipped), seconds)
     reached = [v for v in joined if v.duration_s >= seconds.reached - TOLERANCE_S]
-    return _join(reached, seconds)
+    return _join(_without_flicker(_join(reached, seconds), seconds), seconds)
+
+
+_ESCAPES = frozenset({Group.STANDING, Group.GUARD, Group.TURTLE})
+
+
+def _without_flicker(visits: list[Visit], seconds: Seconds) -> list[Visit]:
+    """Leave out moments of guard, turtle or standing inside one pin: nobody escaped."""
+    kept: list[Visit] = []
+    for i, visit in enumerate(visits):
+        around = visits[i - 1 : i] + visits[i + 1 : i + 2]
+        inside = (
+            len(around) == 2
+            and (around[0].group, around[0].upper) == (around[1].group, around[1].upper)
+            and around[0].group not in _ESCAPES
+        )
+        if not (
+            inside
+            and visit.group in _ESCAPES
+            and visit.duration_s < seconds.recovered - TOLERANCE_S
+        ):
+            kept.append(visit)
+    return kept
 
 
 def _clip(hold: Hold, live: Sequence[Interval]) -> list[Hold]:
@@ -125,6 +147,7 @@ def live_stretches(events: Sequence[MatchEvent], end_s: float) -> list[Interval]
 
     Without a start event the match is live from the first second of footage.
     """
+    events = [e for e in events if e.time_s <= end_s]
     starts = [e for e in events if e.event is EventName.START]
     stops = [e for e in events if e.event is EventName.STOP]
     live_from = -float("inf")
@@ -134,7 +157,7 @@ def live_stretches(events: Sequence[MatchEvent], end_s: float) -> list[Interval]
     running = True
     for event in events:
         if event.event is EventName.STOP and running and event.time_s > live_from:
-            stretches.append(Interval(live_from, min(event.time_s, end_s)))
+            stretches.append(Interval(live_from, event.time_s))
             running = False
         elif event.event is EventName.START and not running:
             live_from, running = event.time_s, True

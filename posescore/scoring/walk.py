@@ -7,6 +7,7 @@ waits for its three seconds.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from posescore.holds.events import EventName, MatchEvent
 from posescore.holds.hold import Hold
@@ -20,7 +21,7 @@ from posescore.scoring.claims import (
     rank_of,
     words,
 )
-from posescore.scoring.judging import qualified
+from posescore.scoring.judging import judge, qualified
 from posescore.scoring.paths import Before, holder_of, path_claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
@@ -38,6 +39,7 @@ from posescore.scoring.timeline import (
 from posescore.terms import Athlete, Interval, Position
 
 _TOP_ONLY = frozenset({ProposalKind.TAKEDOWN, ProposalKind.SWEEP})
+_LOOKS_ON = frozenset({Group.KNEE_ON_BELLY, Group.MOUNT, Group.BACK_MOUNT})
 _FROM_BEHIND = frozenset({ProposalKind.BACK_CONTROL, ProposalKind.BACK_MOUNT})
 
 
@@ -121,6 +123,7 @@ class Walk:
         self._regain(visit)
         self._open(visit, restored, counter)
         self._release(visit)
+        self._explain_trapped_leg(visit)
         self.before = Before(ground=visit)
         self.last = {athlete: visit}
 
@@ -251,8 +254,36 @@ class Walk:
             if visit is claim.visit:  # where the chain moved on, nobody asks any more
                 self.proposals.append(awarding.barred(claim, claim.bar, at_s, visit))
             return
+        if claim.visit is visit:
+            self._explain_before(claim, visit, stretch)
         self.athletes[claim.athlete].credited.add(claim.kind)
         self.proposals.append(awarding.award(claim, visit, at_s, stretch, self.rules))
+
+    def _explain_before(self, claim: Claim, visit: Visit, stretch: Interval) -> None:
+        """Say why the position did not score in an earlier stretch of the same visit."""
+        failing = [
+            hold
+            for hold in visit.holds
+            if hold.start_s < stretch.start_s and not judge(hold, self.rules).met
+        ]
+        if claim.verdict is None or not failing:
+            return
+        for part in self._stretches(visit, failing):
+            if part.duration_s >= self.seconds.hold - TOLERANCE_S:
+                hold = next(h for h in failing if h.start_s <= part.start_s < h.end_s)
+                verdict = judge(hold, self.rules)
+                early = replace(claim, visit=replace(visit, holds=(hold,)), verdict=verdict)
+                self._explain_unmet(early, part.start_s + self.seconds.hold)
+
+    def _explain_trapped_leg(self, visit: Visit) -> None:
+        """Half-guard after knee-on-belly or mount looks like mount: a leg is trapped."""
+        before = self.before.ground
+        if before is None or before.upper is not visit.upper or before.group not in _LOOKS_ON:
+            return
+        trapped = [h for h in visit.holds if h.position is Position.HALF_GUARD]
+        at_s = held_at(self._stretches(visit, trapped), self.seconds.hold)
+        if at_s is not None:
+            self.proposals.append(awarding.trapped_leg(visit, before, at_s, self.rules))
 
     def _stretches(self, visit: Visit, holds: Sequence[Hold]) -> list[Interval]:
         locks = [k.interval for k in self._locks_on(holder_of(visit))]
