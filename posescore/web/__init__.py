@@ -1,0 +1,1 @@
+"""The JSON API and the pages. Importing it is light; ``server.serve`` brings the toolkit."""

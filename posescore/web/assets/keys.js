@@ -1,0 +1,113 @@
+// The keys as data: what each does, its place in the overlay, and a person's own choice of key.
+
+export const ACTIONS = [
+  { id: "play", keys: ["Space"], text: "Play or pause", group: "Move" },
+  { id: "frame_back", keys: ["ArrowLeft"], text: "One frame back", group: "Move" },
+  { id: "frame_on", keys: ["ArrowRight"], text: "One frame on", group: "Move" },
+  { id: "jump_back", keys: ["Shift+ArrowLeft"], text: "5 seconds back", group: "Move" },
+  { id: "jump_on", keys: ["Shift+ArrowRight"], text: "5 seconds on", group: "Move" },
+  { id: "slower", keys: ["-"], text: "Slower", group: "Move" },
+  { id: "faster", keys: ["+", "="], text: "Faster", group: "Move" },
+  { id: "go", keys: ["g"], text: "Go to a time or frame", group: "Move" },
+  { id: "repeat", keys: ["h"], text: "Repeat this hold", group: "Move" },
+  { id: "start", keys: ["Home"], text: "To the start", group: "Move" },
+  { id: "end", keys: ["End"], text: "To the end", group: "Move" },
+  { id: "next", keys: ["n"], text: "Next thing that needs me", group: "Decide" },
+  { id: "previous", keys: ["Shift+N"], text: "Previous thing that needs me", group: "Decide" },
+  { id: "above", keys: ["ArrowUp"], text: "Proposal above", group: "Decide" },
+  { id: "below", keys: ["ArrowDown"], text: "Proposal below", group: "Decide" },
+  { id: "confirm", keys: ["y"], text: "Confirm", group: "Decide" },
+  { id: "change", keys: ["c"], text: "Change athlete, kind, points or time", group: "Decide" },
+  { id: "dismiss", keys: ["x"], text: "Dismiss, with a reason", group: "Decide" },
+  { id: "reopen", keys: ["o"], text: "Decide later (open again)", group: "Decide" },
+  { id: "add", keys: ["a"], text: "Add one that was missed", group: "Decide" },
+  { id: "undo", keys: ["u", "Ctrl+z"], text: "Undo", group: "Decide" },
+  { id: "redo", keys: ["Shift+U", "Ctrl+Shift+Z", "Ctrl+y"], text: "Redo", group: "Decide" },
+  { id: "skeletons", keys: ["s"], text: "Skeletons: both, A, B, none", group: "Look" },
+  { id: "swap", keys: ["w"], text: "Exchange A and B from here on", group: "Look" },
+  { id: "close_up", keys: ["z"], text: "Strip: whole match or close up", group: "Look" },
+  { id: "keys", keys: ["?"], text: "Show or hide these keys", group: "Look" },
+];
+
+const STORE = "posescore.keys";
+
+/** The key of an event as this page writes it: `Shift+ArrowLeft`, `Ctrl+z`, `?`. */
+export function keyName(event) {
+  const ctrl = event.ctrlKey || event.metaKey ? "Ctrl+" : "";
+  if (event.key === " ") return `${ctrl}Space`;
+  const letter = event.key.length === 1 && event.key.toLowerCase() !== event.key.toUpperCase();
+  const shift = event.shiftKey && (letter || event.key.length > 1) ? "Shift+" : "";
+  const key = letter ? (event.shiftKey ? event.key.toUpperCase() : event.key.toLowerCase()) : event.key;
+  return `${ctrl}${shift}${key}`;
+}
+
+export class Keys {
+  constructor() {
+    const kept = read();
+    this.on = kept.on ?? true;
+    this.own = kept.own ?? {};
+  }
+
+  keysOf(id) {
+    return this.own[id] ? [this.own[id]] : ACTIONS.find((action) => action.id === id).keys;
+  }
+
+  /** What a key does, or null. */
+  actionOf(name) {
+    if (!this.on) return null;
+    return ACTIONS.find((action) => this.keysOf(action.id).includes(name))?.id ?? null;
+  }
+
+  /** A person's own key; it is taken away from whatever had it. Null gives the usual one back. */
+  choose(id, name) {
+    const before = name && ACTIONS.find((action) => action.id !== id && this.keysOf(action.id).includes(name));
+    if (before) return `${shown(name)} already means: ${before.text}.`;
+    if (name) this.own = { ...this.own, [id]: name };
+    else delete this.own[id];
+    this.keep();
+    return "";
+  }
+
+  reset() {
+    this.own = {};
+    this.keep();
+  }
+
+  turn(on) {
+    this.on = on;
+    this.keep();
+  }
+
+  keep() {
+    try {
+      localStorage.setItem(STORE, JSON.stringify({ on: this.on, own: this.own }));
+    } catch {
+      // A browser that keeps nothing still has the usual keys.
+    }
+  }
+}
+
+function read() {
+  try {
+    return JSON.parse(localStorage.getItem(STORE)) ?? {};
+  } catch {
+    return {};
+  }
+}
+
+/** The key as it is printed on a keyboard. */
+export function shown(name) {
+  return name
+    .replace("ArrowLeft", "\u2190").replace("ArrowRight", "\u2192")
+    .replace("ArrowUp", "\u2191").replace("ArrowDown", "\u2193")
+    .split("+").map((part) => (part.length === 1 ? part.toUpperCase() : part))
+    .join(" ").trim() || "+";
+}
+
+/** True while a person types, or a control of its own wants the key. */
+export function isTaken(event) {
+  const target = event.target;
+  if (!(target instanceof Element)) return false;
+  if (target.closest("input, textarea, select, [contenteditable], dialog")) return true;
+  return (event.key === " " || event.key === "Enter") && target.closest("button, a, summary, [role=button]") !== null;
+}

@@ -1,0 +1,332 @@
+// The review of one match: footage, strip, proposals and score, and every key.
+
+import { Clock, clockText, shortClockText } from "posescore-room/clock.js";
+import { AwardWindow, DismissWindow, GoWindow, KeysWindow } from "posescore-room/dialogs.js";
+import { ACTIONS, Keys, isTaken, keyName, shown } from "posescore-room/keys.js";
+import { needs, nextNeed } from "posescore-room/needs.js";
+import ProposalList from "posescore-room/proposals.js";
+import ScoreBoard from "posescore-room/scoreboard.js";
+import { ask } from "posescore-room/server.js";
+import FootageStage from "posescore-room/stage.js";
+import MatchStrip from "posescore-room/strip.js";
+import { template } from "posescore-room/review_template.js";
+import { TrackReader } from "posescore-room/track.js";
+import { KINDS, POSITIONS, sureText, worth } from "posescore-room/words.js";
+
+const RATES = [0.25, 0.5, 1, 1.5, 2, 4];
+const SHOWN = [{ A: true, B: true }, { A: true, B: false }, { A: false, B: true }, { A: false, B: false }];
+const SHOWN_WORDS = ["A and B", "A only", "B only", "hidden"];
+const JUMP_S = 5;
+const LEAD_S = 1;
+
+export default {
+  name: "ReviewRoom",
+  components: { AwardWindow, DismissWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, ProposalList, ScoreBoard },
+  props: { matchId: { type: Number, required: true }, bones: { type: Array, required: true } },
+  template,
+  data() {
+    return {
+      review: null, clock: null, track: null, trouble: "", saving: false, said: "",
+      frame: { index: 0, time_s: 0 }, playing: false, rateIndex: 2, shownIndex: 0, loop: null, closeUp: false,
+      selected: null, need: null, needText: "", looked: new Set(), open: "", draft: null,
+      keysVersion: 0, author: keptAuthor(),
+    };
+  },
+  computed: {
+    url() {
+      return `/api/matches/${this.matchId}`;
+    },
+    names() {
+      const athletes = this.review.match.athletes;
+      return { A: athletes.A.shown, B: athletes.B.shown };
+    },
+    rate() {
+      return RATES[this.rateIndex];
+    },
+    shown() {
+      return SHOWN[this.shownIndex];
+    },
+    shownWords() {
+      return SHOWN_WORDS[this.shownIndex];
+    },
+    proposal() {
+      return this.review.proposals.find((proposal) => proposal.id === this.selected) ?? null;
+    },
+    openNeeds() {
+      return needs(this.review, this.looked);
+    },
+    undecided() {
+      return this.review.proposals.filter((proposal) => !proposal.decision).length;
+    },
+    hold() {
+      const now = this.frame.time_s;
+      return this.review.holds.find((hold) => hold.start_s <= now && now < hold.end_s) ?? null;
+    },
+    nowText() {
+      if (!this.hold) return "scramble (in between, nothing settled)";
+      const words = POSITIONS[this.hold.position];
+      const who = this.hold.upper ? `, ${this.names[this.hold.upper]} on top` : "";
+      return `${words.trade} (${words.plain})${who}, ${sureText(this.hold.confidence)}`;
+    },
+    holdRows() {
+      return this.review.holds.map((hold) => ({
+        ...hold, ...POSITIONS[hold.position], who: this.names[hold.upper] ?? "nobody", sure: sureText(hold.confidence),
+      }));
+    },
+    matchClock() {
+      const clock = this.review.match_clock;
+      if (!clock) return "";
+      const now = this.frame.time_s;
+      const run = clock.running.reduce((sum, [from, to]) => sum + Math.max(0, Math.min(now, to) - from), 0);
+      const whole = clock.duration_s ? ` of ${shortClockText(clock.duration_s)}` : "";
+      return `${shortClockText(run)}${whole}`;
+    },
+  },
+  created() {
+    this.keys = new Keys();
+    this.load();
+  },
+  mounted() {
+    window.addEventListener("keydown", this.onKey);
+    window.addEventListener("click", letGo);
+  },
+  beforeUnmount() {
+    window.removeEventListener("keydown", this.onKey);
+    window.removeEventListener("click", letGo);
+  },
+  methods: {
+    text: clockText,
+    async load() {
+      try {
+        const [review, clock] = await Promise.all([ask(this.url), Clock.load(`${this.url}/clock`)]);
+        this.clock = Object.freeze(clock);
+        this.track = review.track ? new TrackReader(review.track) : null;
+        this.take(review);
+        document.title = `${review.match.title} \u2013 PoseScore`;
+      } catch (error) {
+        this.trouble = error.message;
+      }
+    },
+    take(review) {
+      this.review = Object.freeze(review);
+      if (this.track) {
+        this.track.swaps = review.swaps;
+        this.$refs.stage?.draw();
+      }
+      if (this.selected && !this.proposal) this.selected = null;
+    },
+    keyOf(id) {
+      void this.keysVersion;
+      return this.keys.on ? shown(this.keys.keysOf(id)[0]) : "";
+    },
+    hint(id) {
+      const key = this.keyOf(id);
+      const text = ACTIONS.find((action) => action.id === id).text;
+      return key ? `${text} (${key})` : text;
+    },
+    onKey(event) {
+      if (event.altKey || event.defaultPrevented || !this.review || this.open || isTaken(event)) return;
+      const id = this.keys.actionOf(keyName(event));
+      if (!id) return;
+      event.preventDefault();
+      this.act(id);
+    },
+    act(id) {
+      const stage = this.$refs.stage;
+      const acts = {
+        play: () => stage.toggle(),
+        frame_back: () => stage.step(-1),
+        frame_on: () => stage.step(1),
+        jump_back: () => stage.jump(-JUMP_S),
+        jump_on: () => stage.jump(JUMP_S),
+        start: () => stage.goTo(0),
+        end: () => stage.goTo(this.clock.length - 1),
+        slower: () => this.setRate(-1),
+        faster: () => this.setRate(1),
+        go: () => this.show("go"),
+        repeat: () => this.repeat(),
+        next: () => this.goToNeed(1),
+        previous: () => this.goToNeed(-1),
+        above: () => this.move(-1),
+        below: () => this.move(1),
+        confirm: () => this.confirm(),
+        change: () => this.withProposal(() => this.startChange()),
+        dismiss: () => this.withProposal(() => this.dismiss()),
+        reopen: () => this.withProposal((proposal) => this.edit({ kind: "reopen", proposal: proposal.id })),
+        add: () => this.startAdd(),
+        undo: () => this.step("undo"),
+        redo: () => this.step("redo"),
+        skeletons: () => this.nextShown(),
+        swap: () => this.swap(),
+        close_up: () => { this.closeUp = !this.closeUp; },
+        keys: () => this.show("keys"),
+      };
+      acts[id]();
+    },
+    show(name) {
+      this.$refs.stage.pause();
+      this.open = name;
+    },
+    onFrame(frame) {
+      this.frame = frame;
+    },
+    setRate(by) {
+      this.rateIndex = Math.min(RATES.length - 1, Math.max(0, this.rateIndex + by));
+      this.say(`Speed ${this.rate} times`);
+    },
+    nextShown() {
+      this.shownIndex = (this.shownIndex + 1) % SHOWN.length;
+      this.say(`Skeletons: ${this.shownWords}`);
+    },
+    repeat() {
+      if (this.loop || !this.hold) {
+        this.loop = null;
+        return this.say("No repeat");
+      }
+      this.loop = { start_s: this.hold.start_s, end_s: this.hold.end_s };
+      return this.say(`Repeats ${POSITIONS[this.hold.position].trade}`);
+    },
+    goToNeed(direction) {
+      const list = this.openNeeds;
+      const next = nextNeed(list, this.need, this.frame.time_s, direction);
+      if (!next) {
+        this.needText = "";
+        return this.say("Nothing needs you any more.");
+      }
+      if (this.need && !this.need.startsWith("p:")) this.looked.add(this.need);
+      this.need = next.id;
+      this.needText = next.text;
+      this.selected = next.proposal ?? null;
+      this.$refs.stage.pause();
+      this.$refs.stage.goToTime(next.proposal ? next.time_s : next.from_s);
+      return next.text && this.say(next.text);
+    },
+    move(by) {
+      const list = this.review.proposals;
+      if (!list.length) return;
+      const at = list.findIndex((proposal) => proposal.id === this.selected);
+      const next = at < 0 ? (by > 0 ? 0 : list.length - 1) : Math.min(list.length - 1, Math.max(0, at + by));
+      this.select(list[next].id);
+    },
+    select(id) {
+      this.selected = id;
+      this.need = `p:${id}`;
+      this.needText = "";
+      const award = { ...this.proposal, ...this.proposal.stands };
+      this.$refs.stage.pause();
+      this.$refs.stage.goToTime(award.time_s);
+    },
+    toggleSelect(id) {
+      if (this.selected === id) this.selected = null;
+      else this.select(id);
+    },
+    seek(seconds) {
+      this.$refs.stage.goToTime(seconds);
+    },
+    watchEvidence(startS) {
+      this.$refs.stage.goToTime(Math.max(0, startS - LEAD_S));
+      if (!this.playing) this.$refs.stage.toggle();
+    },
+    withProposal(action) {
+      if (this.proposal) action(this.proposal);
+      else this.say("Choose a proposal first: next thing that needs you, or the arrows up and down.");
+    },
+    confirm() {
+      this.withProposal((proposal) => {
+        if (proposal.added || !proposal.live) return this.say("This line has no proposal to confirm.");
+        return this.edit({ kind: "confirm", proposal: proposal.id });
+      });
+    },
+    dismiss() {
+      if (this.proposal.added) this.edit({ kind: "reopen", proposal: this.proposal.id });
+      else this.show("dismiss");
+    },
+    startChange() {
+      const award = { ...this.proposal, ...this.proposal.stands };
+      this.draft = { ...award, kind: award.kind };
+      this.show("change");
+    },
+    startAdd() {
+      const upper = this.hold?.upper ?? "A";
+      const kind = KINDS[this.hold?.position] ? this.hold.position : "takedown";
+      this.draft = { athlete: upper, kind, points: this.review.values[kind] ?? 0, advantage: 0, time_s: this.frame.time_s };
+      this.show("add");
+    },
+    saveAward(award) {
+      const adding = this.open === "add";
+      this.open = "";
+      if (adding) this.edit({ kind: "add_award", ...award });
+      else this.edit({ kind: "change", proposal: this.selected, ...award });
+    },
+    saveDismiss(reason) {
+      this.open = "";
+      this.edit({ kind: "dismiss", proposal: this.selected, reason });
+    },
+    go(seconds) {
+      this.open = "";
+      this.seek(seconds);
+    },
+    swap() {
+      this.edit({ kind: "swap_athletes", start_s: this.frame.time_s });
+    },
+    async edit(edit) {
+      await this.send(`${this.url}/edits`, { edit, author: this.author }, () => this.editSaid(edit));
+    },
+    async step(direction) {
+      const entry = this.review[direction];
+      if (!entry) return this.say(`Nothing to ${direction}.`);
+      return this.send(`${this.url}/${direction}`, { author: this.author }, () => `${direction === "undo" ? "Undone" : "Done again"}: ${entry}.`);
+    },
+    async send(url, body, words) {
+      if (this.saving) return;
+      this.saving = true;
+      try {
+        const before = new Set(this.review.proposals.map((proposal) => proposal.id));
+        this.take(await ask(url, body));
+        const made = this.review.proposals.find((proposal) => proposal.added && !before.has(proposal.id));
+        if (made) this.selected = made.id;
+        this.trouble = "";
+        this.say(`${words()} ${this.scoreText()}`);
+      } catch (error) {
+        this.trouble = `Not saved: ${error.message}`;
+      } finally {
+        this.saving = false;
+      }
+    },
+    editSaid(edit) {
+      const proposal = this.review.proposals.find((one) => one.id === edit.proposal);
+      if (!proposal) return edit.kind === "swap_athletes" ? `A and B are exchanged from ${clockText(edit.start_s)} on.` : "Saved.";
+      const award = { ...proposal, ...proposal.stands };
+      const what = `${worth(award)}, ${KINDS[award.kind].trade}, ${this.names[award.athlete] ?? "nobody"}`;
+      const words = { confirm: "Confirmed", change: "Changed", dismiss: "Dismissed", reopen: "Open again" };
+      return `${words[edit.kind]}: ${what}.`;
+    },
+    scoreText() {
+      const score = this.review.score.confirmed;
+      return `Score ${score.A.points} to ${score.B.points}.`;
+    },
+    say(text) {
+      this.said = text;
+    },
+    keepAuthor() {
+      try {
+        localStorage.setItem("posescore.author", this.author);
+      } catch {
+        // Nothing is lost but the name in the next window.
+      }
+    },
+  },
+};
+
+function keptAuthor() {
+  try {
+    return localStorage.getItem("posescore.author") ?? "";
+  } catch {
+    return "";
+  }
+}
+
+/** After a click with the mouse the focus goes back to the page, so that the space bar plays and pauses. */
+function letGo(event) {
+  if (event.detail > 0 && event.target instanceof Element) event.target.closest("button, summary")?.blur();
+}

@@ -1,0 +1,82 @@
+// The layout of the review page.
+
+export const template = `
+  <div class="room" v-if="review && clock">
+    <header class="bar">
+      <a href="/" class="home">PoseScore</a>
+      <div class="bar-title"><h1>{{ review.match.title }}</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
+      <label class="author">Your name <input type="text" v-model.trim="author" @change="keepAuthor" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
+      <details class="menu"><summary>Save as</summary><ul>
+        <li v-for="format in review.exports" :key="format.name"><a :href="url + '/export?format=' + format.name" download>{{ format.text }}</a></li></ul></details>
+      <button type="button" @click="show('keys')" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
+    </header>
+
+    <p v-if="trouble" class="trouble" role="alert">{{ trouble }} <button type="button" class="quiet" @click="trouble = ''">Close</button></p>
+    <p v-for="aside in review.set_aside" :key="aside" class="trouble" role="note">{{ aside }}</p>
+
+    <div class="desk">
+      <div class="watch">
+        <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
+          :loop="loop" :caption="nowText" @frame="onFrame" @playing="playing = $event" @trouble="trouble = $event"></footage-stage>
+        <div class="transport" role="toolbar" aria-label="Playing">
+          <button type="button" :title="hint('jump_back')" aria-label="5 seconds back" @click="act('jump_back')">\u22125 s</button>
+          <button type="button" :title="hint('frame_back')" aria-label="One frame back" @click="act('frame_back')">\u2039</button>
+          <button type="button" class="primary play" :title="hint('play')" @click="act('play')">{{ playing ? 'Pause' : 'Play' }}</button>
+          <button type="button" :title="hint('frame_on')" aria-label="One frame on" @click="act('frame_on')">\u203a</button>
+          <button type="button" :title="hint('jump_on')" aria-label="5 seconds on" @click="act('jump_on')">+5 s</button>
+          <button type="button" class="where num" :title="hint('go')" aria-label="Go to a time or frame" @click="act('go')">
+            <b id="time-now">{{ text(frame.time_s) }}</b> <span>frame <span id="frame-now">{{ frame.index }}</span></span></button>
+          <span class="grow"></span>
+          <span class="speed"><button type="button" :title="hint('slower')" aria-label="Slower" @click="act('slower')">\u2212</button>
+            <span class="num" aria-label="Speed">{{ rate }}\u00d7</span>
+            <button type="button" :title="hint('faster')" aria-label="Faster" @click="act('faster')">+</button></span>
+          <button type="button" :title="hint('repeat')" :aria-pressed="!!loop" @click="act('repeat')">Repeat</button>
+          <button type="button" :title="hint('skeletons')" @click="act('skeletons')">Skeletons: {{ shownWords }}</button>
+        </div>
+        <p class="now"><span class="label">Now</span> {{ nowText }}</p>
+      </div>
+
+      <aside class="side" aria-label="Score and proposals">
+        <score-board :review="review" :names="names" :match-clock="matchClock"></score-board>
+        <div class="todo">
+          <p><b class="num">{{ undecided }}</b> of {{ review.proposals.length }} wait for you</p>
+          <button type="button" class="primary" :disabled="!openNeeds.length" @click="act('next')">Next that needs me <kbd v-if="keyOf('next')">{{ keyOf('next') }}</kbd></button>
+          <div class="todo-more">
+            <button type="button" :disabled="!review.undo" :title="review.undo ? 'Undo: ' + review.undo : 'Nothing to undo'" @click="act('undo')">Undo</button>
+            <button type="button" :disabled="!review.redo" :title="review.redo ? 'Redo: ' + review.redo : 'Nothing to redo'" @click="act('redo')">Redo</button>
+            <button type="button" :title="hint('add')" @click="act('add')">Add one</button>
+          </div>
+        </div>
+        <p v-if="needText" class="need"><span aria-hidden="true">\u26a0 </span>{{ needText }}</p>
+        <proposal-list :review="review" :selected="selected" :names="names" :busy="saving" :key-of="keyOf"
+          @select="toggleSelect" @act="act" @seek="watchEvidence"></proposal-list>
+        <p class="fine">Proposals only: you decide, and the referee's call stands.</p>
+      </aside>
+
+      <div class="below">
+        <div class="below-head"><h2>The whole match</h2>
+          <p class="legend"><span><i class="swatch solid"></i>settled</span><span><i class="swatch hatch"></i>doubtful</span>
+            <span><i class="swatch flag-open"></i>proposed</span><span><i class="swatch flag-done"></i>confirmed</span></p>
+          <button type="button" :title="hint('close_up')" :aria-pressed="closeUp" @click="act('close_up')">Close up</button>
+          <button type="button" :title="hint('swap')" :disabled="saving" @click="act('swap')">Exchange A and B from here</button></div>
+        <match-strip ref="strip" :review="review" :end-s="clock.end" :time-s="frame.time_s" :selected="selected" :names="names"
+          :close-up="closeUp" @seek="seek" @select="select"></match-strip>
+        <details class="as-list"><summary>Positions as a list</summary>
+          <table><thead><tr><th scope="col">From</th><th scope="col">To</th><th scope="col">Position</th><th scope="col">On top</th><th scope="col">How sure</th></tr></thead>
+            <tbody><tr v-for="hold in holdRows" :key="hold.id"><td><button type="button" class="quiet num" @click="seek(hold.start_s)">{{ text(hold.start_s) }}</button></td>
+              <td class="num">{{ text(hold.end_s) }}</td><td>{{ hold.trade }} <span class="trade">{{ hold.plain }}</span></td><td>{{ hold.who }}</td><td>{{ hold.sure }}</td></tr></tbody></table>
+        </details>
+      </div>
+    </div>
+
+    <p class="sr" role="status" aria-live="polite" id="said">{{ said }}</p>
+    <p v-if="said" class="toast" aria-hidden="true" :key="said">{{ said }}</p>
+
+    <keys-window v-if="open === 'keys'" :keys="keys" @close="open = ''" @changed="keysVersion += 1"></keys-window>
+    <go-window v-if="open === 'go'" :clock="clock" @close="open = ''" @go="go"></go-window>
+    <award-window v-if="open === 'change' || open === 'add'" :start="draft" :adding="open === 'add'" :names="names" :values="review.values"
+      :clock="clock" :playhead-s="frame.time_s" @close="open = ''" @save="saveAward"></award-window>
+    <dismiss-window v-if="open === 'dismiss'" :what="proposal.why" @close="open = ''" @save="saveDismiss"></dismiss-window>
+  </div>
+  <div class="room waiting" v-else><h1>PoseScore</h1><p v-if="trouble" role="alert">{{ trouble }} <a href="/">All matches</a></p><p v-else>Opening the match\u2026</p></div>
+`;

@@ -1,0 +1,44 @@
+// Points, advantages and penalties of both athletes. What a person confirmed stands large and solid; what
+// is only proposed stands small, dashed and says so.
+
+export default {
+  name: "ScoreBoard",
+  props: {
+    review: { type: Object, required: true },
+    names: { type: Object, required: true },
+    matchClock: { type: String, default: "" },
+  },
+  template: `
+    <section class="board" aria-label="Score">
+      <div v-for="row in rows" :key="row.athlete" class="board-row" :class="'board-' + row.athlete">
+        <b class="chip" :class="'chip-' + row.athlete">{{ row.athlete }}</b>
+        <span class="board-name">{{ names[row.athlete] }}<small v-if="row.gi">{{ row.gi }}</small></span>
+        <span class="board-points num" :data-points="row.confirmed.points">{{ row.confirmed.points }}<span class="sr"> points confirmed</span></span>
+        <span class="board-small">adv. <b class="num">{{ row.confirmed.advantages }}</b>
+          pen. <b class="num">{{ row.confirmed.penalties }}</b></span>
+        <span class="board-proposed">if all proposed stand: <b class="num">{{ row.proposed.points }}</b>
+          <template v-if="row.proposed.advantages"> + {{ row.proposed.advantages }} adv.</template>
+          <template v-if="row.proposed.penalties"> + {{ row.proposed.penalties }} pen.</template></span>
+      </div>
+      <p class="board-line"><span>{{ ahead }}</span><span v-if="matchClock" class="num" title="Match clock">{{ matchClock }}</span></p>
+    </section>`,
+  computed: {
+    rows() {
+      return ["A", "B"].map((athlete) => ({
+        athlete,
+        gi: this.review.match.athletes[athlete].gi_colour ? `${this.review.match.athletes[athlete].gi_colour} gi` : "",
+        confirmed: this.review.score.confirmed[athlete],
+        proposed: this.review.score.proposed[athlete],
+      }));
+    },
+    ahead() {
+      const confirmed = this.review.score.confirmed;
+      if (this.review.result?.why) return `Confirmed: ${this.review.result.why}`;
+      for (const [what, sign] of [["points", 1], ["advantages", 1], ["penalties", -1]]) {
+        const lead = sign * (confirmed.A[what] - confirmed.B[what]);
+        if (lead) return `Confirmed: ${this.names[lead > 0 ? "A" : "B"]} ahead by ${Math.abs(lead)} ${what}.`;
+      }
+      return "Confirmed: level.";
+    },
+  },
+};

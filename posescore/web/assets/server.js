@@ -1,0 +1,18 @@
+// What the page asks of the server. A refusal comes back as one sentence.
+
+export class Refusal extends Error {}
+
+export async function ask(url, body) {
+  const settings = body === undefined
+    ? {}
+    : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  let response;
+  try {
+    response = await fetch(url, settings);
+  } catch {
+    throw new Refusal("PoseScore does not answer. Is it still running?");
+  }
+  const answer = await response.json().catch(() => null);
+  if (!response.ok) throw new Refusal(answer?.error ?? `The server answered ${response.status}.`);
+  return answer;
+}

@@ -1,0 +1,160 @@
+// The footage with both skeletons over it. The frame that is named is the frame that is shown: seeks
+// aim inside a frame's time, and the name changes only once the browser has presented it.
+
+import { clockText } from "posescore-room/clock.js";
+import { drawSkeletons } from "posescore-room/skeleton.js";
+
+const CALIBRATION_WAIT_MS = 400;
+
+export default {
+  name: "FootageStage",
+  props: {
+    footage: { type: Object, required: true },
+    clock: { type: Object, required: true },
+    track: { type: Object, default: null },
+    bones: { type: Array, required: true },
+    shown: { type: Object, required: true },
+    rate: { type: Number, default: 1 },
+    loop: { type: Object, default: null },
+    caption: { type: String, default: "" },
+  },
+  emits: ["frame", "playing", "trouble"],
+  template: `
+    <figure class="stage" :style="{'--ratio': footage.width / footage.height}">
+      <video ref="video" :src="footage.url" preload="auto" playsinline muted tabindex="-1"
+        :aria-label="'Footage. ' + caption" @click="toggle" @play="onPlay(true)" @pause="onPlay(false)"
+        @seeked="onSeeked" @loadeddata="onLoaded" @error="onError"></video>
+      <canvas ref="overlay" aria-hidden="true"></canvas>
+      <figcaption v-if="loop" class="stage-note">Repeats {{ text(loop.start_s) }} to {{ text(loop.end_s) }}</figcaption>
+    </figure>`,
+  created() {
+    this.offset = null; // seconds between the browser's media time and the clock
+    this.presented = 0;
+    this.wanted = null; // the frame that was asked for and is not on the screen yet
+    this.queued = null; // the frame to seek to once the seek under way has ended
+  },
+  mounted() {
+    this.resizes = new ResizeObserver(() => this.draw());
+    this.resizes.observe(this.$refs.overlay);
+    this.watchFrames();
+  },
+  beforeUnmount() {
+    this.resizes.disconnect();
+    this.gone = true;
+  },
+  watch: {
+    rate(value) {
+      this.$refs.video.playbackRate = value;
+    },
+    shown: {
+      deep: true,
+      handler() {
+        this.draw();
+      },
+    },
+    track() {
+      this.draw();
+    },
+  },
+  methods: {
+    text: clockText,
+    toggle() {
+      const video = this.$refs.video;
+      if (!video.paused) return video.pause();
+      if (this.presented >= this.clock.length - 1) this.goTo(0);
+      video.playbackRate = this.rate;
+      return video.play().catch((error) => this.$emit("trouble", `The footage does not play: ${error.message}`));
+    },
+    pause() {
+      this.$refs.video.pause();
+    },
+    /** Move by frames from the frame that is shown, or from the one that is on its way. */
+    step(frames) {
+      this.pause();
+      this.goTo((this.wanted ?? this.presented) + frames);
+    },
+    jump(seconds) {
+      const from = this.clock.time(this.wanted ?? this.presented);
+      this.goTo(this.clock.at(from + seconds));
+    },
+    goToTime(seconds) {
+      this.goTo(this.clock.at(seconds + 1e-6));
+    },
+    goTo(frameIndex) {
+      const video = this.$refs.video;
+      this.wanted = this.clock.clamp(frameIndex);
+      if (this.offset === null) return;
+      if (video.seeking) this.queued = this.wanted;
+      else if (video.paused && this.wanted === this.presented) this.wanted = null;
+      else this.seek();
+    },
+    seek() {
+      this.$refs.video.currentTime = this.clock.inside(this.wanted) + this.offset;
+    },
+    watchFrames() {
+      const video = this.$refs.video;
+      if (!video.requestVideoFrameCallback) return this.watchByPolling();
+      const next = (_, about) => {
+        if (this.gone) return;
+        this.present(about.mediaTime);
+        video.requestVideoFrameCallback(next);
+      };
+      return video.requestVideoFrameCallback(next);
+    },
+    watchByPolling() {
+      const next = () => {
+        if (this.gone) return;
+        const video = this.$refs.video;
+        if (this.offset !== null && !video.seeking) this.showFrame(this.clock.at(video.currentTime - this.offset));
+        requestAnimationFrame(next);
+      };
+      requestAnimationFrame(next);
+    },
+    /** A frame came on the screen; `mediaTime` is its own presentation time in the file. */
+    present(mediaTime) {
+      if (this.offset === null) this.calibrate(mediaTime - this.clock.time(0));
+      this.showFrame(this.clock.nearest(mediaTime - this.offset));
+    },
+    /** The first frame shows where the browser's zero lies for this file. */
+    calibrate(offset) {
+      this.offset = Math.abs(offset) < 1 ? offset : 0;
+      if (this.wanted !== null) this.goTo(this.wanted);
+    },
+    showFrame(frameIndex) {
+      if (frameIndex === this.wanted) this.wanted = null;
+      this.presented = frameIndex;
+      this.draw();
+      this.$emit("frame", { index: frameIndex, time_s: this.clock.time(frameIndex) });
+      if (this.loop && !this.$refs.video.paused && this.clock.time(frameIndex) >= this.loop.end_s - 1e-6) {
+        this.goToTime(this.loop.start_s);
+      }
+    },
+    draw() {
+      const canvas = this.$refs.overlay;
+      if (!canvas) return;
+      const index = this.presented;
+      const redraw = () => this.presented === index && this.draw();
+      const pair = this.track?.at(index, this.clock.time(index), redraw) ?? null;
+      drawSkeletons(canvas, pair, this.bones, this.shown);
+    },
+    onLoaded() {
+      setTimeout(() => this.offset === null && this.calibrate(0), CALIBRATION_WAIT_MS);
+    },
+    onPlay(playing) {
+      if (playing && this.queued === null) this.wanted = null;
+      this.$emit("playing", playing);
+    },
+    onSeeked() {
+      if (this.queued !== null) {
+        const target = this.queued;
+        this.queued = null;
+        this.goTo(target);
+      } else if (!this.$refs.video.paused) {
+        this.wanted = null;
+      }
+    },
+    onError() {
+      this.$emit("trouble", "The browser cannot play this footage. Analyse the match again to make a copy that it can play.");
+    },
+  },
+};

@@ -1,0 +1,140 @@
+// The whole match as one strip: who is on top shows by height (A above, B below, even between), doubtful
+// stretches are hatched, proposals stand as flags on the side of their athlete.
+
+import { clockText, shortClockText } from "posescore-room/clock.js";
+import {
+  DOUBTFUL_BELOW, FINDINGS, KINDS, POSITIONS, STATE_WORDS, shortWorth, stateOf, sureText, worth,
+} from "posescore-room/words.js";
+
+const TICKS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300];
+const MOST_TICKS = 10;
+
+export default {
+  name: "MatchStrip",
+  props: {
+    review: { type: Object, required: true },
+    endS: { type: Number, required: true },
+    timeS: { type: Number, required: true },
+    selected: { type: String, default: null },
+    names: { type: Object, required: true },
+    closeUp: { type: Boolean, default: false },
+  },
+  emits: ["seek", "select"],
+  template: `
+    <section class="strip" aria-label="The whole match">
+      <div class="strip-gutter" aria-hidden="true">
+        <span></span><span><b class="chip chip-A">A</b> on top</span><span>even</span>
+        <span><b class="chip chip-B">B</b> on top</span><span></span><span></span>
+      </div>
+      <div ref="scroller" class="strip-scroll" tabindex="-1">
+        <div class="strip-inner" :style="{width: width}" role="slider" tabindex="0" aria-label="Place in the footage"
+          aria-valuemin="0" :aria-valuemax="endS.toFixed(2)" :aria-valuenow="timeS.toFixed(2)"
+          :aria-valuetext="slow.text" @pointerdown="onPointer" @pointermove="onDrag">
+          <div v-for="hold in marks" :key="hold.key" class="hold" :class="hold.classes" :style="hold.style" :title="hold.title">
+            <span v-if="hold.wide">{{ hold.name }} <small>{{ hold.percent }}</small></span>
+          </div>
+          <div v-for="finding in findings" :key="finding.key" class="finding" :style="finding.style" :title="finding.title"></div>
+          <span v-for="flag in flags" :key="flag.id" class="flag" :class="flag.classes" :style="flag.style" :title="flag.title"
+            @pointerdown.stop @click.stop="$emit('select', flag.id)">{{ flag.text }}</span>
+          <span v-for="tick in ticks" :key="tick.s" class="tick" :style="{left: tick.left}">{{ tick.text }}</span>
+          <div class="playhead" :style="{left: place(timeS)}"></div>
+        </div>
+      </div>
+    </section>`,
+  computed: {
+    spanS() {
+      return this.closeUp ? Math.min(40, this.endS) : this.endS;
+    },
+    width() {
+      return `${(100 * this.endS) / this.spanS}%`;
+    },
+    // The words of the slider change once a second, not with every frame.
+    slow() {
+      const hold = this.review.holds.find((h) => h.start_s <= this.timeS && this.timeS < h.end_s);
+      return { text: `${shortClockText(this.timeS)}, ${hold ? this.holdWords(hold) : "scramble"}` };
+    },
+    marks() {
+      return this.review.holds.map((hold, i) => {
+        const share = (hold.end_s - hold.start_s) / this.spanS;
+        const doubtful = hold.confidence < DOUBTFUL_BELOW;
+        return {
+          key: i,
+          classes: [`lane-${hold.upper ?? "even"}`, { doubtful }],
+          style: { left: this.place(hold.start_s), width: this.size(hold.end_s - hold.start_s) },
+          name: (doubtful ? "? " : "") + POSITIONS[hold.position].trade,
+          percent: `${Math.min(99, Math.round(hold.confidence * 100))} %`,
+          wide: share > 0.02,
+          title: `${this.holdWords(hold)}, ${clockText(hold.start_s)} to ${clockText(hold.end_s)}, ${sureText(hold.confidence)}`,
+        };
+      });
+    },
+    findings() {
+      return this.review.findings.map((finding, i) => ({
+        key: i,
+        style: { left: this.place(finding.start_s), width: this.size(Math.max(0.2, finding.end_s - finding.start_s)) },
+        title: `${FINDINGS[finding.kind] ?? finding.kind}: ${finding.message}`,
+      }));
+    },
+    flags() {
+      return this.review.proposals.map((proposal) => {
+        const award = { ...proposal, ...proposal.stands };
+        const state = stateOf(proposal);
+        return {
+          id: proposal.id,
+          text: shortWorth(award),
+          classes: [`flag-${award.athlete ?? "none"}`, `is-${state}`, { selected: proposal.id === this.selected }],
+          style: { left: this.place(award.time_s) },
+          title: `${clockText(award.time_s)}: ${KINDS[award.kind].plain} (${KINDS[award.kind].trade}), ` +
+            `${worth(award)}, ${this.names[award.athlete] ?? "nobody"}. ${STATE_WORDS[state]}.`,
+        };
+      });
+    },
+    ticks() {
+      const every = TICKS_S.find((s) => this.spanS / s <= MOST_TICKS) ?? 600;
+      const count = Math.floor(this.endS / every) + 1;
+      return Array.from({ length: count }, (_, i) => ({
+        s: i * every, left: this.place(i * every), text: shortClockText(i * every),
+      }));
+    },
+  },
+  watch: {
+    timeS() {
+      this.follow();
+    },
+    closeUp() {
+      this.$nextTick(() => this.follow(true));
+    },
+  },
+  methods: {
+    place(seconds) {
+      return `${(100 * seconds) / this.endS}%`;
+    },
+    size(seconds) {
+      return `${(100 * seconds) / this.endS}%`;
+    },
+    holdWords(hold) {
+      const name = POSITIONS[hold.position].trade;
+      return hold.upper ? `${name}, ${this.names[hold.upper]} on top` : name;
+    },
+    onPointer(event) {
+      event.currentTarget.setPointerCapture(event.pointerId);
+      this.seek(event);
+    },
+    onDrag(event) {
+      if (event.buttons & 1) this.seek(event);
+    },
+    seek(event) {
+      const box = event.currentTarget.getBoundingClientRect();
+      const share = Math.min(1, Math.max(0, (event.clientX - box.left) / box.width));
+      this.$emit("seek", share * this.endS);
+    },
+    /** Keep the playhead in view while the strip is wider than the window. */
+    follow(centre = false) {
+      const box = this.$refs.scroller;
+      if (!box || box.scrollWidth <= box.clientWidth + 1) return;
+      const x = (this.timeS / this.endS) * box.scrollWidth;
+      const outside = x < box.scrollLeft + 24 || x > box.scrollLeft + box.clientWidth - 24;
+      if (outside || centre) box.scrollLeft = x - box.clientWidth / 2;
+    },
+  },
+};

@@ -1,0 +1,88 @@
+// What the page says, in words for someone who has never trained, with the trade's term beside them.
+
+export const KINDS = {
+  takedown: { plain: "Brought the opponent down", trade: "takedown" },
+  sweep: { plain: "Turned over from underneath", trade: "sweep" },
+  guard_pass: { plain: "Got past the legs", trade: "guard pass" },
+  knee_on_belly: { plain: "Knee on the torso", trade: "knee-on-belly" },
+  mount: { plain: "Sat on the torso", trade: "mount" },
+  back_mount: { plain: "Sat on the back", trade: "back mount" },
+  back_control: { plain: "Held from behind with both heels in", trade: "back control" },
+  penalty: { plain: "Broke a rule", trade: "penalty" },
+  out_of_area: { plain: "Left the mat while escaping a submission", trade: "out of area" },
+  fled: { plain: "Left the mat to avoid a score", trade: "fleeing the area" },
+  near: { plain: "Nearly scored", trade: "advantage" },
+  none: { plain: "Looked like points, is none", trade: "no points" },
+};
+
+export const POSITIONS = {
+  standing: { plain: "both on their feet", trade: "standing" },
+  closed_guard: { plain: "held between closed legs", trade: "closed guard" },
+  open_guard: { plain: "legs in between, open", trade: "open guard" },
+  half_guard: { plain: "one leg trapped", trade: "half guard" },
+  side_control: { plain: "past the legs, from the side", trade: "side control" },
+  north_south: { plain: "past the legs, from the head", trade: "north-south" },
+  knee_on_belly: { plain: "knee on the torso", trade: "knee-on-belly" },
+  mount: { plain: "sitting on the torso", trade: "mount" },
+  back_mount: { plain: "sitting on the back", trade: "back mount" },
+  back_control: { plain: "behind, heels inside the thighs", trade: "back control" },
+  turtle: { plain: "on knees and elbows", trade: "turtle" },
+  scramble: { plain: "in between, nothing settled", trade: "scramble" },
+};
+
+export const STATE_WORDS = {
+  undecided: "Proposed, waits for you",
+  confirmed: "Confirmed",
+  changed: "Changed by you",
+  dismissed: "Dismissed",
+  added: "Added by you",
+};
+
+export const DISMISS_REASONS = [
+  "Not held for three seconds",
+  "Wrong athlete",
+  "The position was another one",
+  "A criterion was not met",
+  "The footage does not show it",
+];
+
+export const FINDINGS = {
+  possible_swap: "A and B may be exchanged here",
+  merged: "Both skeletons may lie on one athlete",
+  athlete_missing: "An athlete was not found",
+  cut: "The camera changes its view",
+};
+
+export const DOUBTFUL_BELOW = 0.6;
+
+export function sureWords(probability) {
+  if (probability >= 0.9) return "very sure";
+  if (probability >= 0.75) return "fairly sure";
+  if (probability >= 0.5) return "not very sure";
+  return "a guess";
+}
+
+/** "fairly sure, 82 %": never 100 %, since only a person can be certain. */
+export function sureText(probability) {
+  const percent = Math.min(99, Math.max(1, Math.round(probability * 100)));
+  return `${sureWords(probability)}, ${percent} %`;
+}
+
+export function stateOf(proposal) {
+  return proposal.decision?.verdict ?? "undecided";
+}
+
+export function worth(award) {
+  if (award.points) return `${award.points} points`;
+  if (award.advantage) return "advantage";
+  return "no points";
+}
+
+export function shortWorth(award) {
+  if (award.points) return `+${award.points}`;
+  return award.advantage ? "adv" : "0";
+}
+
+export function spaced(name) {
+  return name.replaceAll("_", " ");
+}

@@ -1,0 +1,144 @@
+"""Serve the review page and the API until somebody presses Ctrl-C."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import os
+import secrets
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+from urllib.parse import quote
+
+from posescore.errors import InputError, StorageError
+from posescore.library.library import Library
+
+if TYPE_CHECKING:
+    import uvicorn
+    from fastapi import FastAPI
+
+    from posescore.web.guard import Access
+    from posescore.web.sources import Tracks
+
+DEFAULT_PORT: Final = 7460
+"""Not registered for another service; any free port is taken where it is busy."""
+
+
+def serve(
+    library: Library,
+    host: str = "127.0.0.1",
+    port: int | None = None,
+    *,
+    open_browser: bool = True,
+    token: str | None = None,
+    start_path: str = "/",
+    tracks: Tracks | None = None,
+) -> None:
+    """Serve until interrupted, after printing the address.
+
+    Parameters
+    ----------
+    library
+        What the pages show and edit.
+    host
+        Where to listen. Anything but a loopback address asks for a token on every request.
+    port
+        Where to listen; None takes :data:`DEFAULT_PORT` or, where it is busy, a free one;
+        0 takes a free one.
+    open_browser
+        Open the address in the user's browser.
+    token
+        The token; None makes a new one where one is needed. On loopback there is none unless given.
+    start_path
+        The page to open.
+    tracks
+        Where keypoints come from; by default the tracks that the library keeps.
+
+    Raises
+    ------
+    InputError
+        When the host is none of this machine's, or the chosen port is taken.
+    """
+    from posescore.web.guard import Access, is_loopback
+
+    listening = _listen(host, port)
+    if token is None and not is_loopback(host):
+        token = secrets.token_urlsafe(24)
+    address = _address(host, listening, token, start_path)
+    with listening:
+        app = _app(library, Access(token), tracks)
+        server = _server(app, lambda: _ready(address, open_browser))
+        with contextlib.suppress(KeyboardInterrupt):
+            server.run([listening])
+
+
+def _listen(host: str, port: int | None) -> socket.socket:
+    try:
+        found = socket.getaddrinfo(host, port or 0, type=socket.SOCK_STREAM)
+    except socket.gaierror as error:
+        raise InputError(f"{host}: no address of this machine; try 127.0.0.1.") from error
+    family, kind, proto, _, _ = found[0]
+    wanted = [DEFAULT_PORT, 0] if port is None else [port]
+    for number in wanted:
+        listening = socket.socket(family, kind, proto)
+        if os.name != "nt":  # there it would let two servers share one port
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listening.bind((host, number))
+            listening.listen(128)
+        except OSError as error:
+            listening.close()
+            if number == wanted[-1]:
+                raise InputError(
+                    f"{host} port {number}: cannot be used ({error.strerror}); choose another."
+                ) from error
+        else:
+            return listening
+    raise StorageError("no free port was found.")
+
+
+def _address(host: str, listening: socket.socket, token: str | None, path: str) -> str:
+    name = {"0.0.0.0": socket.gethostname(), "::": socket.gethostname()}.get(host, host)
+    name = f"[{name}]" if ":" in name else name
+    query = f"?token={quote(token)}" if token else ""
+    return f"http://{name}:{listening.getsockname()[1]}{path}{query}"
+
+
+def _ready(address: str, open_browser: bool) -> None:
+    print(f"Review page: {address}\nCtrl-C ends it; everything is saved as you go.", flush=True)
+    if open_browser:
+        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+
+
+def _app(library: Library, access: Access, tracks: Tracks | None) -> FastAPI:
+    from posescore.web.api import create_api
+    from posescore.web.pages import mount_pages
+
+    app = create_api(library, access, tracks)
+    mount_pages(app, library)
+    return app
+
+
+def _server(app: FastAPI, ready: Callable[[], None]) -> uvicorn.Server:
+    import uvicorn
+
+    class Server(uvicorn.Server):
+        """Says when it is ready, and leaves quietly on Ctrl-C."""
+
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await super().startup(sockets)
+            if self.started:
+                ready()
+
+    logging.getLogger("nicegui").setLevel(logging.ERROR)
+    config = uvicorn.Config(
+        app,
+        log_level="error",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=1,
+    )
+    return Server(config)

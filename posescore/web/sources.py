@@ -1,0 +1,76 @@
+"""Everything a page needs of a match besides its review: footage, keypoints, values, saved logs."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from pathlib import Path
+from threading import Lock
+from typing import Final
+
+from posescore.errors import NotFoundError
+from posescore.library.analysis import Analysis
+from posescore.library.match import Match
+from posescore.pose.track import PairTrack
+from posescore.scoring.proposal import ProposalKind
+from posescore.scoring.rules import RuleSet
+
+_TRACKS_KEPT: Final = 2
+"""Decoded tracks held in memory: the match on the page and one more (9 MB for ten minutes)."""
+
+
+def footage_of(match: Match) -> Path:
+    """The file that a browser can play: the copy made for it where there is one, else the original.
+
+    Raises
+    ------
+    NotFoundError
+        When neither is there any more.
+    """
+    if match.proxy_path.is_file():
+        return match.proxy_path
+    original = Path(match.info.footage.path) if match.info.footage else None
+    if original is None:
+        raise NotFoundError(f"match {match.id} was added without footage.")
+    if not original.is_file():
+        raise NotFoundError(f"{original}: the footage is gone; put it back and reload the page.")
+    return original
+
+
+class Tracks:
+    """Reads tracks and keeps the last few decoded. Safe from several threads.
+
+    Parameters
+    ----------
+    read
+        How a track file is read.
+    """
+
+    def __init__(self, read: Callable[[Path], PairTrack] | None = None) -> None:
+        self._read = read or _read
+        self._kept: OrderedDict[tuple[Path, str], PairTrack] = OrderedDict()
+        self._lock = Lock()
+
+    def of(self, analysis: Analysis) -> PairTrack | None:
+        """The track of an analysis; None where it came without."""
+        if analysis.track_path is None:
+            return None
+        key = (analysis.track_path, analysis.track_sha256)
+        with self._lock:
+            if key not in self._kept:
+                self._kept[key] = self._read(analysis.track_path)
+            self._kept.move_to_end(key)
+            while len(self._kept) > _TRACKS_KEPT:
+                self._kept.popitem(last=False)
+            return self._kept[key]
+
+
+def _read(path: Path) -> PairTrack:
+    from posescore.pose.track_file import read_track
+
+    return read_track(path)
+
+
+def values_of(rules: str) -> dict[ProposalKind, int]:
+    """Points of every kind under a rule set, for the windows in which a person awards them."""
+    return dict(RuleSet.load(rules).points)

@@ -1,0 +1,239 @@
+"""From the library's types to what the API sends."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from posescore.holds.events import EventName
+from posescore.library.entries import Entry
+from posescore.library.jobs import Job
+from posescore.library.match import Match
+from posescore.library.review import Decision, Review, ReviewItem, Verdict
+from posescore.scoring.proposal import Proposal, Result, Tally
+from posescore.terms import Athlete
+from posescore.web import wire
+
+_ENTRY_WORDS: Final[Mapping[str, str]] = {
+    "confirm": "confirm a proposal",
+    "change": "change a proposal",
+    "dismiss": "dismiss a proposal",
+    "reopen": "open a proposal again",
+    "add_award": "add what was missed",
+    "set_edge": "move the edge of a hold",
+    "split": "split a hold",
+    "merge": "merge two holds",
+    "relabel": "name a hold",
+    "add_hold": "add a hold",
+    "remove_hold": "remove a hold",
+    "set_check": "set a criterion",
+    "add_event": "mark an event",
+    "remove_event": "remove an event",
+    "swap_athletes": "exchange A and B",
+    "set_rules": "choose the rule set",
+    "set_division": "choose the division",
+}
+
+
+def match_out(match: Match) -> wire.MatchOut:
+    """A match for the list."""
+    info = match.info
+    when = info.held_on.isoformat() if info.held_on else ""
+    mat = f"mat {info.mat}" if info.mat.isdigit() else info.mat
+    athletes = {
+        athlete: wire.AthleteOut(
+            name=info.athlete(athlete).name,
+            gi_colour=info.athlete(athlete).gi_colour,
+            belt=info.athlete(athlete).belt,
+            shown=info.name_of(athlete),
+        )
+        for athlete in Athlete
+    }
+    return wire.MatchOut(
+        id=match.id,
+        title=info.title,
+        about=", ".join(part for part in (info.event, mat, when) if part),
+        event=info.event,
+        mat=info.mat,
+        held_on=info.held_on,
+        division=dict(info.division) if info.division else None,
+        rules=info.rules,
+        duration_s=info.footage.duration_s if info.footage else None,
+        athletes=athletes,
+        added_at=match.added_at,
+        changed_at=match.changed_at,
+        analysed=match.analysis_version is not None,
+    )
+
+
+def entry_words(entry: Entry | None) -> str | None:
+    """What undo or redo would act on, in words; None where there is nothing."""
+    return None if entry is None else _ENTRY_WORDS.get(entry.kind, entry.kind)
+
+
+def score_out(review: Review) -> wire.ScoreOut:
+    """Both scores."""
+    return wire.ScoreOut(
+        confirmed=_tallies(review.confirmed_score), proposed=_tallies(review.proposed_score)
+    )
+
+
+def _tallies(score: Mapping[Athlete, Tally]) -> dict[Athlete, wire.TallyOut]:
+    nothing = Tally()
+    return {
+        athlete: wire.TallyOut(
+            points=score.get(athlete, nothing).points,
+            advantages=score.get(athlete, nothing).advantages,
+            penalties=score.get(athlete, nothing).penalties,
+        )
+        for athlete in Athlete
+    }
+
+
+def result_out(result: Result | None) -> wire.ResultOut | None:
+    """How the match ends by what is confirmed."""
+    if result is None:
+        return None
+    return wire.ResultOut(winner=result.winner, by=result.by, why=result.why)
+
+
+def holds_out(review: Review) -> list[wire.HoldOut]:
+    """The holds as they stand."""
+    return [
+        wire.HoldOut(
+            id=kept.key,
+            start_s=kept.hold.start_s,
+            end_s=kept.hold.end_s,
+            position=kept.hold.position,
+            upper=kept.hold.upper,
+            confidence=kept.hold.confidence,
+            edited=kept.edited,
+            checks=[
+                wire.CheckOut(
+                    name=check.name,
+                    value=check.value,
+                    probability=check.probability,
+                    seen=check.seen,
+                )
+                for check in kept.hold.checks
+            ],
+        )
+        for kept in review.holds
+    ]
+
+
+def events_out(review: Review) -> list[wire.EventOut]:
+    """The events as they stand."""
+    return [
+        wire.EventOut(
+            id=kept.key,
+            time_s=kept.event.time_s,
+            event=kept.event.event,
+            athlete=kept.event.athlete,
+            confidence=kept.event.confidence,
+            by_person=kept.entry_id is not None,
+        )
+        for kept in review.events
+    ]
+
+
+def proposal_out(item: ReviewItem) -> wire.ProposalOut:
+    """One line of the score log."""
+    decision = item.decision
+    made = item.proposal or (decision.seen if decision else item.shown)
+    return wire.ProposalOut(
+        **_award(made).model_dump(),
+        id=item.key,
+        clause=made.clause,
+        why=made.why,
+        confidence=made.confidence,
+        start_s=made.evidence.start_s,
+        end_s=made.evidence.end_s,
+        would_be=made.would_be,
+        path=list(made.path),
+        criteria=[
+            wire.CriterionOut(
+                name=criterion.name,
+                met=criterion.met,
+                seen=criterion.seen,
+                clause=criterion.clause,
+                probability=criterion.probability,
+            )
+            for criterion in made.criteria
+        ],
+        added=decision is not None and decision.verdict is Verdict.ADDED,
+        live=item.proposal is not None,
+        note=item.note,
+        decision=_decision(decision),
+        stands=_award(item.award) if item.award else None,
+    )
+
+
+def _award(award: Proposal) -> wire.AwardOut:
+    return wire.AwardOut(
+        time_s=award.time_s,
+        athlete=award.athlete,
+        kind=award.kind,
+        points=award.points,
+        advantage=award.advantage,
+    )
+
+
+def _decision(decision: Decision | None) -> wire.DecisionOut | None:
+    if decision is None:
+        return None
+    return wire.DecisionOut(
+        verdict=decision.verdict.value,
+        by=decision.author,
+        made_at=decision.made_at,
+        reason=decision.reason,
+    )
+
+
+def findings_out(review: Review) -> list[wire.FindingOut]:
+    """What may be wrong with the track."""
+    return [
+        wire.FindingOut(
+            kind=finding.kind,
+            start_s=finding.interval.start_s,
+            end_s=finding.interval.end_s,
+            confidence=finding.confidence,
+            message=finding.message,
+        )
+        for finding in review.findings
+    ]
+
+
+def running_out(review: Review) -> list[tuple[float, float]]:
+    """Stretches in which the match clock runs: from start to stop, by the events as they stand.
+
+    Without a start the clock runs from the first frame on; without an end it runs to the last.
+    """
+    running: list[tuple[float, float]] = []
+    starts = any(kept.event.event is EventName.START for kept in review.events)
+    since: float | None = None if starts else 0.0
+    for kept in sorted(review.events, key=lambda one: one.event.time_s):
+        event, now_s = kept.event.event, kept.event.time_s
+        if event is EventName.START and since is None:
+            since = now_s
+        elif event in (EventName.STOP, EventName.END, EventName.TAP) and since is not None:
+            running.append((since, now_s))
+            since = None
+            if event is not EventName.STOP:
+                return running
+    if since is not None:
+        running.append((since, review.clock.end_s))
+    return running
+
+
+def job_out(job: Job, remaining_s: float | None) -> wire.JobOut:
+    """A job."""
+    return wire.JobOut(
+        id=job.id,
+        match_id=job.match_id,
+        state=job.state,
+        progress=job.progress,
+        stage=job.stage,
+        message=job.message,
+        remaining_s=remaining_s,
+    )

@@ -1,0 +1,254 @@
+"""What the API sends and takes: every shape that the OpenAPI page documents.
+
+Times are seconds of footage; ``A`` and ``B`` are the two athletes; an id names a line of the review
+and stays the same while things around it are edited.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Literal
+
+from pydantic import BaseModel, Field
+
+from posescore.holds.events import EventName
+from posescore.holds.hold import CheckName
+from posescore.library.jobs import JobState
+from posescore.pose.track import FindingKind
+from posescore.scoring.proposal import ProposalKind
+from posescore.terms import Athlete, Position
+
+
+class Failure(BaseModel):
+    """Any refusal: one sentence for a person."""
+
+    error: str
+
+
+class AthleteOut(BaseModel):
+    """One athlete; ``shown`` is the name to print."""
+
+    name: str
+    gi_colour: str
+    belt: str
+    shown: str
+
+
+class MatchOut(BaseModel):
+    """A match in the list."""
+
+    id: int
+    title: str
+    about: str
+    event: str
+    mat: str
+    held_on: date | None
+    division: dict[str, str] | None
+    rules: str
+    duration_s: float | None
+    athletes: dict[Athlete, AthleteOut]
+    added_at: datetime
+    changed_at: datetime
+    analysed: bool
+
+
+class TallyOut(BaseModel):
+    """Points, advantages and penalties of one athlete."""
+
+    points: int
+    advantages: int
+    penalties: int
+
+
+class ScoreOut(BaseModel):
+    """What people confirmed, and what would stand if every proposal were confirmed."""
+
+    confirmed: dict[Athlete, TallyOut]
+    proposed: dict[Athlete, TallyOut]
+
+
+class ResultOut(BaseModel):
+    """How the match ends by what is confirmed."""
+
+    winner: Athlete | None
+    by: str
+    why: str
+
+
+class CheckOut(BaseModel):
+    """One criterion of a hold."""
+
+    name: CheckName
+    value: bool | int | str
+    probability: float
+    seen: str
+
+
+class HoldOut(BaseModel):
+    """A stable position over ``[start_s, end_s)``."""
+
+    id: str
+    start_s: float
+    end_s: float
+    position: Position
+    upper: Athlete | None
+    confidence: float
+    edited: bool
+    checks: list[CheckOut]
+
+
+class EventOut(BaseModel):
+    """Something that happened at one instant."""
+
+    id: str
+    time_s: float
+    event: EventName
+    athlete: Athlete | None
+    confidence: float
+    by_person: bool
+
+
+class CriterionOut(BaseModel):
+    """What the rule asks, whether it was met (null: the footage cannot show it), and how sure."""
+
+    name: str
+    met: bool | None
+    seen: str
+    clause: str
+    probability: float
+
+
+class AwardOut(BaseModel):
+    """What stands after a person's decision."""
+
+    time_s: float
+    athlete: Athlete | None
+    kind: ProposalKind
+    points: int
+    advantage: int
+
+
+class DecisionOut(BaseModel):
+    """What a person said of a proposal."""
+
+    verdict: Literal["confirmed", "changed", "dismissed", "added"]
+    by: str
+    made_at: datetime
+    reason: str
+
+
+class ProposalOut(AwardOut):
+    """A line of the score log. The award fields are the program's own; ``stands`` is a person's.
+
+    ``live`` is false where the program no longer proposes it; ``start_s`` to ``end_s`` shows it.
+    """
+
+    id: str
+    clause: str
+    why: str
+    confidence: float
+    start_s: float
+    end_s: float
+    would_be: ProposalKind | None
+    path: list[str]
+    criteria: list[CriterionOut]
+    added: bool
+    live: bool
+    note: str
+    decision: DecisionOut | None
+    stands: AwardOut | None
+
+
+class FindingOut(BaseModel):
+    """A place where the keypoints may be wrong."""
+
+    kind: FindingKind
+    start_s: float
+    end_s: float
+    confidence: float
+    message: str
+
+
+class StretchOut(BaseModel):
+    """A stretch of footage."""
+
+    start_s: float
+    end_s: float
+
+
+class FootageOut(BaseModel):
+    """The footage as the browser plays it: upright, ``n_frames`` frames ending at ``end_s``."""
+
+    url: str
+    width: int
+    height: int
+    n_frames: int
+    end_s: float
+
+
+class TrackOut(BaseModel):
+    """Where the keypoints are: chunk ``i`` lies at ``{url}/{i}`` (see the endpoint for its layout).
+
+    ``first_frames`` holds the first frame index of every chunk.
+    """
+
+    url: str
+    n_rows: int
+    chunk_rows: int
+    first_frames: list[int]
+
+
+class MatchClockOut(BaseModel):
+    """Stretches of footage in which the match clock runs, and the published match time if known."""
+
+    running: list[tuple[float, float]]
+    duration_s: float | None
+
+
+class ExportOut(BaseModel):
+    """A format that the score log can be saved in."""
+
+    name: str
+    text: str
+
+
+class ReviewOut(BaseModel):
+    """A match as it stands. ``undo`` and ``redo`` say in words what they would act on."""
+
+    match: MatchOut
+    analysis_version: int
+    last_entry_id: int
+    footage: FootageOut
+    track: TrackOut | None
+    holds: list[HoldOut]
+    events: list[EventOut]
+    proposals: list[ProposalOut]
+    score: ScoreOut
+    result: ResultOut | None
+    findings: list[FindingOut]
+    swaps: list[StretchOut]
+    set_aside: list[str]
+    match_clock: MatchClockOut | None
+    values: dict[ProposalKind, int]
+    exports: list[ExportOut]
+    undo: str | None
+    redo: str | None
+
+
+class JobOut(BaseModel):
+    """An analysis that waits, runs or ended; ``remaining_s`` is null where it cannot be said."""
+
+    id: int
+    match_id: int
+    state: JobState
+    progress: float
+    stage: str
+    message: str
+    remaining_s: float | None
+
+
+class By(BaseModel):
+    """Who does it; ``opinion`` names an independent second opinion, empty for the shared log."""
+
+    author: str = Field(default="", max_length=60)
+    opinion: str = Field(default="", max_length=60)

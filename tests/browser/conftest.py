@@ -1,0 +1,116 @@
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+CHROMIUM = os.environ.get("POSESCORE_CHROMIUM") or shutil.which("chromium")
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+DESK = {"width": 1440, "height": 900}
+PHONE = {"width": 390, "height": 844}
+
+
+@dataclass
+class Server:
+    """The program in a process of its own, over a folder that outlives it."""
+
+    folder: Path
+    address: str = ""
+    process: subprocess.Popen[str] | None = field(default=None, repr=False)
+
+    def start(self) -> None:
+        command = [sys.executable, "-m", "tests.browser.served", str(self.folder)]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        assert self.process.stdout is not None
+        line = self.process.stdout.readline()
+        assert "http://" in line, line
+        self.address = line.split()[-1]
+
+    def stop(self, how: signal.Signals = signal.SIGINT) -> int:
+        assert self.process is not None
+        self.process.send_signal(how)
+        code = self.process.wait(10)
+        assert self.process.stdout is not None
+        self.process.stdout.close()
+        return code
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    if CHROMIUM is None:
+        pytest.skip("no Chromium here: install it (Debian: chromium) or set POSESCORE_CHROMIUM")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def served_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("served")
+
+
+@pytest.fixture(scope="module")
+def server(browser: Browser, served_folder: Path) -> Iterator[Server]:
+    shutil.rmtree(served_folder / "library", ignore_errors=True)
+    server = Server(served_folder)
+    server.start()
+    yield server
+    server.stop()
+
+
+@dataclass
+class Watch:
+    """What a page did that it should not have done."""
+
+    said: list[str] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
+
+    def over(self, page: Page) -> None:
+        page.on("console", lambda message: self._say(message.type, message.text))
+        page.on("pageerror", lambda error: self.said.append(str(error)))
+        page.on("request", lambda request: self._ask(request.url))
+
+    def _say(self, kind: str, text: str) -> None:
+        if kind in ("error", "warning"):
+            self.said.append(f"{kind}: {text}")
+
+    def _ask(self, url: str) -> None:
+        parts = urlsplit(url)
+        if parts.scheme in ("http", "https", "ws", "wss") and parts.hostname != "127.0.0.1":
+            self.left.append(url)
+
+
+@pytest.fixture
+def watch() -> Watch:
+    return Watch()
+
+
+@pytest.fixture
+def page(browser: Browser, server: Server, watch: Watch) -> Iterator[Page]:
+    """A window of desktop size on the small match's server; ends with a clean conscience."""
+    context = browser.new_context(viewport=DESK, base_url=server.address)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.set_default_timeout(8000)
+    watch.over(page)
+    yield page
+    context.close()
+    assert watch.said == []
+    assert watch.left == []

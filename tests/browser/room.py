@@ -1,0 +1,48 @@
+"""The review page as the tests read it."""
+
+from __future__ import annotations
+
+from playwright.sync_api import Page, expect
+
+READ_FRAME = """() => {
+  const video = document.querySelector("video");
+  const canvas = document.createElement("canvas");
+  Object.assign(canvas, {width: video.videoWidth, height: 24});
+  const pen = canvas.getContext("2d", {willReadFrequently: true});
+  pen.drawImage(video, 0, 0);
+  let number = 0;
+  for (let bit = 0; bit < 12; bit += 1) {
+    if (pen.getImageData(24 * bit + 12, 12, 1, 1).data[1] > 128) number += 2 ** bit;
+  }
+  return number;
+}"""
+
+
+def open_match(page: Page, number: int = 1) -> None:
+    page.goto(f"/matches/{number}")
+    page.wait_for_selector(".stage video")
+    page.wait_for_function("document.querySelector('video').readyState >= 2")
+    expect(page.locator("#frame-now")).to_have_text("0")
+
+
+def named_frame(page: Page) -> int:
+    return int(page.inner_text("#frame-now"))
+
+
+def drawn_frame(page: Page) -> int:
+    """The number in the picture that the browser really shows."""
+    return int(page.evaluate(READ_FRAME))
+
+
+def points(page: Page, athlete: str) -> int:
+    return int(page.get_attribute(f".board-{athlete} .board-points", "data-points") or "-1")
+
+
+def wait_for_points(page: Page, athlete: str, wanted: int) -> None:
+    place = page.locator(f".board-{athlete} .board-points")
+    expect(place).to_have_attribute("data-points", str(wanted))
+
+
+def states(page: Page) -> list[str]:
+    """The state of every line, in the order of the list."""
+    return [text.strip() for text in page.locator(".proposals .state").all_inner_texts()]

@@ -1,0 +1,51 @@
+"""The frame that is named is the frame that is shown."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.room import drawn_frame, named_frame, open_match
+from tests.browser.served import FRAME_CLIPS
+
+pytestmark = pytest.mark.browser
+
+CLIPS = [
+    pytest.param(i, clock, id=title) for i, (title, (clock, _)) in enumerate(FRAME_CLIPS.items(), 2)
+]
+
+
+@pytest.mark.parametrize(("number", "clock"), CLIPS)
+def test_steps_and_seeks_land_on_the_frame(page: Page, number: int, clock) -> None:
+    open_match(page, number)
+    for expected in (1, 2, 3, 4, 5):
+        page.keyboard.press("ArrowRight")
+        check(page, expected)
+    for expected in (4, 3):
+        page.keyboard.press("ArrowLeft")
+        check(page, expected)
+    for wanted in (len(clock) - 1, 17, 16, 44, 0, 31):
+        go_to(page, f"#{wanted}")
+        check(page, wanted)
+    half = clock.frame_index(clock.end_s / 2)
+    go_to(page, f"{clock.end_s / 2:.4f}")
+    check(page, half)
+
+
+@pytest.mark.parametrize(("number", "clock"), CLIPS)
+def test_many_quick_steps_arrive_together(page: Page, number: int, clock) -> None:
+    open_match(page, number)
+    for _ in range(20):
+        page.keyboard.press("ArrowRight")
+    check(page, 20)
+
+
+def go_to(page: Page, where: str) -> None:
+    page.keyboard.press("g")
+    page.get_by_label("Time as minutes:seconds").fill(where)
+    page.keyboard.press("Enter")
+
+
+def check(page: Page, expected: int) -> None:
+    expect(page.locator("#frame-now")).to_have_text(str(expected))
+    assert drawn_frame(page) == named_frame(page) == expected

@@ -1,0 +1,187 @@
+"""The whole way of a review, in a real browser."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import PHONE
+from tests.browser.room import (
+    drawn_frame,
+    named_frame,
+    open_match,
+    points,
+    states,
+    wait_for_points,
+)
+
+pytestmark = pytest.mark.browser
+
+
+def test_confirm_by_keyboard_undo_redo_reload(page: Page) -> None:
+    page.goto("/")
+    page.get_by_role("link", name="Ines Vaz v Noa Berg").click()
+    expect(page.locator(".proposals li")).not_to_have_count(0)
+    expect(page).to_have_title("Ines Vaz v Noa Berg – PoseScore")
+    page.wait_for_function("document.querySelector('video').readyState >= 2")
+
+    page.keyboard.press("Space")
+    page.wait_for_function("Number(document.querySelector('#frame-now').textContent) > 3")
+    page.keyboard.press("Space")
+    expect(page.get_by_role("button", name="Play", exact=True)).to_be_visible()
+
+    page.keyboard.press("n")
+    expect(page.locator("#time-now")).to_have_text("0:10.00")
+    assert drawn_frame(page) == named_frame(page) == 100
+    page.keyboard.press("y")
+    wait_for_points(page, "A", 2)
+    assert states(page)[0].endswith("Confirmed")
+
+    page.keyboard.press("u")
+    wait_for_points(page, "A", 0)
+    assert states(page)[0] == "Proposed, waits for you"
+    page.keyboard.press("Shift+U")
+    wait_for_points(page, "A", 2)
+
+    page.reload()
+    page.wait_for_selector(".proposals li")
+    assert points(page, "A") == 2
+    assert states(page)[0].endswith("Confirmed")
+    page.keyboard.press("u")
+    wait_for_points(page, "A", 0)
+
+
+def test_dismiss_change_and_add_by_keyboard(page: Page) -> None:
+    open_match(page)
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("x")
+    page.keyboard.press("2")
+    expect(page.locator(".proposal.is-dismissed .said")).to_contain_text("Wrong athlete")
+
+    page.keyboard.press("c")
+    page.keyboard.press("ArrowRight")  # the other athlete
+    page.keyboard.press("Enter")
+    wait_for_points(page, "B", 2)
+    expect(page.locator(".proposal.selected .said")).to_contain_text("the proposal was")
+
+    page.keyboard.press("a")
+    page.get_by_label("What happened").select_option("sweep")
+    expect(page.get_by_label("Points", exact=True)).to_have_value("2")
+    page.get_by_label("When the three seconds were over").fill("0:20")
+    page.keyboard.press("Enter")
+    wait_for_points(page, "A", 2)
+    expect(page.locator(".proposal.is-added")).to_have_count(1)
+    page.keyboard.press("x")  # an added award is taken back
+    wait_for_points(page, "A", 0)
+    for _ in range(4):
+        page.keyboard.press("Control+z")
+        page.wait_for_timeout(120)
+    expect(page.locator(".proposal.is-undecided")).to_have_count(len(states(page)))
+
+
+def test_next_thing_visits_doubts_and_swaps_too(page: Page) -> None:
+    open_match(page)
+    seen = []
+    for _ in range(7):
+        page.keyboard.press("n")
+        page.wait_for_timeout(80)
+        seen.append(page.inner_text("#said"))
+    told = " ".join(seen)
+    assert "Doubtful: open guard" in told
+    assert "A and B may be exchanged here" in told
+
+
+def test_keys_are_silent_while_typing(page: Page) -> None:
+    open_match(page)
+    page.keyboard.press("n")
+    page.get_by_label("Your name").fill("")
+    page.get_by_label("Your name").press_sequentially("yxcu")
+    assert points(page, "A") == 0
+    assert page.locator("dialog").count() == 0
+    page.get_by_label("Your name").blur()
+    page.keyboard.press("y")
+    wait_for_points(page, "A", 2)
+    expect(page.locator(".proposal.selected .said")).to_contain_text("yxcu")
+    page.keyboard.press("u")
+    wait_for_points(page, "A", 0)
+
+
+def test_keys_are_listed_and_can_be_chosen(page: Page) -> None:
+    open_match(page)
+    page.keyboard.press("?")
+    dialog = page.get_by_role("dialog", name="Keys")
+    expect(dialog).to_contain_text("Next thing that needs me")
+    dialog.get_by_role("button", name="Key for Play or pause").click()
+    page.keyboard.press("n")
+    expect(dialog.get_by_role("alert")).to_contain_text("already means")
+    dialog.get_by_role("button", name="Key for Play or pause").click()
+    page.keyboard.press("p")
+    page.keyboard.press("Escape")
+    expect(dialog).to_have_count(0)
+    page.keyboard.press("p")
+    expect(page.get_by_role("button", name="Pause")).to_be_visible()
+    page.keyboard.press("p")
+    page.keyboard.press("?")
+    page.get_by_label("Single keys work on this page").uncheck()
+    page.keyboard.press("Escape")
+    page.keyboard.press("ArrowDown")
+    expect(page.locator(".proposal.selected")).to_have_count(0)
+
+
+def test_swap_exchanges_the_skeletons(page: Page) -> None:
+    open_match(page)
+    page.keyboard.press("g")
+    page.get_by_label("Time as minutes:seconds").fill("0:31")
+    page.keyboard.press("Enter")
+    expect(page.locator("#frame-now")).to_have_text("310")
+    before = page.locator("canvas").screenshot()
+    page.keyboard.press("w")
+    expect(page.locator("#said")).to_contain_text("exchanged from 0:31.00")
+    assert page.locator("canvas").screenshot() != before
+    page.keyboard.press("u")
+    expect(page.locator("#said")).to_contain_text("exchange A and B")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_no_accessibility_fault(page: Page, scheme: str, size: str) -> None:
+    page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
+    if size == "phone":
+        page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+    page.goto("/")
+    page.wait_for_selector(".card")
+    assert faults(page) == []
+    open_match(page)
+    page.keyboard.press("n")
+    page.wait_for_selector(".criteria")
+    assert faults(page) == []
+    page.keyboard.press("?")
+    assert faults(page) == []
+    page.keyboard.press("Escape")
+    page.keyboard.press("c")
+    assert faults(page) == []
+
+
+def faults(page: Page) -> list[str]:
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{fault['id']}: {node['html'][:160]}"
+        for fault in found
+        if fault["impact"] in ("serious", "critical", "moderate")
+        for node in fault["nodes"]
+    ]
+
+
+def test_a_phone_shows_everything_without_scrolling_sideways(page: Page) -> None:
+    page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+    open_match(page)
+    wide = page.evaluate(
+        "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    )
+    assert wide <= 0
+    page.get_by_role("button", name="Next that needs me").click()
+    page.get_by_role("button", name="Confirm").click()
+    wait_for_points(page, "A", 2)
+    page.get_by_role("button", name="Undo").click()
+    wait_for_points(page, "A", 0)

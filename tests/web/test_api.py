@@ -1,0 +1,201 @@
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from starlette.testclient import TestClient
+
+from posescore.footage.clock import FrameClock
+from posescore.library.edits import EDITS
+from posescore.web.track_chunks import MISSING
+from tests.web.small_match import BITS, HOLDS, make_track
+
+URL = "/api/matches/1"
+
+
+def review(client: TestClient) -> dict[str, Any]:
+    answer = client.get(URL)
+    assert answer.status_code == 200, answer.text
+    body: dict[str, Any] = answer.json()
+    return body
+
+
+def edit(client: TestClient, author: str = "Kim", **fields: object) -> dict[str, Any]:
+    answer = client.post(f"{URL}/edits", json={"author": author, "edit": fields})
+    assert answer.status_code == 200, answer.text
+    body: dict[str, Any] = answer.json()
+    return body
+
+
+def undo(client: TestClient) -> dict[str, Any]:
+    body: dict[str, Any] = client.post(f"{URL}/undo", json={}).json()
+    return body
+
+
+def paying(body: dict[str, Any]) -> dict[str, Any]:
+    found: dict[str, Any] = next(one for one in body["proposals"] if one["points"])
+    return found
+
+
+def test_matches_are_listed_and_searched(client: TestClient) -> None:
+    (match,) = client.get("/api/matches").json()
+    assert match["title"] == "Ines Vaz v Noa Berg"
+    assert match["athletes"]["A"]["gi_colour"] == "white"
+    assert client.get("/api/matches", params={"search": "nobody"}).json() == []
+
+
+def test_a_review_tells_everything(client: TestClient) -> None:
+    body = review(client)
+    assert [hold["position"] for hold in body["holds"]] == [h.position.value for h in HOLDS]
+    assert [finding["kind"] for finding in body["findings"]] == ["possible_swap"]
+    assert body["match_clock"]["running"] == [[0.5, 39.0]]
+    assert body["values"]["guard_pass"] == 3
+    takedown = paying(body)
+    assert takedown["decision"] is None
+    assert takedown["why"]
+    assert takedown["clause"]
+    assert 0 < takedown["confidence"] <= 1
+    assert body["score"]["confirmed"]["A"]["points"] == 0
+    assert body["score"]["proposed"]["A"]["points"] > 0
+
+
+def test_the_clock_is_every_frame_and_the_end(client: TestClient, clock: FrameClock) -> None:
+    times = np.frombuffer(client.get(f"{URL}/clock").content, "<f8")
+    np.testing.assert_array_equal(times[:-1], clock.pts_s)
+    assert times[-1] == clock.end_s
+
+
+def test_keypoints_come_back_to_a_tenth_of_a_pixel(client: TestClient, clock: FrameClock) -> None:
+    about = review(client)["track"]
+    assert about["first_frames"] == [0]
+    content = client.get(f"{about['url']}/0").content
+    n = int(np.frombuffer(content, "<u4", 1)[0])
+    frames = np.frombuffer(content, "<i4", n, 4)
+    places = np.frombuffer(content, "<i2", n * 84, 4 + 4 * n).reshape(n, 2, 21, 2)
+    sure = np.frombuffer(content, np.uint8, n * 42, 4 + 4 * n + 168 * n).reshape(n, 2, 21)
+    track = make_track(clock)
+    np.testing.assert_array_equal(frames, track.frame_index)
+    gone = np.isnan(track.keypoint_confidence)
+    np.testing.assert_array_equal((places == MISSING).all(axis=-1), gone)
+    back_px = (places / 32767 + 0.5) * track.picture_size_px
+    assert np.abs(back_px - track.keypoints_px)[~gone].max() < 0.1
+    assert np.abs(sure / 255 - track.keypoint_confidence)[~gone].max() < 0.003
+    assert client.get(f"{about['url']}/1").status_code == 404
+
+
+def test_confirm_undo_redo_go_round(client: TestClient) -> None:
+    before = review(client)
+    takedown = paying(before)
+    after = edit(client, kind="confirm", proposal=takedown["id"])
+    decided = next(one for one in after["proposals"] if one["id"] == takedown["id"])
+    assert decided["decision"]["verdict"] == "confirmed"
+    assert decided["decision"]["by"] == "Kim"
+    athlete = takedown["athlete"]
+    assert after["score"]["confirmed"][athlete]["points"] == takedown["points"]
+    assert after["undo"] == "confirm a proposal"
+    undone = undo(client)
+    assert undone["proposals"] == before["proposals"]
+    assert undone["redo"] == "confirm a proposal"
+    redone = client.post(f"{URL}/redo", json={}).json()
+    assert redone["proposals"] == after["proposals"]
+    assert review(client)["proposals"] == after["proposals"]
+
+
+def test_change_dismiss_reopen_and_add(client: TestClient) -> None:
+    first = paying(review(client))
+    changed = edit(client, kind="change", proposal=first["id"], athlete="B", reason="wrong one")
+    stands = next(one for one in changed["proposals"] if one["id"] == first["id"])
+    assert stands["athlete"] == "A"
+    assert stands["stands"]["athlete"] == "B"
+    assert changed["score"]["confirmed"]["B"]["points"] == first["points"]
+    dismissed = edit(client, kind="dismiss", proposal=first["id"], reason="not held")
+    assert dismissed["score"]["confirmed"]["B"]["points"] == 0
+    edit(client, kind="reopen", proposal=first["id"])
+    added = edit(client, kind="add_award", athlete="B", award="sweep", points=2, time_s=20.0)
+    assert added["score"]["confirmed"]["B"]["points"] == 2
+    assert [one["decision"]["verdict"] for one in added["proposals"] if one["added"]] == ["added"]
+    for _ in range(4):
+        undo(client)
+    assert review(client)["undo"] is None
+
+
+def test_swaps_and_holds_can_be_edited(client: TestClient) -> None:
+    swapped = edit(client, kind="swap_athletes", start_s=31.0)
+    assert swapped["swaps"] == [{"start_s": 31.0, "end_s": 40.0}]
+    hold = swapped["holds"][3]
+    named = edit(client, kind="relabel", hold=hold["id"], position="north_south", upper="A")
+    assert named["holds"][3]["position"] == "north_south"
+    assert named["holds"][3]["edited"]
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "status", "word"),
+    [
+        ("edits", {"edit": {"kind": "fly"}}, 422, "fly"),
+        ("edits", {"edit": {"kind": "confirm"}}, 422, "proposal"),
+        ("edits", {"edit": {"kind": "confirm", "proposal": "gone"}}, 409, "gone"),
+        ("edits", {"edit": {"kind": "dismiss", "proposal": "gone", "reason": "x"}}, 409, "gone"),
+        ("edits", {}, 422, "edit"),
+        ("edits", {"author": "x" * 61, "edit": {"kind": "confirm"}}, 422, "author"),
+        ("undo", {}, 409, "undo"),
+        ("redo", {}, 409, "redo"),
+    ],
+)
+def test_refusals_are_one_sentence(
+    client: TestClient, path: str, body: dict[str, Any], status: int, word: str
+) -> None:
+    answer = client.post(f"{URL}/{path}", json=body)
+    assert answer.status_code == status
+    assert set(answer.json()) == {"error"}
+    assert word in answer.json()["error"]
+    assert "\n" not in answer.json()["error"]
+
+
+@pytest.mark.parametrize(
+    "path", ["/api/matches/99", "/api/matches/99/clock", "/api/matches/99/footage", "/api/nothing"]
+)
+def test_what_is_not_there(client: TestClient, path: str) -> None:
+    answer = client.get(path)
+    assert answer.status_code == 404
+    assert answer.json()["error"]
+
+
+def test_broken_json_is_refused(client: TestClient) -> None:
+    answer = client.post(f"{URL}/edits", content=b"{", headers={"Content-Type": "application/json"})
+    assert answer.status_code == 422
+    assert answer.json()["error"]
+
+
+def test_the_api_describes_every_edit(client: TestClient) -> None:
+    schema = client.get("/api/openapi.json").json()
+    kinds = schema["components"]["schemas"]["EditIn"]["properties"]["edit"]["oneOf"]
+    assert {kind["properties"]["kind"]["const"] for kind in kinds} == set(EDITS)
+    page = client.get("/api/docs")
+    assert page.status_code == 200
+    for path in schema["paths"]:
+        assert path in page.text
+    assert "http://" not in page.text
+    assert "https://" not in page.text
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "start"),
+    [("csv", "text/csv", ""), ("json", "application/json", "{"), ("webvtt", "text/vtt", "WEBVTT")],
+)
+def test_logs_are_saved_as_files(client: TestClient, name: str, kind: str, start: str) -> None:
+    edit(client, kind="confirm", proposal=paying(review(client))["id"])
+    answer = client.get(f"{URL}/export", params={"format": name})
+    assert answer.status_code == 200
+    assert answer.headers["content-type"].startswith(kind)
+    assert 'filename="ines-vaz-v-noa-berg.' in answer.headers["content-disposition"]
+    assert answer.text.startswith(start)
+    assert "takedown" in answer.text
+    assert name in {offered["name"] for offered in review(client)["exports"]}
+    refused = client.get(f"{URL}/export", params={"format": "docx"})
+    assert refused.status_code == 422
+    assert "docx" in refused.json()["error"]
+
+
+def test_frame_numbers_fit_the_squares(clock: FrameClock) -> None:
+    assert len(clock) < 2**BITS
