@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import threading
-from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
@@ -20,6 +18,7 @@ from posescore.library.entries import REDO, UNDO, Effect, Entry, NewEntry, histo
 from posescore.library.jobs import Job, JobState
 from posescore.library.match import Match, MatchInfo
 from posescore.library.match_rows import SortKey
+from posescore.library.recent import Recent
 from posescore.library.replay import division_of, replay, rules_named
 from posescore.library.resolve import effect_of
 from posescore.library.review import Review
@@ -27,8 +26,8 @@ from posescore.library.state import settings_in_force
 from posescore.library.storage import Storage, library_folder, sentences
 from posescore.position.probabilities import PositionProbabilities
 
-_CACHED: Final = 32
-"""Analyses and logs kept in memory; both only ever grow, so what is kept stays true."""
+_REMEMBERED: Final = 32
+"""Analyses, logs and reviews kept in memory: none of them ever changes once it is written."""
 
 
 class Library:
@@ -49,9 +48,9 @@ class Library:
     def __init__(self, folder: Path | None = None) -> None:
         self.folder = library_folder(folder)
         self._storage = Storage(self.folder)
-        self._lock = threading.Lock()
-        self._analyses: OrderedDict[tuple[int, int], Analysis] = OrderedDict()
-        self._logs: OrderedDict[tuple[int, str], tuple[Entry, ...]] = OrderedDict()
+        self._analyses: Recent[tuple[int, int | None], Analysis] = Recent(_REMEMBERED)
+        self._logs: Recent[tuple[int, str], tuple[Entry, ...]] = Recent(_REMEMBERED)
+        self._reviews: Recent[tuple[int, str], Review] = Recent(_REMEMBERED)
         self._sweep()
 
     def _sweep(self) -> None:
@@ -161,21 +160,14 @@ class Library:
             return self._analysis(connection, match_id, version)
 
     def _analysis(self, connection: Connection, match_id: int, version: int | None) -> Analysis:
+        folder = match_rows.read_match(connection, self.folder, match_id).folder
         if version is None:
-            match_rows.read_match(connection, self.folder, match_id)
             version = analysis_rows.newest_version(connection, match_id)
-        key = (match_id, version or 0)
-        with self._lock:
-            if key in self._analyses:
-                self._analyses.move_to_end(key)
-                return self._analyses[key]
+        known = self._analyses.get((match_id, version))
+        if known is not None:
+            return known
         row = analysis_rows.analysis_row(connection, match_id, version)
-        made = analysis_rows.analysis_of(row, match_rows.folder_of(self.folder, match_id))
-        with self._lock:
-            self._analyses[key] = made
-            if len(self._analyses) > _CACHED:
-                self._analyses.popitem(last=False)
-        return made
+        return self._analyses.put((match_id, version), analysis_rows.analysis_of(row, folder))
 
     def probabilities(
         self, match_id: int, version: int | None = None
@@ -195,24 +187,36 @@ class Library:
             base = self._analysis(connection, match_id, version)
             log = self._log(connection, match_id, opinion)
             review = self._review(connection, base, match_id, log)
-        self._remember(match_id, opinion, log)
+        self._remember(match_id, opinion, log, review)
         return review
 
     def _review(
         self, connection: Connection, base: Analysis, match_id: int, entries: Sequence[Entry]
     ) -> Review:
         info = match_rows.read_match(connection, self.folder, match_id).info
-        done = history(entries).done
-        rules, division = settings_in_force(done, info.rules, info.division)
+        opinion = entries[-1].opinion if entries else ""
+        fold = history(entries)
+        rules, division = settings_in_force(fold.done, info.rules, info.division)
+        known = self._reviews.get((match_id, opinion))
+        if known is not None and entries and not rules.endswith(".toml"):
+            same = (known.last_entry_id, known.analysis_version, known.rules, known.division)
+            if same == (entries[-1].id, base.version, rules, division):
+                return known
         return replay(base, entries, rules_named(rules), division)
 
     def _log(self, connection: Connection, match_id: int, opinion: str) -> tuple[Entry, ...]:
         """The log of one opinion; only what is new since the last time is read."""
-        with self._lock:
-            known = self._logs.get((match_id, opinion), ())
+        known = self._logs.get((match_id, opinion)) or ()
         last_id = known[-1].id if known else 0
         rows = entry_rows.rows_of(connection, match_id, opinion, last_id)
         return known + tuple(entry_rows.entry_of(row) for row in rows)
+
+    def _remember(
+        self, match_id: int, opinion: str, log: tuple[Entry, ...], review: Review
+    ) -> None:
+        """Keep what is on the disk for good: only ever called after the commit."""
+        self._logs.put((match_id, opinion), log)
+        self._reviews.put((match_id, opinion), review)
 
     def edit(self, match_id: int, edit: Edit, author: str, opinion: str = "") -> Review:
         """Do an edit; it is on the disk when this returns.
@@ -233,7 +237,7 @@ class Library:
                 opinion=opinion, analysis_version=base.version,
             )  # fmt: skip
             log, review = self._added(connection, base, log, new)
-        self._remember(match_id, opinion, log)
+        self._remember(match_id, opinion, log, review)
         return review
 
     def undo(self, match_id: int, author: str, opinion: str = "") -> Review:
@@ -257,7 +261,7 @@ class Library:
                 match_id, author, kind, None, Effect(), undoes, redoes, opinion, base.version
             )
             log, review = self._added(connection, base, log, new)
-        self._remember(match_id, opinion, log)
+        self._remember(match_id, opinion, log, review)
         return review
 
     def _added(
@@ -268,14 +272,6 @@ class Library:
             raise InputError("author: say who does this; any name will do.")
         log = (*log, entry_rows.insert_entry(connection, new))
         return log, self._review(connection, base, new.match_id, log)
-
-    def _remember(self, match_id: int, opinion: str, log: tuple[Entry, ...]) -> None:
-        """Keep a log that is on the disk, so that the next edit need not read it again."""
-        with self._lock:
-            self._logs[match_id, opinion] = log
-            self._logs.move_to_end((match_id, opinion))
-            if len(self._logs) > _CACHED:
-                self._logs.popitem(last=False)
 
     def log(self, match_id: int, opinion: str | None = None) -> list[Entry]:
         """Everything people did, oldest first; of one opinion, or of all (None)."""
