@@ -57,9 +57,7 @@ _REFUSALS: Final[dict[int | str, dict[str, Any]]] = {
 }
 
 
-def create_api(
-    library: Library, access: Access | None = None, tracks: Tracks | None = None
-) -> FastAPI:
+def create_api(library: Library, access: Access | None = None) -> FastAPI:
     """The API over a library, guarded; pages are mounted beside it by ``pages.mount_pages``.
 
     Parameters
@@ -68,8 +66,6 @@ def create_api(
         What is read and edited.
     access
         Who may talk to it; by default this machine alone.
-    tracks
-        Where keypoints come from; by default the tracks that the library keeps.
     """
     app = FastAPI(
         title="PoseScore",
@@ -79,7 +75,7 @@ def create_api(
         docs_url=None,
         redoc_url=None,
     )
-    app.include_router(_Routes(library, tracks or Tracks()).router)
+    app.include_router(_Routes(library).router)
     app.add_exception_handler(PoseScoreError, _on_refusal)
     app.add_exception_handler(RequestValidationError, _on_bad_request)
     app.add_exception_handler(HTTPException, _on_http_error)
@@ -100,9 +96,9 @@ def create_api(
 class _Routes:
     """The endpoints, with what they share."""
 
-    def __init__(self, library: Library, tracks: Tracks) -> None:
+    def __init__(self, library: Library) -> None:
         self._library = library
-        self._tracks = tracks
+        self._tracks = Tracks()
         self.router = APIRouter(prefix="/api", responses=_REFUSALS)
         add: Callable[..., None] = self.router.add_api_route
         add("/matches", self.matches, summary="All matches")

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
 
     from posescore.web.guard import Access
-    from posescore.web.sources import Tracks
 
 DEFAULT_PORT: Final = 7460
 """Not registered for another service; any free port is taken where it is busy."""
@@ -35,7 +34,6 @@ def serve(
     open_browser: bool = True,
     token: str | None = None,
     start_path: str = "/",
-    tracks: Tracks | None = None,
 ) -> None:
     """Serve until interrupted, after printing the address.
 
@@ -54,8 +52,6 @@ def serve(
         The token; None makes a new one where one is needed. On loopback there is none unless given.
     start_path
         The page to open.
-    tracks
-        Where keypoints come from; by default the tracks that the library keeps.
 
     Raises
     ------
@@ -69,7 +65,7 @@ def serve(
         token = secrets.token_urlsafe(24)
     address = _address(host, listening, token, start_path)
     with listening:
-        app = _app(library, Access(token), tracks)
+        app = _app(library, Access(token))
         server = _server(app, lambda: _ready(address, open_browser))
         with contextlib.suppress(KeyboardInterrupt):
             server.run([listening])
@@ -113,11 +109,11 @@ def _ready(address: str, open_browser: bool) -> None:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 
 
-def _app(library: Library, access: Access, tracks: Tracks | None) -> FastAPI:
+def _app(library: Library, access: Access) -> FastAPI:
     from posescore.web.api import create_api
     from posescore.web.pages import mount_pages
 
-    app = create_api(library, access, tracks)
+    app = create_api(library, access)
     mount_pages(app, library)
     return app
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable
 from pathlib import Path
 from threading import Lock
 from typing import Final
@@ -12,6 +11,7 @@ from posescore.errors import NotFoundError
 from posescore.library.analysis import Analysis
 from posescore.library.match import Match
 from posescore.pose.track import PairTrack
+from posescore.pose.track_file import read_track
 from posescore.scoring.proposal import ProposalKind
 from posescore.scoring.rules import RuleSet
 
@@ -38,16 +38,9 @@ def footage_of(match: Match) -> Path:
 
 
 class Tracks:
-    """Reads tracks and keeps the last few decoded. Safe from several threads.
+    """Reads tracks and keeps the last few decoded. Safe from several threads."""
 
-    Parameters
-    ----------
-    read
-        How a track file is read.
-    """
-
-    def __init__(self, read: Callable[[Path], PairTrack] | None = None) -> None:
-        self._read = read or _read
+    def __init__(self) -> None:
         self._kept: OrderedDict[tuple[Path, str], PairTrack] = OrderedDict()
         self._lock = Lock()
 
@@ -58,17 +51,11 @@ class Tracks:
         key = (analysis.track_path, analysis.track_sha256)
         with self._lock:
             if key not in self._kept:
-                self._kept[key] = self._read(analysis.track_path)
+                self._kept[key] = read_track(analysis.track_path)
             self._kept.move_to_end(key)
             while len(self._kept) > _TRACKS_KEPT:
                 self._kept.popitem(last=False)
             return self._kept[key]
-
-
-def _read(path: Path) -> PairTrack:
-    from posescore.pose.track_file import read_track
-
-    return read_track(path)
 
 
 def values_of(rules: str) -> dict[ProposalKind, int]:

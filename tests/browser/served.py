@@ -13,8 +13,7 @@ import numpy as np
 from posescore.footage.clock import FrameClock
 from posescore.library.library import Library
 from posescore.web.server import serve
-from posescore.web.sources import Tracks
-from tests.web.small_match import add_match, load_track
+from tests.web.small_match import add_match
 
 SMALL = FrameClock.steady(400, 10.0)
 
@@ -50,7 +49,7 @@ def main(folder: Path) -> None:
     with Library(folder / "library") as library:
         if not library.matches():
             fill(library, folder)
-        serve(library, port=0, open_browser=False, tracks=Tracks(load_track))
+        serve(library, port=0, open_browser=False)
 
 
 if __name__ == "__main__":

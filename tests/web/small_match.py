@@ -21,6 +21,7 @@ from posescore.library.analysis import Analysis
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Footage, Match, MatchInfo
 from posescore.pose.track import Finding, FindingKind, PairTrack
+from posescore.pose.track_file import write_track
 from posescore.terms import Athlete, Interval, Position, Provenance
 
 WIDTH, HEIGHT = 480, 270
@@ -106,25 +107,6 @@ def make_track(clock: FrameClock) -> PairTrack:
     )  # fmt: skip
 
 
-def save_track(path: Path, track: PairTrack) -> None:
-    """Keep a track of this test as plain arrays."""
-    with path.open("wb") as file:
-        np.savez(
-            file, keypoints_px=track.keypoints_px, keypoint_confidence=track.keypoint_confidence,
-            frame_index=track.frame_index, time_s=track.time_s, end_s=track.end_s,
-        )  # fmt: skip
-
-
-def load_track(path: Path) -> PairTrack:
-    """Inverse of :func:`save_track`."""
-    with np.load(path) as kept:
-        parts = {name: kept[name] for name in kept.files}
-    end_s = float(parts.pop("end_s"))
-    return PairTrack(
-        **parts, end_s=end_s, picture_size_px=(WIDTH, HEIGHT), provenance=Provenance("test")
-    )
-
-
 def add_match(
     library: Library, folder: Path, clock: FrameClock, *, title: str = "Ines Vaz v Noa Berg",
     holds: Sequence[Hold] = HOLDS, events: Sequence[MatchEvent] = EVENTS,
@@ -132,10 +114,10 @@ def add_match(
 ) -> Match:  # fmt: skip
     """A match with footage, track and analysis; files of the same title in the folder are used."""
     stem = title.lower().replace(" ", "-")
-    clip, track = folder / f"{stem}.mp4", folder / f"{stem}.npz"
+    clip, track = folder / f"{stem}.mp4", folder / f"{stem}.parquet"
     if not track.exists():
         write_clip(clip, clock, b_frames)
-        save_track(track, make_track(clock))
+        write_track(make_track(clock), track)
     match = library.add_match(
         MatchInfo(
             title,
