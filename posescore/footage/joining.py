@@ -1,43 +1,76 @@
-"""Making longer footage out of shorter: the same video again and again, without encoding it anew."""
+"""A video once more: cut off or repeated to a length, without coding it again."""
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import av
+from av.container import OutputContainer
+from av.error import FFmpegError
+from av.video import VideoStream
 
+from posescore.errors import FootageError
+from posescore.footage.atomic import replacing
+from posescore.footage.decoding import Damage, packets
 from posescore.footage.opening import opened
+from posescore.footage.reading import Footage
 
 
 def repeated(source: Path, out: Path, duration_s: float) -> None:
-    """Write a video that shows ``source`` from its start, again and again, for a time.
+    """Write the pictures of ``source``, over and over, until ``duration_s`` seconds are full.
 
-    Packets are copied, so the pictures are bit-identical; the last showing is cut at a frame that
-    others may depend on only if they come later.
+    The coded pictures are copied as they are, so this takes no longer than copying a file. The
+    end is cut at the first picture that is stored behind it: exact for video without B-frames, a
+    few frames early or late otherwise.
 
-    Parameters
-    ----------
-    duration_s
-        At least this long, to the next whole frame.
+    Raises
+    ------
+    FootageError
+        When the source cannot be read.
+    StorageError
+        When the result cannot be written.
     """
-    with av.open(str(out), "w") as target:
-        shift, copy = 0, None
-        while True:
-            with opened(source) as (container, stream):
-                if copy is None:
-                    copy = target.add_stream_from_template(stream)
-                if stream.time_base is None:
-                    raise ValueError(f"{source} has no time base")
-                limit = int(duration_s / stream.time_base)
-                end = shift
-                for packet in container.demux(stream):
-                    if packet.dts is None or packet.pts is None:
-                        continue
-                    packet.pts += shift
-                    packet.dts += shift
-                    if packet.dts >= limit:
-                        return
-                    end = max(end, packet.pts + (packet.duration or 1))
-                    packet.stream = copy
-                    target.mux(packet)
-            shift = end
+    length_s = Footage(source).clock().end_s
+    with replacing(out) as unfinished:
+        try:
+            with av.open(str(unfinished), "w") as container:
+                _copy(source, container, length_s, duration_s)
+        except FFmpegError as error:
+            raise OSError(error.errno, error.strerror) from error
+
+
+def _copy(source: Path, container: OutputContainer, length_s: float, duration_s: float) -> None:
+    copy: VideoStream | None = None
+    starts_s = 0.0
+    while starts_s < duration_s:
+        with opened(source) as (given, stream):
+            if stream.time_base is None:
+                raise FootageError(f"{source} has no time base: convert it to MP4 first.")
+            if copy is None:
+                copy = container.add_stream_from_template(stream)
+            if not _copy_once(given, stream, container, copy, (starts_s, duration_s)):
+                return
+        starts_s += length_s
+
+
+def _copy_once(
+    given: av.container.InputContainer,
+    stream: VideoStream,
+    container: OutputContainer,
+    copy: VideoStream,
+    span_s: tuple[float, float],
+) -> bool:
+    """Copy one round; False once the end is reached."""
+    time_base = stream.time_base or Fraction(1, 1000)
+    shift = round(span_s[0] / float(time_base))
+    for packet in packets(given, stream, Damage()):
+        if packet.pts is None or packet.dts is None:
+            continue
+        if packet.dts * float(time_base) + span_s[0] >= span_s[1]:
+            return False
+        packet.pts += shift
+        packet.dts += shift
+        packet.stream = copy
+        container.mux(packet)
+    return True

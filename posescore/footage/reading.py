@@ -41,7 +41,8 @@ class FootageInfo:
     ``width_px`` and ``height_px`` are those of the upright picture; ``rotation_deg`` is how far
     (anticlockwise) the stored frames are turned to be shown. ``starts_at_s`` is the stamp that the
     first frame carries in the file; frame times count from there. ``duration_s`` is what the
-    container states, None where it does not; :meth:`Footage.clock` has the exact end.
+    container states, None where it does not; :meth:`Footage.clock` has the exact end. ``suffix``
+    is the file's, lower case with its dot: FFmpeg has one name for MP4 and MOV, browsers do not.
     """
 
     width_px: int
@@ -50,6 +51,7 @@ class FootageInfo:
     codec: str
     pixel_format: str
     container: str
+    suffix: str
     duration_s: float | None
     mean_frames_per_s: float | None
     starts_at_s: float
@@ -192,6 +194,7 @@ def _info(
         codec=stream.codec_context.name,
         pixel_format=stream.codec_context.pix_fmt or "",
         container=container.format.name,
+        suffix=Path(container.name).suffix.lower(),
         duration_s=container.duration / av.time_base if container.duration else None,
         mean_frames_per_s=float(rate) if rate else None,
         starts_at_s=float((first_pts or 0) * time_base),

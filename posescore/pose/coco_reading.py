@@ -75,7 +75,7 @@ class Document:
         for slot, annotation in self._slots(image):
             self._read_marks(annotation, points[slot], confidence[slot])
             stated = annotation.get("area")
-            if isinstance(stated, int | float) and stated > 0:
+            if isinstance(stated, int | float) and 0 < stated < math.inf:
                 area[slot] = float(stated)
         return points, confidence, area
 
@@ -101,7 +101,9 @@ class Document:
         confidence: NDArray[np.float32],
     ) -> None:
         marks = self._marks(annotation)
-        columns = self.columns.get(annotation.get("category_id")) or _default_columns(len(marks))
+        category = annotation.get("category_id")
+        named = self.columns.get(category) if isinstance(category, int | str) else None
+        columns = named or _default_columns(len(marks))
         if columns is None or len(columns) != len(marks):
             raise KeypointFileError(
                 f"{self.path}: annotation {annotation.get('id')} has {len(marks)} keypoints, its "
@@ -189,7 +191,7 @@ def _columns(path: Path, data: dict[str, Any]) -> dict[object, list[int | None]]
     columns: dict[object, list[int | None]] = {}
     for category in _list(path, {"categories": data.get("categories") or []}, "categories"):
         names = category.get("keypoints")
-        if not isinstance(names, list):
+        if not isinstance(names, list) or not isinstance(category.get("id"), int | str):
             continue
         places = [KEYPOINT_INDEX.get(_our_name(str(name))) for name in names]
         known = [place for place in places if place is not None]

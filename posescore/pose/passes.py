@@ -1,0 +1,110 @@
+"""The pose pass over whatever a person names: a video, a picture, a folder of pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from posescore.footage.pictures import is_picture, pictures_in, read_picture
+from posescore.footage.reading import open_footage
+from posescore.pose.coco import PosedPicture, pictures_of_track, write_coco
+from posescore.pose.estimator import PairEstimator
+from posescore.pose.estimators import default_estimator
+from posescore.pose.follow import follow
+from posescore.pose.people import people_of
+
+Progress = Callable[[int, int], None]
+"""Called with the number of pictures or frames done and the number of all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """How much was found: pictures or frames, and athletes in all of them together."""
+
+    pictures: int
+    athletes: int
+
+
+def pose_file(
+    source: Path,
+    out: Path,
+    *,
+    every_frame: bool = False,
+    estimator: PairEstimator | None = None,
+    progress: Progress | None = None,
+) -> Found:
+    """Find both athletes and write them as COCO keypoints.
+
+    Parameters
+    ----------
+    source
+        A video, whose athletes are followed; or a picture or a folder, every picture alone.
+    out
+        COCO keypoints JSON to write; ``file_name`` names the picture, ``frame_index`` and
+        ``time_s`` the frame.
+    every_frame
+        Search every frame of a video.
+    estimator
+        The shipped one when not given.
+    progress
+        Called after every picture.
+
+    Raises
+    ------
+    FootageError
+        When the source cannot be used.
+    StorageError
+        When the result cannot be written.
+    """
+    own = default_estimator() if estimator is None else None
+    try:
+        pictures = _posed(source, estimator or own, every_frame, progress)
+    finally:
+        if own is not None:
+            own.close()
+    write_coco(pictures, out)
+    athletes = sum(
+        int(np.isfinite(picture.keypoints_px).any(axis=(1, 2)).sum()) for picture in pictures
+    )
+    return Found(len(pictures), athletes)
+
+
+def _posed(
+    source: Path,
+    estimator: PairEstimator | None,
+    every_frame: bool,
+    progress: Progress | None,
+) -> list[PosedPicture]:
+    assert estimator is not None
+    if source.is_dir() or is_picture(source):
+        paths = pictures_in(source) if source.is_dir() else [source]
+        return list(pose_of_pictures(paths, estimator, progress))
+    footage = open_footage(source)
+    every = 1 if every_frame else None
+    track = follow(footage, estimator, every=every, progress=progress)
+    return pictures_of_track(track, source.name)
+
+
+def pose_of_pictures(
+    paths: list[Path], estimator: PairEstimator, progress: Progress | None = None
+) -> Iterator[PosedPicture]:
+    """The athletes of pictures that have nothing to do with one another.
+
+    The athlete further left is A: a picture alone has no earlier sight to go by.
+    """
+    for done, path in enumerate(paths, start=1):
+        picture = read_picture(path)
+        estimate = estimator.estimate(picture)
+        points = np.full((2, 21, 2), np.nan, np.float32)
+        confidence = np.full((2, 21), np.nan, np.float32)
+        people = sorted(people_of(estimate), key=lambda person: float(person.centre_px[0]))
+        for slot, person in enumerate(people):
+            points[slot], confidence[slot] = person.keypoints_px, person.keypoint_confidence
+        height, width = picture.shape[:2]
+        unknown = np.full(2, np.nan)
+        yield PosedPicture(path.name, None, None, (width, height), points, confidence, unknown)
+        if progress is not None:
+            progress(done, len(paths))
