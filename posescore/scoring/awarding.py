@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from posescore.scoring.claims import Bar, Claim, longest, words
+from posescore.scoring.claims import Bar, Claim, kind_words, longest, words
 from posescore.scoring.judging import judge
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
-from posescore.scoring.timeline import Visit
+from posescore.scoring.timeline import Group, Visit
 from posescore.terms import Athlete, Interval
 
 
@@ -24,7 +24,8 @@ def award(claim: Claim, held: Visit, at_s: float, stretch: Interval, rules: Rule
     Confidence is the product of: how the position was reached (events, the position before),
     the position's own holds, its checks, and the releasing holds where they are others.
     """
-    sure = claim.confidence * _position_confidence(claim, held, at_s, stretch, rules)
+    seen = _position_criteria(claim, held, at_s, rules)
+    sure = claim.confidence * _position_confidence(claim, held, at_s, seen, rules)
     what, link = f"held it for {spoken_s(stretch.duration_s)}", " and "
     if held is not claim.visit:
         went = "came back to" if held.group is claim.visit.group else "went on to"
@@ -40,12 +41,13 @@ def award(claim: Claim, held: Visit, at_s: float, stretch: Interval, rules: Rule
         points=rules.points[claim.kind],
         advantage=0,
         clause=claim.clause,
-        why=f"{claim.story}{link}{what}.{claim.note}",
+        why=f"{claim.story}{link}{what}.{claim.note if held.group is Group.PIN else ''}",
         confidence=sure,
         evidence=Interval(min(claim.visit.start_s, at_s), at_s),
         path=_path(claim, held),
         criteria=(
-            *_own_criteria(claim, held, stretch, rules),
+            *claim.way,
+            *seen,
             _held(True, stretch.duration_s, rules),
         ),
     )
@@ -56,31 +58,26 @@ def _path(claim: Claim, held: Visit) -> tuple[str, ...]:
 
 
 def _position_confidence(
-    claim: Claim, held: Visit, at_s: float, stretch: Interval, rules: RuleSet
+    claim: Claim, held: Visit, at_s: float, seen: Sequence[Criterion], rules: RuleSet
 ) -> float:
-    sure = held.confidence(stretch.start_s, at_s)
+    sure = held.confidence(at_s - rules.seconds.hold, at_s)
     if held is not claim.visit:
         sure *= claim.visit.confidence(claim.reached_s, claim.visit.end_s)
-    for criterion in _own_criteria(claim, held, stretch, rules):
-        if criterion.met and criterion not in claim.criteria[: _n_path(claim)]:
-            sure *= criterion.probability
+    for criterion in seen:
+        sure *= criterion.probability if criterion.met else 1.0
     return sure
 
 
-def _n_path(claim: Claim) -> int:
-    """How many of a claim's criteria are about the way there, already in its confidence."""
-    return len(claim.criteria) - (len(claim.verdict.criteria) if claim.verdict else 0)
-
-
-def _own_criteria(
-    claim: Claim, held: Visit, stretch: Interval, rules: RuleSet
+def _position_criteria(
+    claim: Claim, held: Visit, at_s: float, rules: RuleSet
 ) -> tuple[Criterion, ...]:
-    """Criteria of the way there and of the position, as seen while it was held."""
+    """Criteria of the position as seen while the count ran: where parts differ, the least sure."""
     if claim.verdict is None or held is not claim.visit:
-        return claim.criteria
-    seen = [judge(h, rules) for h in held.holds if h.interval.overlap_s(stretch) > 0]
-    best = max(seen, key=lambda verdict: (verdict.met, verdict.probability))
-    return (*claim.criteria[: _n_path(claim)], *best.criteria)
+        return claim.verdict.criteria if claim.verdict else ()
+    count = Interval(at_s - rules.seconds.hold, at_s)
+    seen = [judge(h, rules) for h in held.holds if h.interval.overlap_s(count) > 0]
+    met = [verdict for verdict in seen if verdict.met] or [claim.verdict]
+    return min(met, key=lambda verdict: verdict.probability).criteria
 
 
 def _held(met: bool, duration_s: float, rules: RuleSet) -> Criterion:
@@ -165,7 +162,7 @@ def missed(
     else:
         short, reason, clause = failed, failed.seen, failed.clause
         sure *= failed.probability
-    others = sorted({c.kind.replace("_", " ") for c in claims if c.kind is not claim.kind})
+    others = sorted({kind_words(c.kind) for c in claims if c.kind is not claim.kind})
     note = f" One advantage for the whole chain ({', '.join(others)} too)." if others else ""
     return Proposal(
         time_s=at_s,

@@ -20,6 +20,13 @@ POSITION_KIND: Final[Mapping[Group, ProposalKind]] = {
 }
 """Positions that score by themselves, however they were reached."""
 
+_WHERE: Final[Mapping[ProposalKind, str]] = {
+    ProposalKind.KNEE_ON_BELLY: "on top, free of guard",
+    ProposalKind.MOUNT: "sitting on the torso, free of half-guard",
+    ProposalKind.BACK_MOUNT: "on the back of an opponent who is face-down",
+    ProposalKind.BACK_CONTROL: "behind the opponent",
+}
+
 RANK: Final[Mapping[ProposalKind, int]] = {
     ProposalKind.TAKEDOWN: 0,
     ProposalKind.SWEEP: 0,
@@ -54,7 +61,7 @@ class Claim:
     """A scoring position reached, to be awarded, missed or explained.
 
     ``story`` is the first half of the reason ("A took B down from standing into mount");
-    ``confidence`` covers how the position was reached, not the position itself.
+    ``way`` and ``confidence`` cover how the position was reached, ``verdict`` the position itself.
     """
 
     kind: ProposalKind
@@ -64,7 +71,7 @@ class Claim:
     clause: str
     path: tuple[str, ...]
     confidence: float = 1.0
-    criteria: tuple[Criterion, ...] = ()
+    way: tuple[Criterion, ...] = ()
     bar: Bar | None = None
     note: str = ""
     reached_s: float = 0.0
@@ -75,6 +82,11 @@ class Claim:
     def rank(self) -> int:
         """Place in the ascending order."""
         return RANK[self.kind]
+
+    @property
+    def criteria(self) -> tuple[Criterion, ...]:
+        """All criteria: of the way there, and of the position."""
+        return self.way + (self.verdict.criteria if self.verdict else ())
 
     @property
     def sound(self) -> bool:
@@ -101,6 +113,12 @@ class Standing:
         """The opponent broke it: everything may score again."""
         self.credited.clear()
         self.highest = 0
+
+
+def kind_words(kind: ProposalKind) -> str:
+    """A kind as the trade writes it."""
+    knee = kind is ProposalKind.KNEE_ON_BELLY
+    return Position.KNEE_ON_BELLY.trade_name if knee else kind.replace("_", " ")
 
 
 def words(visit: Visit, position: Position | None = None) -> str:
@@ -141,7 +159,7 @@ def position_claim(
         story=f"{athlete} took {name}{came_from}",
         clause=rules.clauses[kind],
         path=(*(() if before is None else (words(before),)), words(visit)),
-        criteria=verdict.criteria,
+        way=(Criterion(_WHERE[kind], True, words(visit), rules.clauses[kind]),),
         bar=_position_bar(kind, athlete, holder, rules),
         reached_s=reached_s,
         verdict=verdict,
@@ -164,12 +182,12 @@ def _position_bar(
 
 
 def repeat_bar(kind: ProposalKind, athlete: Athlete, rules: RuleSet) -> Bar:
-    """The bar of 3.2: the same position again, after it was left by choice."""
+    """The bar of 3.2: the same position again, after it was left by choice or merely moved."""
     return Bar(
-        f"{athlete} had scored this {kind.replace('_', ' ')} and left it by choice: "
-        "the same position counts once",
+        f"{athlete} had scored this {kind_words(kind)} before and {athlete.other} had not got "
+        "out of it: the same position counts once",
         rules.clauses["given_up"],
-        "not given up by choice before",
+        "not left by choice before",
     )
 
 

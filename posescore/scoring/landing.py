@@ -134,6 +134,16 @@ def _on_feet(rules: RuleSet, probability: float, seen: str = "both were standing
     )
 
 
+def _landed(visit: Visit, rules: RuleSet) -> tuple[Criterion, ...]:
+    """How the opponent came down; on all fours the position's own criteria say more."""
+    if visit.group is Group.TURTLE:
+        return ()
+    name = "the opponent comes down on back, side or seat"
+    if visit.group in (Group.BACK_MOUNT, Group.BACK_CONTROL):
+        name = "the opponent comes down with the attacker in control behind"
+    return (Criterion(name, True, visit.positions[0].trade_name, rules.clauses["takedown"]),)
+
+
 def _after_pull(visit: Visit, marks: _Marks, pull: MatchEvent, rules: RuleSet) -> Landing:
     """The opponent pulled guard: only an attack begun before, or a grip on the trousers, counts."""
     name, opponent = "begun before the guard pull", pull.athlete
@@ -146,7 +156,7 @@ def _after_pull(visit: Visit, marks: _Marks, pull: MatchEvent, rules: RuleSet) -
             f"{_took_down(visit)}, having started before {opponent} pulled guard",
             clause,
             sure,
-            (_on_feet(rules, 1.0), seen),
+            (_on_feet(rules, 1.0), seen, *_landed(visit, rules)),
         )
     grip_until_s = pull.time_s + 2 * rules.seconds.event_slack + TOLERANCE_S
     if marks.grip is not None and marks.grip.time_s <= grip_until_s:
@@ -198,8 +208,9 @@ def _attempt(
     else:
         sure *= feet.holds[-1].confidence
         seen = _on_feet(rules, feet.holds[-1].confidence)
+    criteria = (seen, *_landed(visit, rules))
     return Landing(
-        ProposalKind.TAKEDOWN, _took_down(visit), rules.clauses["takedown"], sure, (seen,)
+        ProposalKind.TAKEDOWN, _took_down(visit), rules.clauses["takedown"], sure, criteria
     )
 
 
@@ -234,7 +245,7 @@ def _unmarked(visit: Visit, feet: Visit | None, rules: RuleSet) -> Landing | Non
             f"{_took_down(visit)}, though nobody marked the attack",
             rules.clauses["takedown"],
             sure,
-            (_on_feet(rules, sure),),
+            (_on_feet(rules, sure), *_landed(visit, rules)),
         )
     upper = visit.upper or Athlete.A
     reason = (

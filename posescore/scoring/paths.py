@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from posescore.holds.events import EventName, MatchEvent
 from posescore.scoring.claims import Bar, Claim, Standing, repeat_bar, verdict_of, words
@@ -11,10 +12,14 @@ from posescore.scoring.judging import Verdict
 from posescore.scoring.landing import Landing, land
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
-from posescore.scoring.timeline import Group, Visit
+from posescore.scoring.timeline import TOLERANCE_S, Group, Visit
 from posescore.terms import Athlete
 
 NO_PASS = " Side control itself scores nothing, and there was no guard to pass."
+
+
+STRAIGHT: Final = 0.8
+"""Past the legs straight into mount or knee-on-belly: the clause names side control alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +73,7 @@ def _from_feet(visit: Visit, landing: Landing, rules: RuleSet) -> Claim | None:
         clause=landing.clause,
         path=("standing", words(visit, visit.positions[0])),
         confidence=landing.confidence,
-        criteria=landing.criteria,
+        way=landing.criteria,
         bar=landing.bar,
         note=NO_PASS if visit.group is Group.PIN else "",
         reached_s=visit.start_s,
@@ -96,28 +101,22 @@ def _pass(
     visit: Visit, path: tuple[str, ...], confidence: float, rules: RuleSet, bar: Bar | None
 ) -> Claim:
     athlete = visit.upper or Athlete.A
-    into = visit.positions[0].trade_name
+    into, clause = visit.positions[0].trade_name, rules.clauses["guard_pass"]
+    if visit.group is not Group.PIN:
+        confidence, clause = confidence * STRAIGHT, f"{clause} [practice]"
+    came_from = path[-1] if path else ""
+    guard = Criterion("there was a guard to pass", True, came_from, clause, confidence)
+    name = "past the legs, in side control or north-south"
+    past = Criterion(name, visit.group is Group.PIN or None, words(visit), clause)
     return Claim(
         kind=ProposalKind.GUARD_PASS,
         athlete=athlete,
         visit=visit,
         story=f"{athlete} got past {athlete.other}'s legs into {into}",
-        clause=rules.clauses["guard_pass"],
+        clause=clause,
         path=(*path, words(visit, visit.positions[0])),
         confidence=confidence,
-        criteria=(
-            ()
-            if bar
-            else (
-                Criterion(
-                    "there was a guard to pass",
-                    True,
-                    path[-1] if path else "",
-                    rules.clauses["guard_pass"],
-                    confidence,
-                ),
-            )
-        ),
+        way=() if bar else (guard, past),
         bar=bar,
         reached_s=visit.start_s,
     )
@@ -125,6 +124,8 @@ def _pass(
 
 def _from_top(visit: Visit, ground: Visit, holder: Standing, rules: RuleSet) -> Claim | None:
     if ground.group is Group.GUARD and visit.holds[0].position in rules.pass_lands_in:
+        if ground.duration_s < rules.seconds.established - TOLERANCE_S:
+            return None  # the legs were in the way for a moment of a fall, which is no guard
         repeated = ProposalKind.GUARD_PASS in holder.credited
         bar = repeat_bar(ProposalKind.GUARD_PASS, holder_of(visit), rules) if repeated else None
         return _pass(visit, (words(ground),), ground.holds[-1].confidence, rules, bar)
@@ -166,7 +167,7 @@ def _from_below(
         clause=rules.clauses["sweep"],
         path=(words(ground), words(visit, visit.positions[0])),
         confidence=ground.holds[-1].confidence,
-        criteria=(
+        way=(
             Criterion(
                 "starts underneath in guard or half-guard",
                 ground.group is Group.GUARD,
@@ -174,6 +175,7 @@ def _from_below(
                 rules.clauses["sweep"],
                 ground.holds[-1].confidence,
             ),
+            Criterion("ends on top", True, words(visit), rules.clauses["sweep"]),
         ),
         note=NO_PASS if visit.group is Group.PIN else "",
         reached_s=visit.start_s,
@@ -229,4 +231,3 @@ def _hold_to_turtle(claim: Claim, rules: RuleSet) -> None:
         unseen = verdict.criteria[0]
         verdict = Verdict(verdict.criteria, unseen, False, 1.0, False)
     claim.verdict, claim.reached_s = verdict, reached_s
-    claim.criteria += verdict.criteria

@@ -70,7 +70,7 @@ class Seconds:
     reached: float
     joined_gap: float
     regained_after: float
-    recovered: float
+    established: float
     attack_reach: float
     event_slack: float
 

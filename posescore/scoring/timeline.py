@@ -112,7 +112,7 @@ def _without_flicker(visits: list[Visit], seconds: Seconds) -> list[Visit]:
         if not (
             inside
             and visit.group in _ESCAPES
-            and visit.duration_s < seconds.recovered - TOLERANCE_S
+            and visit.duration_s < seconds.established - TOLERANCE_S
         ):
             kept.append(visit)
     return kept

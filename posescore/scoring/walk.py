@@ -85,7 +85,7 @@ class Walk:
         """Settle what is still open when the match ends."""
         self._drop_fled(self.end_s)
         for athlete in Athlete:
-            self._settle(athlete, self.end_s, [], " before the end")
+            self._settle(athlete, self.end_s, [], " before the end", at_end=True)
 
     def _stand(self, visit: Visit) -> None:
         again = (
@@ -159,7 +159,7 @@ class Walk:
             clause=clause,
             path=(*first.path, words(visit, visit.positions[0])),
             confidence=attempt.confidence,
-            criteria=(Criterion("answers a takedown at once", True, "marked", clause),),
+            way=(Criterion("answers a takedown at once", True, "marked", clause),),
             reached_s=visit.start_s,
         )
 
@@ -307,7 +307,9 @@ class Walk:
         how = "recovered guard" if visit.group is Group.GUARD else "turned to turtle"
         self._settle(athlete, visit.start_s, claims, f" before {athlete.other} {how}")
 
-    def _settle(self, athlete: Athlete, at_s: float, kept: Sequence[Claim], end: str) -> None:
+    def _settle(
+        self, athlete: Athlete, at_s: float, kept: Sequence[Claim], end: str, at_end: bool = False
+    ) -> None:
         """The chance of these points is gone: one advantage for the chain, or why there is none."""
         holder = self.athletes[athlete]
         gone = [c for c in holder.claims if c not in kept and c.bar is None]
@@ -328,7 +330,7 @@ class Walk:
             self.proposals.append(awarding.missed(near, at_s, held_s, end, self.rules))
         elif stuck:
             claim, lock = max(stuck, key=lambda pair: (pair[0].rank, pair[0].reached_s))
-            at_end = lock.open and claim.last_visit.end_s >= self.end_s - self.seconds.joined_gap
+            at_end = at_end and lock.open
             self.proposals.append(awarding.caught(claim, at_s, at_end, lock.attacker, self.rules))
 
     def _explain_unmet(self, claim: Claim, at_s: float) -> None:
