@@ -238,6 +238,8 @@ def test_files_that_are_none(tmp_path: Path) -> None:
             read_coco(tmp_path / name)
 
 
+FIELDS = ["id", "image_id", "category_id", "keypoints", "track_id", "score", "area", "time_s"]
+FIELDS += ["frame_index", "width", "iscrowd", "keypoint_confidence", "file_name"]
 json_values = st.recursive(
     st.none()
     | st.booleans()
@@ -256,23 +258,7 @@ json_values = st.recursive(
     place=st.sampled_from(
         ["images", "annotations", "categories", "image", "annotation", "category"]
     ),
-    field=st.sampled_from(
-        [
-            "id",
-            "image_id",
-            "category_id",
-            "keypoints",
-            "track_id",
-            "score",
-            "area",
-            "time_s",
-            "frame_index",
-            "width",
-            "iscrowd",
-            "keypoint_confidence",
-            "file_name",
-        ]
-    ),
+    field=st.sampled_from(FIELDS),
     value=json_values,
 )
 def test_no_value_anywhere_gives_anything_but_a_reading_or_a_sentence(

@@ -1,0 +1,57 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from posescore.footage.opencv import cv2
+from posescore.pose.crop import MAX_CROP_PX, cut_out
+from posescore.pose.estimator import Box
+from posescore.pose.people import Person
+from posescore.pose.slots import trunk_turn_deg, turned_box
+from tests.pose.scenes import STANDING
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    turn_deg=st.floats(-180, 180),
+    width=st.floats(60, 900),
+    height=st.floats(60, 900),
+    x=st.floats(-20, 20),
+    y=st.floats(-20, 20),
+)
+def test_a_mark_in_the_crop_maps_back_to_where_it_was(
+    turn_deg: float, width: float, height: float, x: float, y: float
+) -> None:
+    picture = np.zeros((400, 500, 3), np.uint8)
+    mark = np.array([250 + x, 200 + y])
+    yy, xx = np.mgrid[:400, :500]
+    blob = 255 * np.exp(-((xx - mark[0]) ** 2 + (yy - mark[1]) ** 2) / (2 * 5.0**2))
+    picture[...] = blob[..., None].astype(np.uint8)
+    crop = cut_out(picture, Box(250, 200, width, height, turn_deg))
+    assert max(crop.picture.shape) <= MAX_CROP_PX
+    weight = crop.picture[..., 0].astype(float)
+    yy, xx = np.mgrid[: weight.shape[0], : weight.shape[1]]
+    centre = np.array([[(xx * weight).sum(), (yy * weight).sum()]]) / weight.sum()
+    np.testing.assert_allclose(crop.to_whole_px(centre)[0], mark, atol=1.5)
+
+
+def test_cropping_undoes_the_turn() -> None:
+    picture = np.zeros((300, 300, 3), np.uint8)
+    cv2.line(picture, (150, 150), (220, 150), (255, 255, 255), 5)  # lies to the right
+    crop = cut_out(picture, Box(150, 150, 200, 200, turn_deg=90)).picture
+    assert crop[40, 100, 0] > 200  # stands upwards now
+    assert crop[160, 100, 0] == 0
+
+
+@pytest.mark.parametrize("turn_deg", [0, 35, 90, 160, -120])
+def test_a_lying_body_stands_in_its_own_box(turn_deg: float) -> None:
+    turn = np.radians(turn_deg)
+    turned = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    points = STANDING @ turned.T + (300, 200)
+    person = Person(points.astype(np.float32), np.ones(21, np.float32))
+    assert trunk_turn_deg(person) == pytest.approx(turn_deg, abs=2)
+    box = turned_box(points, turn_deg, margin=0.0)
+    assert box.height_px == pytest.approx(np.ptp(STANDING[:, 1]), rel=0.01)
+    assert box.width_px < box.height_px
