@@ -194,6 +194,60 @@ def _trap_arms(lower: Body, trapped: NDArray[np.bool_], random: np.random.Genera
         lower.points = _pick(trapped[:, slot], lower.points, free)
 
 
+def astride(random: np.random.Generator, n: int) -> Scene:
+    """Over a lying opponent, as in mount or half guard: a leg between the opponent's legs, or none.
+
+    The trapped leg's knee lies by the opponent's hips, its ankle between the thighs or the knees;
+    the opponent's legs close around it, or one foot lies over it. The free leg kneels or is posted.
+    """
+    lower = _lying(random, n)
+    half = random.random(n) < 0.5
+    right_leg = random.random(n) < 0.5
+    trapped = half[:, None] & np.stack([~right_leg, right_leg], axis=1)
+    aside = np.where(right_leg, -1.0, 1.0) * random.uniform(-0.05, 0.18, n)
+    pelvis = np.stack(
+        [
+            _pick(half, -aside, random.uniform(-0.05, 0.05, n)),
+            _pick(half, random.uniform(-0.25, 0.32, n), random.uniform(0.08, 0.36, n)),
+            _pick(half, random.uniform(0.22, 0.4, n), random.uniform(0.3, 0.4, n)),
+        ],
+        axis=1,
+    )
+    facing = _near(random, n, (-0.3, 0.3), (1.0, 1.0), (0.0, 0.0))
+    spine = _Z + random.uniform(0.0, 3.0, n)[:, None] * facing
+    upper = Body(pelvis, spine, facing)
+    knee_down = random.random((n, 2)) < 0.75
+    for slot, (side, sign) in enumerate((("left", -1.0), ("right", 1.0))):
+        out, inside = sign * _X, Body(pelvis, spine, facing)
+        posted = Body(pelvis, spine, facing)
+        at = pelvis + 0.36 * out + random.uniform(-0.1, 0.4, n)[:, None] * facing
+        at[:, 2] = 0.08
+        posted.leg(side, at, _tilted(random, n, _Z + 0.6 * out, 0.3))
+        ahead = random.uniform(-0.2, 1.3, n)[:, None] * facing
+        upper.kneel(side, out + ahead, -facing + 0.25 * random.standard_normal((n, 3)))
+        upper.points = _pick(knee_down[:, slot], upper.points, _with_leg(upper, posted, side))
+        ankle = _near(random, n, (-0.08, 0.08), (-0.65, -0.25), (0.08, 0.32))
+        inside.leg(side, ankle, _tilted(random, n, _Y + 0.4 * out - 0.3 * _Z, 0.5))
+        upper.points = _pick(trapped[:, slot], _with_leg(upper, inside, side), upper.points)
+        hand = pelvis + 0.45 * facing + _near(random, n, (-0.3, 0.3), (-0.1, 0.3), (-0.2, 0.1))
+        hand[:, 2] = np.maximum(hand[:, 2], 0.06)
+        upper.arm(side, hand, _tilted(random, n, out, 0.4))
+        _close_leg(lower, side, -sign, half, random)
+    return _above_mat(_scene(upper, lower, random, {"leg_trapped": half}))
+
+
+def _close_leg(
+    lower: Body, side: str, sign: float, half: NDArray[np.bool_], random: np.random.Generator
+) -> None:
+    """Where a leg is trapped, the opponent's foot mostly comes in over or around it."""
+    n = len(half)
+    free = lower.points.copy()
+    closed = half & (random.random(n) < 0.7)
+    ankle = _near(random, n, (-0.15, 0.15), (-0.75, -0.35), (0.06, 0.35)) * np.array([sign, 1, 1])
+    lower.leg(side, ankle, _tilted(random, n, 0.8 * _Z + sign * _X, 0.3))
+    lower.points = _pick(closed, lower.points, free)
+
+
 def back_control(random: np.random.Generator, n: int) -> Scene:
     """Behind, seated, lying or on a side, each foot hooked inside the thighs or not, or crossed.
 
@@ -308,6 +362,7 @@ def turtle(random: np.random.Generator, n: int) -> Scene:
 SCENES: Final[Mapping[str, Callable[[np.random.Generator, int], Scene]]] = {
     "knee_on_belly": knee_on_belly,
     "mount": mount,
+    "astride": astride,
     "back_control": back_control,
     "turtle": turtle,
 }

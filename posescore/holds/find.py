@@ -13,6 +13,8 @@ from posescore.holds.events import MatchEvent
 from posescore.holds.grammar import Grammar
 from posescore.holds.hold import Hold
 from posescore.holds.inference import infer_events
+from posescore.holds.motion import with_motion
+from posescore.holds.trapped_leg import with_trapped_leg
 from posescore.pose.track import PairTrack
 from posescore.position.probabilities import PositionProbabilities
 
@@ -43,7 +45,8 @@ def find_holds(
         raise ValueError(
             f"{len(probabilities)} rows of probabilities cannot be of {len(track)} frames"
         )
-    holds = decode(probabilities, grammar, seen_enough(track))
+    judged = with_motion(with_trapped_leg(probabilities, track), track)
+    holds = decode(judged, grammar, seen_enough(track))
     return check_holds(holds, track), infer_events(holds, track)
 
 

@@ -72,9 +72,11 @@ def _built(data: Mapping[str, Any]) -> Grammar:
             for often, names in positions[state.position].get(relation, {}).items():
                 for column in _columns(state, relation, names):
                     weight[row, column] = data["weights"][often]
-        if state.position is not Position.SCRAMBLE:
-            weight[row, STATES.index(State(Position.SCRAMBLE))] = data["weights"]["scramble"]
     np.fill_diagonal(weight, 0.0)
+    scramble = STATES.index(State(Position.SCRAMBLE))
+    share = float(data["scramble"]["share"])
+    others = np.arange(len(STATES)) != scramble
+    weight[others, scramble] = weight[others].sum(axis=1) * share / (1.0 - share)
     start = np.array([positions[s.position].get("start_weight", 1.0) for s in STATES])
     with np.errstate(divide="ignore"):
         model = SegmentModel(

@@ -19,7 +19,7 @@ from posescore.terms import GUARDS, Athlete, Position
 
 _LONGEST_FALL_S: Final = 4.0
 """From the last hold on the feet to the first on the mat. Longer: what led there is not clear."""
-_BEFORE_S: Final = 1.5
+_BEFORE_S: Final = 3.0
 _AFTER_S: Final = 0.8
 _UNSEEN: Final = 0.6
 """How sure an attempt is where the descent itself could not be measured."""

@@ -191,6 +191,51 @@ def _arm_under_legs(upper: Floats, lower: Floats, scale: Floats, side: str) -> F
     )
 
 
+def _leg_between(upper: Floats, lower: Floats, scale: Floats, _side: str) -> Floats:
+    """Where both feet lie against the opponent's legs, the foot nearer to his thighs first."""
+    hips, knees = middle(lower, "hip"), middle(lower, "knee")
+    thighs, axis = _unit(knees - hips), _axis(lower)
+    found = {}
+    for side in SIDES:
+        knee, ankle = point(upper, f"{side}_knee"), point(upper, f"{side}_ankle")
+        thigh = [(point(lower, f"{s}_hip"), point(lower, f"{s}_knee")) for s in SIDES]
+        shin = [(point(lower, f"{s}_knee"), point(lower, f"{s}_ankle")) for s in SIDES]
+        found[side] = np.stack(
+            [
+                to_segment(ankle, hips, knees),
+                _length(ankle - knees),
+                np.fmax(*(to_segment(ankle, a, b) for a, b in thigh)),
+                np.fmin(*(to_segment(ankle, a, b) for a, b in shin)),
+                _dot(ankle - hips, axis),
+                _dot(ankle - hips, thighs),
+                np.abs(_cross(thighs, ankle - hips)),
+                _dot(knee - hips, axis),
+                np.abs(_cross(axis, knee - hips)),
+                ankle[:, 1] - hips[:, 1],
+                np.fmin(*(to_segment(point(lower, f"{s}_ankle"), knee, ankle) for s in SIDES)),
+                np.fmin(*(_length(point(lower, f"{s}_knee") - ankle) for s in SIDES)),
+            ],
+            axis=1,
+        )
+    away = {side: np.nan_to_num(found[side][:, :1], nan=1e6) for side in SIDES}
+    left = away["left"] < away["right"]
+    near = np.where(left, found["left"], found["right"])
+    far = np.where(left, found["right"], found["left"])
+    seat = np.stack(
+        [
+            _dot(middle(upper, "hip") - hips, axis),
+            _length(_across(lower, "knee")),
+            _length(_across(lower, "ankle")),
+            _length(_across(upper, "ankle")),
+        ],
+        axis=1,
+    )
+    return np.concatenate(
+        [np.concatenate([near, far, seat], axis=1) / scale[:, None], view(upper, lower, scale)],
+        axis=1,
+    )
+
+
 def _hook(upper: Floats, lower: Floats, scale: Floats, side: str) -> Floats:
     """Where a foot lies against the opponent's thighs."""
     knee, ankle = point(upper, f"{side}_knee"), point(upper, f"{side}_ankle")
@@ -268,6 +313,7 @@ def _behind(upper: Floats, lower: Floats, scale: Floats, _side: str) -> Floats:
 
 
 _MOUNTS: Final = frozenset({Position.MOUNT, Position.BACK_MOUNT})
+_ASTRIDE: Final = frozenset({Position.MOUNT, Position.HALF_GUARD})
 _KNEE: Final = frozenset({Position.KNEE_ON_BELLY})
 _BACK: Final = frozenset({Position.BACK_CONTROL})
 _TURTLE: Final = frozenset({Position.TURTLE})
@@ -278,6 +324,7 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     Question("facing_head", "mount", _MOUNTS, _facing, False, 0.95),
     Question("knee_down", "mount", _MOUNTS, _upper_leg, True, 0.85),
     Question("arm_trapped", "mount", _MOUNTS, _arm_under_legs, True, 0.08),
+    Question("leg_trapped", "astride", _ASTRIDE, _leg_between, False, 0.5),
     Question("hook", "back_control", _BACK, _hook, True, 0.75),
     Question("feet_crossed", "back_control", _BACK, _feet_crossed, False, 0.12),
     Question("knee_of_opponent_down", "turtle", _TURTLE, _lower_knees, False, 0.8),
