@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Final
@@ -12,6 +10,7 @@ from posescore.errors import InputError, StorageError
 from posescore.export.cues import log_webvtt
 from posescore.export.score_log import log_json
 from posescore.export.tables import holds_csv, log_csv
+from posescore.library.files import write_whole
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review import Review
@@ -65,24 +64,14 @@ def export_match(
     text = export_text(library, match_id, format_name, opinion)
     if out.is_dir():
         raise InputError(f"{out} is a folder: name the file to write.")
-    write_whole(out, text.encode("utf-8"))
+    put(out, text.encode("utf-8"))
     return out
 
 
-def write_whole(out: Path, data: bytes) -> None:
+def put(out: Path, data: bytes) -> None:
     """Put bytes on the disk under a name, whole or not at all."""
-    part = None
     try:
-        handle, name = tempfile.mkstemp(dir=out.absolute().parent, prefix=f".{out.name[:40]}-")
-        part = Path(name)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        part.chmod(0o644)
-        part.replace(out)
+        write_whole(out.absolute().parent, lambda file: file.write(data), lambda _: out.name)
     except OSError as error:
-        if part is not None:
-            part.unlink(missing_ok=True)
         why = error.strerror or str(error)
         raise StorageError(f"{out} cannot be written ({why}): choose another place.") from error

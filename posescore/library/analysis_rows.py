@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-import os
 import shutil
-import tempfile
 import zlib
 from collections.abc import Callable
 from datetime import datetime
@@ -21,6 +18,7 @@ from posescore.footage.clock import FrameClock
 from posescore.holds.events import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
+from posescore.library.files import sha256_of, write_whole
 from posescore.library.match_rows import now_text, touch_match
 from posescore.library.plain import from_plain, to_plain
 from posescore.library.schema import ANALYSIS
@@ -33,28 +31,10 @@ _EVENTS: Final = tuple[MatchEvent, ...]
 _FINDINGS: Final = tuple[Finding, ...]
 
 
-def sha256_of(path: Path) -> str:
-    """Hash of a file, lower-case hex."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def kept_file(folder: Path, stem: str, suffix: str, write: Callable[[IO[bytes]], object]) -> Path:
-    """Write a file named by its contents; whole or not at all, and on the disk on return."""
+def _kept(folder: Path, stem: str, suffix: str, write: Callable[[IO[bytes]], object]) -> Path:
+    """Write a file named by its contents into a match's folder."""
     folder.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=folder, prefix=".part-", suffix=suffix)
-    part = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            write(file)
-            file.flush()
-            os.fsync(file.fileno())
-        whole = folder / f"{stem}-{sha256_of(part)[:16]}{suffix}"
-        part.replace(whole)
-    except BaseException:
-        part.unlink(missing_ok=True)
-        raise
-    return whole
+    return write_whole(folder, write, lambda part: f"{stem}-{sha256_of(part)[:16]}{suffix}")
 
 
 def keep_track(folder: Path, track: Path) -> Path:
@@ -64,7 +44,7 @@ def keep_track(folder: Path, track: Path) -> Path:
         with track.open("rb") as source:
             shutil.copyfileobj(source, file)
 
-    return kept_file(folder, "track", track.suffix or ".parquet", copy)
+    return _kept(folder, "track", track.suffix or ".parquet", copy)
 
 
 def keep_probabilities(folder: Path, probabilities: PositionProbabilities) -> Path:
@@ -79,7 +59,7 @@ def keep_probabilities(folder: Path, probabilities: PositionProbabilities) -> Pa
             provenance=np.array(json.dumps(probabilities.provenance.to_json())),
         )
 
-    return kept_file(folder, "probabilities", ".npz", write)
+    return _kept(folder, "probabilities", ".npz", write)
 
 
 def read_probabilities(path: Path) -> PositionProbabilities:

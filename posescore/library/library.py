@@ -139,20 +139,22 @@ class Library:
         stays as it is, byte for byte.
         """
         folder = self.match(match_id).folder
-        with sentences(folder):
-            made = self._keep_files(folder, analysis)
-        with self._storage.write() as connection:
-            version = analysis_rows.insert_analysis(connection, match_id, analysis, *made)
+        before = set(folder.glob("*"))
+        made: list[Path | None] = []
+        try:
+            with sentences(folder):
+                track, shares = analysis.track_path, analysis.probabilities
+                made.append(None if track is None else analysis_rows.keep_track(folder, track))
+                made.append(
+                    None if shares is None else analysis_rows.keep_probabilities(folder, shares)
+                )
+            with self._storage.write() as connection:
+                version = analysis_rows.insert_analysis(connection, match_id, analysis, *made)
+        except BaseException:
+            for path in {each for each in made if each is not None} - before:
+                path.unlink(missing_ok=True)
+            raise
         return self.analysis(match_id, version)
-
-    @staticmethod
-    def _keep_files(folder: Path, analysis: Analysis) -> tuple[Path | None, Path | None]:
-        track = probabilities = None
-        if analysis.track_path is not None:
-            track = analysis_rows.keep_track(folder, analysis.track_path)
-        if analysis.probabilities is not None:
-            probabilities = analysis_rows.keep_probabilities(folder, analysis.probabilities)
-        return track, probabilities
 
     def analysis(self, match_id: int, version: int | None = None) -> Analysis:
         """One analysis, by default the newest; NotFoundError where there is none."""

@@ -280,9 +280,9 @@ def test_a_full_disk_leaves_the_file_that_was_there(
         os.close(handle)
         return whole(os.open("/dev/full", os.O_WRONLY), mode)
 
-    monkeypatch.setattr("posescore.export.export.os.fdopen", full)
+    monkeypatch.setattr("posescore.library.files.os.fdopen", full)
     with pytest.raises(StorageError, match="No space left"):
-        export.write_whole(out, b"x" * 100_000)
+        export.put(out, b"x" * 100_000)
     assert out.read_text() == "before"
     assert [path.name for path in tmp_path.iterdir()] == ["log.csv"]
 

@@ -82,7 +82,19 @@ def test_a_track_that_is_gone_is_one_sentence_and_adds_no_version(kept: Kept) ->
     with pytest.raises(StorageError, match="nowhere"):
         library.save_analysis(match.id, analysis(track=Path("/nowhere/track.parquet")))
     assert library.match(match.id).analysis_version == 1
-    assert not list(match.folder.glob(".part-*"))
+    assert len(list(match.folder.iterdir())) == 2
+
+
+def test_an_analysis_that_cannot_be_kept_leaves_no_files(kept: Kept, tmp_path: Path) -> None:
+    library, match = kept
+    before = sorted(match.folder.iterdir())
+    track = tmp_path / "other.parquet"
+    track.write_bytes(b"another track")
+    wrong = replace(analysis(track=track), holds=(replace(HOLDS[0], confidence=float("nan")),))
+    with pytest.raises(ValueError, match="JSON"):
+        library.save_analysis(match.id, wrong)
+    assert sorted(match.folder.iterdir()) == before
+    assert library.match(match.id).analysis_version == 1
 
 
 def entries_as_stored(library: Library) -> list[tuple[object, ...]]:

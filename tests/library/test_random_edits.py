@@ -222,7 +222,7 @@ def equals_its_log(folder: Path, match_id: int, model: Model) -> None:
 
 
 @settings(
-    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(seed=st.integers(0, 2**32))
 def test_random_edits_leave_what_the_log_says(
@@ -232,7 +232,7 @@ def test_random_edits_leave_what_the_log_says(
     dice, model = random.Random(seed), Model()
     library, match = library_with_match(folder)
     with library:
-        for _ in range(60):
+        for _ in range(50):
             one_step(library, match.id, model, dice)
     equals_its_log(folder, match.id, model)
 

@@ -161,11 +161,11 @@ def test_a_nudged_edge_keeps_decision_and_key(kept: Kept, first: Review) -> None
     assert after.status == "confirmed"
     assert after.note == ""
     assert after.shown.time_s == 32.0, "three seconds from the new edge"
-    knee = next(held.hold for held in review.holds if held.hold.position is Position.KNEE_ON_BELLY)
-    assert knee.end_s == 29.0, "the neighbour moves along"
-    assert (
-        line(review, ProposalKind.KNEE_ON_BELLY).key == line(first, ProposalKind.KNEE_ON_BELLY).key
-    )
+    assert review.holds[3].hold.end_s == 29.0, "the neighbour moves along"
+    review = library.edit(match.id, SetEdge(BACK, Edge.START, 37.5), "Ann")
+    moved = line(review, ProposalKind.BACK_CONTROL)
+    assert (moved.shown.time_s, moved.status) == (40.5, "proposed")
+    assert [item.key for item in review.items] == [item.key for item in first.items]
 
 
 def test_a_decision_outlasts_the_proposal_it_was_made_on(kept: Kept, first: Review) -> None:
