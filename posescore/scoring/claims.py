@@ -94,6 +94,11 @@ class Claim:
         return self.verdict is None or self.verdict.met
 
     @property
+    def worth(self) -> tuple[bool, bool]:
+        """What a claim stands for, to compare two of one kind: not barred first, then sound."""
+        return self.bar is None, self.sound
+
+    @property
     def last_visit(self) -> Visit:
         """Where the athlete was last while the claim was open."""
         return self.latest or self.visit

@@ -22,6 +22,9 @@ ASSUMED_FEET: Final = 0.8
 SEEMINGLY_PULLED: Final = 0.6
 """A guard pull was marked, but no guard was seen before the position that followed."""
 
+PERHAPS_STANDING: Final = 0.5
+"""The back, hooks and all, can be taken of an opponent who stays on the feet."""
+
 _DOMINATED: Final = frozenset({Group.PIN, Group.KNEE_ON_BELLY, Group.MOUNT, Group.BACK_MOUNT})
 
 
@@ -208,6 +211,8 @@ def _attempt(
     else:
         sure *= feet.holds[-1].confidence
         seen = _on_feet(rules, feet.holds[-1].confidence)
+    if visit.group is Group.BACK_CONTROL:
+        sure *= PERHAPS_STANDING
     criteria = (seen, *_landed(visit, rules))
     return Landing(
         ProposalKind.TAKEDOWN, _took_down(visit), rules.clauses["takedown"], sure, criteria

@@ -87,12 +87,17 @@ class Lock:
     open: bool = False
 
 
+def joined(first: Visit, second: Visit) -> Visit:
+    """Two visits to the same position as one."""
+    return Visit(first.group, first.upper, first.holds + second.holds)
+
+
 def visits_of(holds: Iterable[Hold], seconds: Seconds, live: Sequence[Interval]) -> list[Visit]:
     """Holds, in time order, joined into visits; scramble and what was passed through left out."""
     named = [hold for hold in holds if hold.position is not Position.SCRAMBLE]
     clipped = [part for hold in named for part in _clip(hold, live)]
-    joined = _join((Visit(Group.of(h.position), h.upper, (h,)) for h in clipped), seconds)
-    reached = [v for v in joined if v.duration_s >= seconds.reached - TOLERANCE_S]
+    stays = _join((Visit(Group.of(h.position), h.upper, (h,)) for h in clipped), seconds)
+    reached = [v for v in stays if v.duration_s >= seconds.reached - TOLERANCE_S]
     return _join(_without_flicker(_join(reached, seconds), seconds), seconds)
 
 
@@ -128,18 +133,18 @@ def _clip(hold: Hold, live: Sequence[Interval]) -> list[Hold]:
 
 
 def _join(visits: Iterable[Visit], seconds: Seconds) -> list[Visit]:
-    joined: list[Visit] = []
+    found: list[Visit] = []
     for visit in visits:
-        last = joined[-1] if joined else None
+        last = found[-1] if found else None
         if (
             last is not None
             and (last.group, last.upper) == (visit.group, visit.upper)
             and visit.start_s - last.end_s <= seconds.joined_gap + TOLERANCE_S
         ):
-            joined[-1] = Visit(last.group, last.upper, last.holds + visit.holds)
+            found[-1] = joined(last, visit)
         else:
-            joined.append(visit)
-    return joined
+            found.append(visit)
+    return found
 
 
 def live_stretches(events: Sequence[MatchEvent], end_s: float) -> list[Interval]:

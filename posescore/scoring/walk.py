@@ -31,6 +31,7 @@ from posescore.scoring.timeline import (
     Lock,
     Visit,
     held_at,
+    joined,
     live_stretches,
     locks_of,
     stretches_of,
@@ -99,7 +100,9 @@ class Walk:
             if again or not self._gave_up(athlete, visit):
                 standing.forget()
         if again:
-            self.before = Before(feet=visit)
+            feet = self.before.feet
+            one_phase = feet and visit.start_s - feet.end_s <= self.seconds.standing_again
+            self.before = Before(feet=joined(feet, visit) if feet and one_phase else visit)
             self.last.clear()
 
     def _restarted(self, visit: Visit) -> bool:
@@ -175,12 +178,10 @@ class Walk:
         for claim in (way, position):
             if claim is None:
                 continue
-            open_already = next((c for c in holder.claims if c.kind is claim.kind), None)
-            if open_already is not None and (open_already.sound or not claim.sound):
-                continue
-            if open_already is not None:
-                holder.claims.remove(open_already)
-            holder.claims.append(claim)
+            waiting_too = [c for c in holder.claims if c.kind is claim.kind]
+            if any(c.worth >= claim.worth for c in waiting_too):
+                continue  # the position is the one already waited for
+            holder.claims = [c for c in holder.claims if c not in waiting_too] + [claim]
             if claim.bar is None and claim.sound:
                 holder.highest = max(holder.highest, claim.rank)
 
