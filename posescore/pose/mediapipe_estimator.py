@@ -15,6 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from posescore.errors import MissingPartError
 from posescore.footage.system_libraries import named_when_missing
 from posescore.pose.crop import cut_out
 from posescore.pose.estimator import Box, PairEstimate, Picture
@@ -62,7 +63,10 @@ class MediaPipeEstimator:
 
     def __init__(self, bundle: Path | None = None, min_confidence: float = MIN_CONFIDENCE) -> None:
         path = bundle or shipped("models", "pose_landmarker_full.task")
-        data = path.read_bytes()
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error
         self._step = Step(
             "mediapipe_pose_landmarker",
             {
@@ -81,8 +85,7 @@ class MediaPipeEstimator:
         self._warm = False
         with named_when_missing("MediaPipe"), quiet_native_stderr():
             self._landmarker: Any = vision.PoseLandmarker.create_from_options(options)
-        # Also closes it before the interpreter goes down, where its own way of closing fails.
-        self._closing = weakref.finalize(self, self._landmarker.close)
+        self._closing = weakref.finalize(self, _close, self._landmarker)
 
     @property
     def step(self) -> Step:
@@ -130,6 +133,14 @@ class MediaPipeEstimator:
             self._warm = bool(result.pose_landmarks)
         height, width = picture.shape[:2]
         return [_person(landmarks, width, height) for landmarks in result.pose_landmarks]
+
+
+def _close(landmarker: Any) -> None:
+    """Close a landmarker, also while the interpreter goes down and its thread is gone already."""
+    try:
+        landmarker.close()
+    except RuntimeError:
+        landmarker._handle = None  # what its destructor looks at before it complains
 
 
 def _person(landmarks: list[Any], width_px: int, height_px: int) -> Person:
