@@ -171,12 +171,9 @@ def compare(
 
 
 def _answers(proposal: Proposal, award: Mapping[str, Any], within_s: float) -> bool:
-    return (
-        proposal.athlete == award["athlete"]
-        and proposal.kind == award["kind"]
-        and proposal.points == award["points"]
-        and abs(proposal.time_s - award["time_s"]) <= within_s
-    )
+    told = (award["athlete"], award["kind"], award["points"])
+    near = abs(proposal.time_s - float(award["time_s"])) <= within_s
+    return near and (proposal.athlete, proposal.kind, proposal.points) == told
 
 
 def _explains(proposal: Proposal, nothing: Mapping[str, Any]) -> bool:
@@ -186,7 +183,12 @@ def _explains(proposal: Proposal, nothing: Mapping[str, Any]) -> bool:
         proposal.evidence.start_s < nothing["end_s"]
         and proposal.evidence.end_s > nothing["start_s"]
     )
-    failed = {criterion.name for criterion in proposal.criteria if criterion.met is False}
+    failed = {
+        name
+        for criterion in proposal.criteria
+        if criterion.met is False
+        for name in (criterion.name, criterion.check)
+    }
     return bool(
         overlaps
         and proposal.athlete == nothing["athlete"]

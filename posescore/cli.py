@@ -278,9 +278,15 @@ def export(match: str, kind: str, out: Path | None, library_folder: Path | None)
 
 @main.command()
 @click.option("--poses", type=_FILE, envvar="POSESCORE_POSES3D", help="The open pose set (.npz).")
-@click.option("--out", type=_FILE, help="Folder for the weights and their card.")
+@click.option(
+    "--out",
+    type=_FILE,
+    default=Path("models/position_classifier.skops"),
+    show_default=True,
+    help="File of the weights; their card goes beside it.",
+)
 @click.option("--seed", type=int, default=0, show_default=True)
-def train(poses: Path | None, out: Path | None, seed: int) -> None:
+def train(poses: Path | None, out: Path, seed: int) -> None:
     """Train the position classifier on the open pose set, split by entry."""
     from posescore.position.training import train as train_classifier
 
@@ -298,9 +304,13 @@ def evaluate() -> None:
 def evaluate_position(poses: Path | None, as_json: bool) -> None:
     """Measure the position classifier on held-back entries of the open pose set."""
     from posescore.position.evaluation import evaluate as measure
+    from posescore.position.evaluation import table
 
-    table = measure(poses)
-    _print_json(table.to_json()) if as_json else click.echo(str(table))
+    figures = measure(poses)
+    if as_json:
+        _print_json(figures)
+    else:
+        click.echo("\n".join(table(figures)))
 
 
 @evaluate.command("pose")

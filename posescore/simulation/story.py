@@ -12,7 +12,7 @@ from typing import Final
 from posescore.terms import Athlete, Position
 
 FRAMES_PER_S: Final = 30
-DURATION_S: Final = 74.0
+DURATION_S: Final = 69.6
 N_FRAMES: Final = round(DURATION_S * FRAMES_PER_S)
 PICTURE_SIZE_PX: Final = (1280, 720)
 
@@ -84,7 +84,7 @@ STATES: Final = (
     Stretch(58.2, 60.8, Position.SCRAMBLE),
     Stretch(60.8, 64.6, Position.OPEN_GUARD, _B),
     Stretch(64.6, 67.2, Position.SCRAMBLE),
-    Stretch(67.2, 74.0, Position.SIDE_CONTROL, _B),
+    Stretch(67.2, 69.6, Position.SIDE_CONTROL, _B),
 )
 """What is true in every instant; the stretches tile the footage."""
 
@@ -110,14 +110,14 @@ HOLDS: Final = (
         {"hooks": 2, "feet_crossed": False, "arms_trapped": 0},
     ),
     TrueHold(60.8, 64.6, Position.OPEN_GUARD, _B),
-    TrueHold(67.2, 74.0, Position.SIDE_CONTROL, _B),
+    TrueHold(67.2, 69.6, Position.SIDE_CONTROL, _B),
 )  # fmt: skip
 """The stable positions, as a person would mark them."""
 
 EVENTS: Final[tuple[tuple[float, str, Athlete | None], ...]] = (
     (0.0, "start", None),
     (6.2, "takedown_attempt", _A),
-    (74.0, "end", None),
+    (69.6, "end", None),
 )
 
 AWARDS: Final = (
@@ -134,16 +134,17 @@ AWARDS: Final = (
         "The shin nearest the hip across the belly, the other knee off the mat, 3 s.",
     ),
     Award(
+        44.8, _A, "guard_pass", 3, "4.2, 3.4",
+        "From B's half-guard A frees the leg straight into mount: pass and mount in one chain, "
+        "one count (common practice; the clause itself names side control and north-south).",
+    ),
+    Award(
         44.8, _A, "mount", 4, "4.4.1",
         "Free of half-guard, astride and facing the head, both knees down, 3 s.",
     ),
     Award(
         56.2, _A, "back_control", 4, "4.5",
         "Behind B with both heels inside the thighs, feet not crossed, 3 s.",
-    ),
-    Award(
-        70.2, _B, "guard_pass", 3, "4.2",
-        "From A's open guard B gets past the legs and holds side control 3 s.",
     ),
 )  # fmt: skip
 """The six true awards."""
@@ -161,11 +162,15 @@ NOTHINGS: Final = (
         49.0, 53.2, _A, "back_control", "hooks", "4.5",
         "Only one heel is inside B's thighs.",
     ),
+    Nothing(
+        67.2, 69.6, _B, "guard_pass", "held for 3 seconds", "3.1",
+        "B is past A's legs, but time runs out before the three seconds: an advantage.",
+    ),
 )  # fmt: skip
 
 ATHLETES: Final = {
     _A: {"name": "Ilmar Oksanen", "gi": "white", "belt": "purple"},
-    _B: {"name": "Tadeu Varela", "gi": "blue", "belt": "brown"},
+    _B: {"name": "Tadeu Varela", "gi": "blue", "belt": "purple"},
 }
 EVENT_NAME: Final = "Harbour Hall Open"
 DIVISION: Final = {"age": "adult", "belt": "purple"}
@@ -173,9 +178,9 @@ DIVISION: Final = {"age": "adult", "belt": "purple"}
 NOTES: Final = (
     "Opening the guard scores nothing; side control reached from it is the pass (4.2).",
     "Half-guard after side control takes nothing back: the pass was released at 23.6 s (3.2).",
-    "From half-guard straight to mount there is no second pass: side control was not held (4.2).",
+    "B regains half-guard, so getting free of it into mount is a pass again (3.2, 3.4).",
     "B escapes from back control, not from a guard, so coming out on top is no sweep (4.6).",
-    "B's pass is from A's open guard, held before (4.2).",
+    "B gets past A's open guard at the very end, too late for the three seconds (3.1, 4.2).",
 )
 
 
