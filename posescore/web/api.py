@@ -20,13 +20,14 @@ from posescore.library.match import Match
 from posescore.library.match_rows import SortKey
 from posescore.library.review import Review
 from posescore.pose.track import PairTrack
+from posescore.scoring.rules import RuleSet
 from posescore.web import wire
 from posescore.web.edit_body import EditIn
 from posescore.web.footage_response import footage_response
 from posescore.web.guard import Access, Guard
 from posescore.web.openapi_page import openapi_page
 from posescore.web.saving import EXPORTS, saved_log
-from posescore.web.sources import Tracks, footage_of, values_of
+from posescore.web.sources import Tracks, footage_of, match_time_of, values_of
 from posescore.web.track_chunks import CHUNK_ROWS, chunk_firsts, n_chunks, pack_chunk
 from posescore.web.view import (
     entry_words,
@@ -185,6 +186,8 @@ class _Routes:
     def _review_out(self, match: Match, review: Review) -> wire.ReviewOut:
         analysis = self._library.analysis(match.id, review.analysis_version)
         track = self._tracks.of(analysis)
+        rules = RuleSet.load(review.rules)
+        lasts_s = match_time_of(rules, review.division)
         return wire.ReviewOut(
             match=match_out(match),
             analysis_version=review.analysis_version,
@@ -199,8 +202,8 @@ class _Routes:
             findings=findings_out(review),
             swaps=[wire.StretchOut(start_s=s.start_s, end_s=s.end_s) for s in review.swaps],
             set_aside=[aside.why for aside in review.set_aside],
-            match_clock=wire.MatchClockOut(running=running_out(review), duration_s=None),
-            values=values_of(review.rules),
+            match_clock=wire.MatchClockOut(running=running_out(review), duration_s=lasts_s),
+            values=values_of(rules),
             exports=EXPORTS,
             undo=entry_words(review.next_undo),
             redo=entry_words(review.next_redo),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Mapping
 from pathlib import Path
 from threading import Lock
 from typing import Final
@@ -58,6 +59,14 @@ class Tracks:
             return self._kept[key]
 
 
-def values_of(rules: str) -> dict[ProposalKind, int]:
-    """Points of every kind under a rule set, for the windows in which a person awards them."""
-    return dict(RuleSet.load(rules).points)
+def values_of(rules: RuleSet) -> dict[ProposalKind, int]:
+    """Points of every kind, for the windows in which a person awards them."""
+    return dict(rules.points)
+
+
+def match_time_of(rules: RuleSet, division: Mapping[str, str] | None) -> float | None:
+    """Seconds that a match of that division lasts; None where nobody said the division."""
+    if not division or "age" not in division:
+        return None
+    times = rules.match_times
+    return times.match_s(times.division(division["age"], division.get("belt")))

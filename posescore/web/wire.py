@@ -228,7 +228,7 @@ class ReviewOut(BaseModel):
     findings: list[FindingOut]
     swaps: list[StretchOut]
     set_aside: list[str]
-    match_clock: MatchClockOut | None
+    match_clock: MatchClockOut
     values: dict[ProposalKind, int]
     exports: list[ExportOut]
     undo: str | None

@@ -46,3 +46,10 @@ def wait_for_points(page: Page, athlete: str, wanted: int) -> None:
 def states(page: Page) -> list[str]:
     """The state of every line, in the order of the list."""
     return [text.strip() for text in page.locator(".proposals .state").all_inner_texts()]
+
+
+def go_to(page: Page, where: str) -> None:
+    """Use the window that goes to a time or a frame."""
+    page.keyboard.press("g")
+    page.get_by_label("Time as minutes:seconds").fill(where)
+    page.keyboard.press("Enter")

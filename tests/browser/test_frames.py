@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.room import drawn_frame, named_frame, open_match
+from tests.browser.room import drawn_frame, go_to, named_frame, open_match
 from tests.browser.served import FRAME_CLIPS
 
 pytestmark = pytest.mark.browser
@@ -38,12 +38,6 @@ def test_many_quick_steps_arrive_together(page: Page, number: int, clock) -> Non
     for _ in range(20):
         page.keyboard.press("ArrowRight")
     check(page, 20)
-
-
-def go_to(page: Page, where: str) -> None:
-    page.keyboard.press("g")
-    page.get_by_label("Time as minutes:seconds").fill(where)
-    page.keyboard.press("Enter")
 
 
 def check(page: Page, expected: int) -> None:

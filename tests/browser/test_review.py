@@ -9,6 +9,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.conftest import PHONE
 from tests.browser.room import (
     drawn_frame,
+    go_to,
     named_frame,
     open_match,
     points,
@@ -131,9 +132,7 @@ def test_keys_are_listed_and_can_be_chosen(page: Page) -> None:
 
 def test_swap_exchanges_the_skeletons(page: Page) -> None:
     open_match(page)
-    page.keyboard.press("g")
-    page.get_by_label("Time as minutes:seconds").fill("0:31")
-    page.keyboard.press("Enter")
+    go_to(page, "0:31")
     expect(page.locator("#frame-now")).to_have_text("310")
     before = page.locator("canvas").screenshot()
     page.keyboard.press("w")
@@ -141,6 +140,44 @@ def test_swap_exchanges_the_skeletons(page: Page) -> None:
     assert page.locator("canvas").screenshot() != before
     page.keyboard.press("u")
     expect(page.locator("#said")).to_contain_text("exchange A and B")
+
+
+def test_holds_and_events_are_corrected_by_keyboard(page: Page) -> None:
+    open_match(page)
+    before = states(page)
+    page.keyboard.press("Space")  # a pause in between changes nothing
+    page.keyboard.press("Space")
+    said = page.locator("#said")
+    go_to(page, "0:14")
+    expect(page.locator("#time-now")).to_have_text("0:14.00")
+    page.keyboard.press("b")
+    expect(said).to_contain_text("The start of the hold is 0:14.00 now.")
+    page.keyboard.press(".")
+    expect(said).to_contain_text("0:14.10")
+    go_to(page, "0:15")
+    expect(page.locator("#time-now")).to_have_text("0:15.00")
+    page.keyboard.press("r")
+    page.locator("dialog select").select_option("half_guard")
+    page.keyboard.press("Enter")
+    expect(page.locator(".now")).to_contain_text("half guard")
+    page.keyboard.press("t")
+    expect(page.locator(".hold")).to_have_count(8)
+    page.keyboard.press("m")
+    expect(page.locator(".hold")).to_have_count(7)
+    page.keyboard.press("i")
+    page.locator("dialog select").select_option("penalty")
+    page.get_by_label("Noa Berg").check()
+    page.keyboard.press("Enter")
+    expect(page.locator(".board-B .board-proposed")).to_contain_text("1 pen.")
+    page.keyboard.press("y")  # the mark is the selected proposal now
+    expect(page.locator(".board-B .board-small")).to_contain_text("pen. 1")
+    page.keyboard.press("Delete")
+    expect(page.locator(".hold")).to_have_count(6)
+    for _ in range(8):
+        page.keyboard.press("u")
+        page.wait_for_timeout(120)
+    expect(page.locator(".hold")).to_have_count(7)
+    assert states(page) == before
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -1,32 +1,9 @@
 // The small windows of the review: change or add an award, dismiss with a reason, go to a time, the keys.
 
 import { clockText, parseTime } from "posescore-room/clock.js";
-import { ACTIONS, keyName, shown } from "posescore-room/keys.js";
+import { ACTIONS, GROUPS, keyName, shown } from "posescore-room/keys.js";
+import { Window } from "posescore-room/windows.js";
 import { DISMISS_REASONS, KINDS } from "posescore-room/words.js";
-
-/** A native dialog: it keeps the focus inside, closes on Escape, and gives the focus back. */
-const Window = {
-  name: "PlainWindow",
-  props: { heading: { type: String, required: true }, wide: { type: Boolean, default: false } },
-  emits: ["close"],
-  template: `
-    <dialog ref="dialog" class="window" :class="{wide}" aria-labelledby="window-heading" @close="$emit('close')" @click="onClick">
-      <div class="window-inner">
-        <header><h2 id="window-heading">{{ heading }}</h2>
-          <button type="button" class="quiet" aria-label="Close" @click="$refs.dialog.close()">Close <kbd>Esc</kbd></button></header>
-        <slot></slot>
-      </div>
-    </dialog>`,
-  mounted() {
-    this.$refs.dialog.showModal();
-    this.$nextTick(() => this.$refs.dialog.querySelector("[data-first]")?.focus());
-  },
-  methods: {
-    onClick(event) {
-      if (event.target === this.$refs.dialog) this.$refs.dialog.close();
-    },
-  },
-};
 
 /** Change a proposal, or add an award that was missed. */
 export const AwardWindow = {
@@ -48,10 +25,10 @@ export const AwardWindow = {
           <label v-for="(athlete, i) in ['A', 'B']" :key="athlete" class="choice"><input type="radio" name="athlete" :value="athlete"
             v-model="athleteNow" :data-first="i === 0 ? '' : null"><b class="chip" :class="'chip-' + athlete">{{ athlete }}</b> {{ names[athlete] }}</label></fieldset>
         <label class="field">What happened
-          <select v-model="kind" @change="onKind"><option v-for="(words, id) in kinds" :key="id" :value="id">{{ words.plain }} ({{ words.trade }})</option></select></label>
+          <select @keydown.enter.prevent="$event.target.form.requestSubmit()" v-model="kind" @change="onKind"><option v-for="(words, id) in kinds" :key="id" :value="id">{{ words.plain }} ({{ words.trade }})</option></select></label>
         <div class="pair">
           <label class="field">Points <input type="number" min="0" max="99" step="1" required v-model.number="points"></label>
-          <label class="field">Advantages <input type="number" min="0" max="9" step="1" required v-model.number="advantage"></label>
+          <label class="field">Advantage <input type="number" min="0" max="1" step="1" required v-model.number="advantage"></label>
         </div>
         <label class="field">When the three seconds were over
           <span class="with-button"><input type="text" inputmode="decimal" v-model="time" :aria-invalid="!!problem" aria-describedby="award-problem">
@@ -179,7 +156,7 @@ export const KeysWindow = {
   computed: {
     groups() {
       void this.version;
-      return ["Decide", "Move", "Look"].map((name) => ({
+      return GROUPS.map((name) => ({
         name,
         actions: ACTIONS.filter((action) => action.group === name).map((action) => {
           const keys = this.keys.keysOf(action.id).map(shown);

@@ -23,11 +23,22 @@ export const ACTIONS = [
   { id: "add", keys: ["a"], text: "Add one that was missed", group: "Decide" },
   { id: "undo", keys: ["u", "Ctrl+z"], text: "Undo", group: "Decide" },
   { id: "redo", keys: ["Shift+U", "Ctrl+Shift+Z", "Ctrl+y"], text: "Redo", group: "Decide" },
+  { id: "begins", keys: ["b"], text: "The hold begins here", group: "Correct" },
+  { id: "ends", keys: ["e"], text: "The hold ends here", group: "Correct" },
+  { id: "edge_back", keys: [","], text: "Nearest edge one frame back", group: "Correct" },
+  { id: "edge_on", keys: ["."], text: "Nearest edge one frame on", group: "Correct" },
+  { id: "name", keys: ["r"], text: "Name the position", group: "Correct" },
+  { id: "split", keys: ["t"], text: "Split the hold here", group: "Correct" },
+  { id: "merge", keys: ["m"], text: "Merge with the next hold", group: "Correct" },
+  { id: "remove", keys: ["Delete"], text: "Nothing is held here", group: "Correct" },
+  { id: "mark", keys: ["i"], text: "Mark what happened here", group: "Correct" },
+  { id: "swap", keys: ["w"], text: "Exchange A and B from here on", group: "Correct" },
   { id: "skeletons", keys: ["s"], text: "Skeletons: both, A, B, none", group: "Look" },
-  { id: "swap", keys: ["w"], text: "Exchange A and B from here on", group: "Look" },
   { id: "close_up", keys: ["z"], text: "Strip: whole match or close up", group: "Look" },
   { id: "keys", keys: ["?"], text: "Show or hide these keys", group: "Look" },
 ];
+
+export const GROUPS = ["Decide", "Move", "Correct", "Look"];
 
 const STORE = "posescore.keys";
 

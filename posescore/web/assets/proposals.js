@@ -1,7 +1,7 @@
 // The proposals with their reasons: what, who, when, every published criterion, and what a person said.
 
 import { clockText } from "posescore-room/clock.js";
-import { KINDS, POSITIONS, STATE_WORDS, spaced, stateOf, sureText, worth } from "posescore-room/words.js";
+import { KINDS, POSITIONS, STATE_WORDS, shortWorth, spaced, stateOf, sureText, worth } from "posescore-room/words.js";
 
 const SIGNS = { yes: "\u2713", no: "\u2717", unknown: "?" };
 const SIGN_WORDS = { yes: "Seen", no: "Not seen", unknown: "Cannot tell" };
@@ -84,7 +84,7 @@ export default {
         ...proposal, award, state, words,
         classes: [`is-${state}`, { selected: proposal.id === this.selected, pays: award.points || award.advantage }],
         stateWords: STATE_WORDS[state],
-        worthShort: award.points ? `+${award.points}` : award.advantage ? "adv." : "0",
+        worthShort: shortWorth(award),
         sure: sureText(proposal.confidence),
         path: proposal.path.map((step) => POSITIONS[step]?.trade ?? spaced(step)),
         said: this.said(proposal, award),

@@ -1,6 +1,10 @@
 // The review of one match: footage, strip, proposals and score, and every key.
 
 import { Clock, clockText, shortClockText } from "posescore-room/clock.js";
+import {
+  edgeHere, mergeWithNext, nameable, named, nudge, removeHere, splitHere,
+} from "posescore-room/correct.js";
+import { EventWindow, NameWindow } from "posescore-room/correct_windows.js";
 import { AwardWindow, DismissWindow, GoWindow, KeysWindow } from "posescore-room/dialogs.js";
 import { ACTIONS, Keys, isTaken, keyName, shown } from "posescore-room/keys.js";
 import { needs, nextNeed } from "posescore-room/needs.js";
@@ -11,17 +15,23 @@ import FootageStage from "posescore-room/stage.js";
 import MatchStrip from "posescore-room/strip.js";
 import { template } from "posescore-room/review_template.js";
 import { TrackReader } from "posescore-room/track.js";
-import { KINDS, POSITIONS, sureText, worth } from "posescore-room/words.js";
+import { EVENTS, KINDS, POSITIONS, sureText, worth } from "posescore-room/words.js";
 
 const RATES = [0.25, 0.5, 1, 1.5, 2, 4];
 const SHOWN = [{ A: true, B: true }, { A: true, B: false }, { A: false, B: true }, { A: false, B: false }];
 const SHOWN_WORDS = ["A and B", "A only", "B only", "hidden"];
+const CORRECTIONS = {
+  begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
+  swap: "Exchange A and B from here",
+};
 const JUMP_S = 5;
 const LEAD_S = 1;
 
 export default {
   name: "ReviewRoom",
-  components: { AwardWindow, DismissWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, ProposalList, ScoreBoard },
+  components: {
+    AwardWindow, DismissWindow, EventWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, NameWindow, ProposalList, ScoreBoard,
+  },
   props: { matchId: { type: Number, required: true }, bones: { type: Array, required: true } },
   template,
   data() {
@@ -73,9 +83,13 @@ export default {
         ...hold, ...POSITIONS[hold.position], who: this.names[hold.upper] ?? "nobody", sure: sureText(hold.confidence),
       }));
     },
+    eventRows() {
+      return this.review.events.map((event) => ({
+        ...event, text: EVENTS[event.event]?.text ?? event.event, sure: sureText(event.confidence),
+      }));
+    },
     matchClock() {
       const clock = this.review.match_clock;
-      if (!clock) return "";
       const now = this.frame.time_s;
       const run = clock.running.reduce((sum, [from, to]) => sum + Math.max(0, Math.min(now, to) - from), 0);
       const whole = clock.duration_s ? ` of ${shortClockText(clock.duration_s)}` : "";
@@ -84,6 +98,9 @@ export default {
   },
   created() {
     this.keys = new Keys();
+    this.corrections = Object.entries(CORRECTIONS).map(([id, short]) => ({
+      id, short, text: ACTIONS.find((action) => action.id === id).text,
+    }));
     this.load();
   },
   mounted() {
@@ -133,6 +150,7 @@ export default {
     },
     act(id) {
       const stage = this.$refs.stage;
+      const now = this.frame.time_s;
       const acts = {
         play: () => stage.toggle(),
         frame_back: () => stage.step(-1),
@@ -157,7 +175,16 @@ export default {
         undo: () => this.step("undo"),
         redo: () => this.step("redo"),
         skeletons: () => this.nextShown(),
-        swap: () => this.swap(),
+        swap: () => this.edit({ kind: "swap_athletes", start_s: now }),
+        begins: () => this.correct(edgeHere(this.review, now, "start")),
+        ends: () => this.correct(edgeHere(this.review, now, "end")),
+        edge_back: () => this.correct(nudge(this.review, now, -1, this.clock)),
+        edge_on: () => this.correct(nudge(this.review, now, 1, this.clock)),
+        name: () => this.startName(now),
+        split: () => this.correct(splitHere(this.review, now)),
+        merge: () => this.correct(mergeWithNext(this.review, now)),
+        remove: () => this.correct(removeHere(this.review, now)),
+        mark: () => this.show("mark"),
         close_up: () => { this.closeUp = !this.closeUp; },
         keys: () => this.show("keys"),
       };
@@ -256,7 +283,13 @@ export default {
       const adding = this.open === "add";
       this.open = "";
       if (adding) this.edit({ kind: "add_award", ...award });
-      else this.edit({ kind: "change", proposal: this.selected, ...award });
+      else this.edit({ kind: "change", proposal: this.selected, ...this.differing(award) });
+    },
+    /** What a person changed; everything else stays as proposed. */
+    differing(award) {
+      const proposed = { ...this.proposal, award: this.proposal.kind };
+      const different = Object.entries(award).filter(([name, value]) => name === "reason" || value !== proposed[name]);
+      return Object.fromEntries(different);
     },
     saveDismiss(reason) {
       this.open = "";
@@ -266,8 +299,21 @@ export default {
       this.open = "";
       this.seek(seconds);
     },
-    swap() {
-      this.edit({ kind: "swap_athletes", start_s: this.frame.time_s });
+    correct(edit) {
+      if (edit) this.edit(edit);
+      else this.say("No hold is here.");
+    },
+    startName(now) {
+      this.draft = nameable(this.review, now, this.clock.end);
+      this.show("name");
+    },
+    saveName(position, upper) {
+      this.open = "";
+      this.edit(named(this.draft, position, upper));
+    },
+    saveMark(edit) {
+      this.open = "";
+      this.edit(edit);
     },
     async edit(edit) {
       await this.send(`${this.url}/edits`, { edit, author: this.author }, () => this.editSaid(edit));
@@ -283,7 +329,8 @@ export default {
       try {
         const before = new Set(this.review.proposals.map((proposal) => proposal.id));
         this.take(await ask(url, body));
-        const made = this.review.proposals.find((proposal) => proposal.added && !before.has(proposal.id));
+        const marked = body.edit?.kind === "add_event";
+        const made = this.review.proposals.find((proposal) => (proposal.added || marked) && !before.has(proposal.id));
         if (made) this.selected = made.id;
         this.trouble = "";
         this.say(`${words()} ${this.scoreText()}`);
@@ -295,7 +342,9 @@ export default {
     },
     editSaid(edit) {
       const proposal = this.review.proposals.find((one) => one.id === edit.proposal);
-      if (!proposal) return edit.kind === "swap_athletes" ? `A and B are exchanged from ${clockText(edit.start_s)} on.` : "Saved.";
+      if (edit.kind === "swap_athletes") return `A and B are exchanged from ${clockText(edit.start_s)} on.`;
+      if (edit.kind === "set_edge") return `The ${edit.edge} of the hold is ${clockText(edit.to_s)} now.`;
+      if (!proposal) return "Saved.";
       const award = { ...proposal, ...proposal.stands };
       const what = `${worth(award)}, ${KINDS[award.kind].trade}, ${this.names[award.athlete] ?? "nobody"}`;
       const words = { confirm: "Confirmed", change: "Changed", dismiss: "Dismissed", reopen: "Open again" };

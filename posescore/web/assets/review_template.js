@@ -42,9 +42,9 @@ export const template = `
           <p><b class="num">{{ undecided }}</b> of {{ review.proposals.length }} wait for you</p>
           <button type="button" class="primary" :disabled="!openNeeds.length" @click="act('next')">Next that needs me <kbd v-if="keyOf('next')">{{ keyOf('next') }}</kbd></button>
           <div class="todo-more">
-            <button type="button" :disabled="!review.undo" :title="review.undo ? 'Undo: ' + review.undo : 'Nothing to undo'" @click="act('undo')">Undo</button>
+            <button type="button" :disabled="!review.undo" :title="review.undo ? 'Undo: ' + review.undo : 'Nothing to undo'" @click="act('undo')">Undo <kbd v-if="keyOf('undo')">{{ keyOf('undo') }}</kbd></button>
             <button type="button" :disabled="!review.redo" :title="review.redo ? 'Redo: ' + review.redo : 'Nothing to redo'" @click="act('redo')">Redo</button>
-            <button type="button" :title="hint('add')" @click="act('add')">Add one</button>
+            <button type="button" :title="hint('add')" @click="act('add')">Add one <kbd v-if="keyOf('add')">{{ keyOf('add') }}</kbd></button>
           </div>
         </div>
         <p v-if="needText" class="need"><span aria-hidden="true">\u26a0 </span>{{ needText }}</p>
@@ -57,10 +57,17 @@ export const template = `
         <div class="below-head"><h2>The whole match</h2>
           <p class="legend"><span><i class="swatch solid"></i>settled</span><span><i class="swatch hatch"></i>doubtful</span>
             <span><i class="swatch flag-open"></i>proposed</span><span><i class="swatch flag-done"></i>confirmed</span></p>
-          <button type="button" :title="hint('close_up')" :aria-pressed="closeUp" @click="act('close_up')">Close up</button>
-          <button type="button" :title="hint('swap')" :disabled="saving" @click="act('swap')">Exchange A and B from here</button></div>
+          <button type="button" :title="hint('close_up')" :aria-pressed="closeUp" @click="act('close_up')">Close up</button></div>
         <match-strip ref="strip" :review="review" :end-s="clock.end" :time-s="frame.time_s" :selected="selected" :names="names"
           :close-up="closeUp" @seek="seek" @select="select"></match-strip>
+        <div class="correct" role="toolbar" aria-label="Correct at the playhead">
+          <button v-for="one in corrections" :key="one.id" type="button" :title="one.text" :disabled="saving" @click="act(one.id)">{{ one.short }} <kbd v-if="keyOf(one.id)">{{ keyOf(one.id) }}</kbd></button></div>
+        <details class="as-list"><summary>What happened, as a list</summary>
+          <ul class="events"><li v-for="event in eventRows" :key="event.id"><button type="button" class="quiet num" @click="seek(event.time_s)">{{ text(event.time_s) }}</button>
+            <span>{{ event.text }}<template v-if="event.athlete">, {{ names[event.athlete] }}</template></span>
+            <span class="trade">{{ event.by_person ? 'marked by a person' : event.sure }}</span>
+            <button type="button" class="quiet" :disabled="saving" @click="edit({kind: 'remove_event', event: event.id})">Remove</button></li>
+            <li v-if="!eventRows.length" class="trade">nothing yet</li></ul></details>
         <details class="as-list"><summary>Positions as a list</summary>
           <table><thead><tr><th scope="col">From</th><th scope="col">To</th><th scope="col">Position</th><th scope="col">On top</th><th scope="col">How sure</th></tr></thead>
             <tbody><tr v-for="hold in holdRows" :key="hold.id"><td><button type="button" class="quiet num" @click="seek(hold.start_s)">{{ text(hold.start_s) }}</button></td>
@@ -76,6 +83,8 @@ export const template = `
     <go-window v-if="open === 'go'" :clock="clock" @close="open = ''" @go="go"></go-window>
     <award-window v-if="open === 'change' || open === 'add'" :start="draft" :adding="open === 'add'" :names="names" :values="review.values"
       :clock="clock" :playhead-s="frame.time_s" @close="open = ''" @save="saveAward"></award-window>
+    <name-window v-if="open === 'name'" :target="draft" :names="names" @close="open = ''" @save="saveName"></name-window>
+    <event-window v-if="open === 'mark'" :time-s="frame.time_s" :names="names" @close="open = ''" @save="saveMark"></event-window>
     <dismiss-window v-if="open === 'dismiss'" :what="proposal.why" @close="open = ''" @save="saveDismiss"></dismiss-window>
   </div>
   <div class="room waiting" v-else><h1>PoseScore</h1><p v-if="trouble" role="alert">{{ trouble }} <a href="/">All matches</a></p><p v-else>Opening the match\u2026</p></div>

@@ -3,11 +3,12 @@
 
 import { clockText, shortClockText } from "posescore-room/clock.js";
 import {
-  DOUBTFUL_BELOW, FINDINGS, KINDS, POSITIONS, STATE_WORDS, shortWorth, stateOf, sureText, worth,
+  DOUBTFUL_BELOW, EVENTS, FINDINGS, KINDS, POSITIONS, STATE_WORDS, shortWorth, stateOf, sureText, worth,
 } from "posescore-room/words.js";
 
 const TICKS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300];
 const MOST_TICKS = 10;
+const FLAG_SHARE = 0.036; // how much of the window a flag takes
 
 export default {
   name: "MatchStrip",
@@ -34,6 +35,7 @@ export default {
             <span v-if="hold.wide">{{ hold.name }} <small>{{ hold.percent }}</small></span>
           </div>
           <div v-for="finding in findings" :key="finding.key" class="finding" :style="finding.style" :title="finding.title"></div>
+          <span v-for="event in events" :key="'e' + event.id" class="event" :style="event.style" :title="event.title"></span>
           <span v-for="flag in flags" :key="flag.id" class="flag" :class="flag.classes" :style="flag.style" :title="flag.title"
             @pointerdown.stop @click.stop="$emit('select', flag.id)">{{ flag.text }}</span>
           <span v-for="tick in ticks" :key="tick.s" class="tick" :style="{left: tick.left}">{{ tick.text }}</span>
@@ -75,15 +77,27 @@ export default {
         title: `${FINDINGS[finding.kind] ?? finding.kind}: ${finding.message}`,
       }));
     },
+    events() {
+      return this.review.events.map((event) => ({
+        id: event.id,
+        style: { left: this.place(event.time_s) },
+        title: `${clockText(event.time_s)}: ${EVENTS[event.event]?.text ?? event.event}` +
+          (event.athlete ? `, ${this.names[event.athlete]}` : ""),
+      }));
+    },
     flags() {
+      const least = { A: -Infinity, B: -Infinity }; // flags of one side stand beside each other
       return this.review.proposals.map((proposal) => {
         const award = { ...proposal, ...proposal.stands };
         const state = stateOf(proposal);
+        const side = award.athlete === "B" ? "B" : "A";
+        const at = Math.max(award.time_s, least[side]);
+        least[side] = at + FLAG_SHARE * this.spanS;
         return {
           id: proposal.id,
           text: shortWorth(award),
           classes: [`flag-${award.athlete ?? "none"}`, `is-${state}`, { selected: proposal.id === this.selected }],
-          style: { left: this.place(award.time_s) },
+          style: { left: this.place(at) },
           title: `${clockText(award.time_s)}: ${KINDS[award.kind].plain} (${KINDS[award.kind].trade}), ` +
             `${worth(award)}, ${this.names[award.athlete] ?? "nobody"}. ${STATE_WORDS[state]}.`,
         };

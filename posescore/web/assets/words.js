@@ -53,6 +53,26 @@ export const FINDINGS = {
   cut: "The camera changes its view",
 };
 
+export const WITHOUT_UPPER = ["standing", "scramble"];
+
+/** What a person can mark; `who` asks for the athlete who does it. */
+export const EVENTS = {
+  start: { text: "The match starts (combate)" },
+  stop: { text: "The clock stops (parou)" },
+  end: { text: "The match ends" },
+  penalty: { text: "Penalty (falta)", who: "Who is penalised?" },
+  advantage: { text: "Advantage", who: "Who gets it?" },
+  submission_locked: { text: "A submission is locked", who: "Who attacks?" },
+  submission_released: { text: "The submission is escaped", who: "Who attacked?" },
+  tap: { text: "Gives up (tap)", who: "Who taps?" },
+  out_of_area: { text: "Out of the area", who: "Who defended?" },
+  fled: { text: "Left the mat to avoid a score", who: "Who left?" },
+  position_given_up: { text: "Gave up a position by choice", who: "Who gave it up?" },
+  takedown_attempt: { text: "Begins a takedown", who: "Who attacks?" },
+  guard_pull: { text: "Pulls guard", who: "Who pulls?" },
+  trousers_grip: { text: "Grips the puller's trousers", who: "Who grips?" },
+};
+
 export const DOUBTFUL_BELOW = 0.6;
 
 export function sureWords(probability) {
@@ -75,12 +95,13 @@ export function stateOf(proposal) {
 export function worth(award) {
   if (award.points) return `${award.points} points`;
   if (award.advantage) return "advantage";
-  return "no points";
+  return award.kind === "penalty" ? "penalty" : "no points";
 }
 
 export function shortWorth(award) {
   if (award.points) return `+${award.points}`;
-  return award.advantage ? "adv" : "0";
+  if (award.advantage) return "adv";
+  return award.kind === "penalty" ? "pen" : "0";
 }
 
 export function spaced(name) {

@@ -1,0 +1,24 @@
+// A native dialog: it keeps the focus inside, closes on Escape, and gives the focus back.
+
+export const Window = {
+  name: "PlainWindow",
+  props: { heading: { type: String, required: true }, wide: { type: Boolean, default: false } },
+  emits: ["close"],
+  template: `
+    <dialog ref="dialog" class="window" :class="{wide}" aria-labelledby="window-heading" @close="$emit('close')" @click="onClick">
+      <div class="window-inner">
+        <header><h2 id="window-heading">{{ heading }}</h2>
+          <button type="button" class="quiet" aria-label="Close" @click="$refs.dialog.close()">Close <kbd>Esc</kbd></button></header>
+        <slot></slot>
+      </div>
+    </dialog>`,
+  mounted() {
+    this.$refs.dialog.showModal();
+    this.$nextTick(() => this.$refs.dialog.querySelector("[data-first]")?.focus());
+  },
+  methods: {
+    onClick(event) {
+      if (event.target === this.$refs.dialog) this.$refs.dialog.close();
+    },
+  },
+};
