@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -98,7 +99,7 @@ def test_an_analysis_that_cannot_be_kept_leaves_no_files(kept: Kept, tmp_path: P
 
 
 def entries_as_stored(library: Library) -> list[tuple[object, ...]]:
-    with sqlite3.connect(library.folder / FILE_NAME) as database:
+    with closing(sqlite3.connect(library.folder / FILE_NAME)) as database:
         return database.execute("SELECT * FROM entry ORDER BY id").fetchall()
 
 

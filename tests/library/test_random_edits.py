@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import itertools
 import random
 from dataclasses import dataclass, field
-from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 
 from posescore.errors import ConflictError, InputError
 from posescore.holds.events import EventName
+from posescore.holds.hold import CheckName, Hold
 from posescore.library import edits as e
 from posescore.library.library import Library
 from posescore.library.replay import replay
@@ -182,7 +184,7 @@ def check(review: Review, model: Model) -> None:
     assert sorted(map(str, events_of(review))) == sorted(map(str, model.events))
     assert verdicts_of(review) == model.verdicts
     ends = [row[:2] for row in rows_of(review)]
-    assert all(a[1] <= b[0] for a, b in pairwise(ends)), "holds overlap"
+    assert all(a[1] <= b[0] for a, b in itertools.pairwise(ends)), "holds overlap"
 
 
 def one_step(library: Library, match_id: int, model: Model, dice: random.Random) -> bool:
@@ -231,9 +233,9 @@ def test_random_edits_leave_what_the_log_says(
     folder = tmp_path_factory.mktemp("library")
     dice, model = random.Random(seed), Model()
     library, match = library_with_match(folder)
-    with library:
+    with library, Library(folder) as other:
         for _ in range(50):
-            one_step(library, match.id, model, dice)
+            one_step(dice.choice((library, other)), match.id, model, dice)
     equals_its_log(folder, match.id, model)
 
 
@@ -257,6 +259,72 @@ def test_a_thousand_edits_then_all_undone_and_all_redone(tmp_path: Path) -> None
         for _ in range(steps):
             review = library.redo(match.id, "Ann")
         assert contents(review) == last
+
+
+def any_edit(dice: random.Random, review: Review) -> e.Edit:
+    """An edit of any kind, those the model does not know included."""
+    start_s, end_s = sorted((dice.uniform(0, END_S), dice.uniform(0, END_S)))
+    hold = dice.choice(review.holds).key if review.holds else "0-1-mount-A"
+    strict = dice.random() < 0.5
+    return dice.choice([
+        e.SwapAthletes(start_s, dice.choice((None, end_s))),
+        e.SetCheck(hold, CheckName.HOOKS, dice.randrange(3)),
+        e.SetRules("sport-jiu-jitsu-strict-mount" if strict else "sport-jiu-jitsu"),
+        e.SetDivision({"age": "adult", "belt": "blue"} if strict else None),
+        *(random_edit(dice, review) for _ in range(6)),
+    ])  # fmt: skip
+
+
+def tries(library: Library, match_id: int, dice: random.Random, times: int) -> Review:
+    """Random edits of any kind; what is refused is refused."""
+    review = library.review(match_id)
+    for _ in range(times):
+        with contextlib.suppress(InputError, ConflictError):
+            review = library.edit(match_id, any_edit(dice, review), "Ann")
+    return review
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_edits_of_every_kind_are_replayed_undone_and_redone(tmp_path: Path, seed: int) -> None:
+    library, match = library_with_match(tmp_path)
+    with library:
+        untouched = contents(library.review(match.id))
+        review = tries(library, match.id, random.Random(seed), 80)
+        kinds = {entry.kind for entry in review.entries}
+        assert {"swap_athletes", "set_check", "set_rules"} <= kinds
+        with Library(tmp_path) as other:
+            assert contents(other.review(match.id)) == contents(review)
+            for _ in review.entries:
+                back = other.undo(match.id, "Ben")
+            assert contents(back) == untouched
+            for _ in review.entries:
+                again = other.redo(match.id, "Ben")
+            assert contents(again) == contents(review)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_another_analysis_keeps_every_hold_that_a_person_touched(tmp_path: Path, seed: int) -> None:
+    dice, model = random.Random(seed), Model()
+    library, match = library_with_match(tmp_path)
+    with library:
+        for _ in range(40):
+            one_step(library, match.id, model, dice)
+        before, log = library.review(match.id), library.log(match.id)
+        cuts_s = sorted(round(dice.uniform(0, END_S), 3) for _ in range(20))
+        holds = tuple(
+            Hold(a, b, Position.MOUNT, dice.choice(list(Athlete)), 0.5)
+            for a, b in itertools.pairwise(cuts_s)
+            if b - a > 0.2
+        )
+        library.save_analysis(match.id, analysis(holds, (), library.analysis(match.id).track_path))
+        after = library.review(match.id)
+        assert library.log(match.id) == log
+        assert [held for held in before.holds if held.edited] == [
+            held for held in after.holds if held.edited and held in before.holds
+        ]
+        assert all(a.hold.end_s <= b.hold.start_s for a, b in itertools.pairwise(after.holds))
+        assert verdicts_of(after) == verdicts_of(before)
+        assert contents(library.review(match.id, version=1)) == contents(before)
 
 
 def test_the_model_starts_where_the_library_starts() -> None:
