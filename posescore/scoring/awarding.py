@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from posescore.scoring.claims import Bar, Claim, kind_words, longest, words
+from posescore.scoring.claims import Bar, Claim, kind_words, words
 from posescore.scoring.judging import judge
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
@@ -18,11 +19,14 @@ def spoken_s(seconds: float) -> str:
     return f"{rounded} second" if rounded == "1" else f"{rounded} seconds"
 
 
-def award(claim: Claim, held: Visit, at_s: float, stretch: Interval, rules: RuleSet) -> Proposal:
+def award(
+    claim: Claim, held: Visit, at_s: float, stretch: Interval, rules: RuleSet, freed: bool
+) -> Proposal:
     """Points for a claim that the three seconds in ``held`` released at ``at_s``.
 
     Confidence is the product of: how the position was reached (events, the position before),
     the position's own holds, its checks, and the releasing holds where they are others.
+    ``freed``: the athlete was caught in a submission in the meantime.
     """
     seen = _position_criteria(claim, held, at_s, rules)
     sure = claim.confidence * _position_confidence(claim, held, at_s, seen, rules)
@@ -34,27 +38,45 @@ def award(claim: Claim, held: Visit, at_s: float, stretch: Interval, rules: Rule
         what += ", one count for the whole chain" if claim.rank > 0 else ""
     if claim.kind is ProposalKind.TAKEDOWN or claim.kind is ProposalKind.SWEEP:
         what = what.replace("held it", "stayed on top")
-    return Proposal(
-        time_s=at_s,
-        athlete=claim.athlete,
-        kind=claim.kind,
+    note = claim.note if held.group is Group.PIN else ""
+    criteria = (*claim.way, *seen, _held(True, stretch.duration_s, rules))
+    if freed:
+        note += f" The count ran only while {claim.athlete} was free of the submission."
+        criteria += (_free(True, "free while the count ran", rules.clauses["caught"]),)
+    return replace(
+        _of(claim, at_s, claim.kind, claim.clause, f"{claim.story}{link}{what}.{note}", sure),
         points=rules.points[claim.kind],
-        advantage=0,
-        clause=claim.clause,
-        why=f"{claim.story}{link}{what}.{claim.note if held.group is Group.PIN else ''}",
-        confidence=sure,
-        evidence=Interval(min(claim.visit.start_s, at_s), at_s),
-        path=_path(claim, held),
-        criteria=(
-            *claim.way,
-            *seen,
-            _held(True, stretch.duration_s, rules),
-        ),
+        path=claim.path if held is claim.visit else (*claim.path, words(held)),
+        criteria=criteria,
     )
 
 
-def _path(claim: Claim, held: Visit) -> tuple[str, ...]:
-    return claim.path if held is claim.visit else (*claim.path, words(held))
+def _of(
+    claim: Claim, at_s: float, kind: ProposalKind, clause: str, why: str, sure: float
+) -> Proposal:
+    """What every proposal that comes from a claim has."""
+    return Proposal(
+        time_s=at_s,
+        athlete=claim.athlete,
+        kind=kind,
+        points=0,
+        advantage=int(kind is ProposalKind.NEAR),
+        clause=clause,
+        why=why,
+        confidence=sure,
+        evidence=Interval(min(claim.visit.start_s, at_s), at_s),
+        would_be=None if kind is claim.kind else claim.kind,
+        path=claim.path,
+    )
+
+
+def _with_failed(claim: Claim, failed: Criterion) -> tuple[Criterion, ...]:
+    """A claim's criteria, the one that failed last."""
+    return (*(c for c in claim.criteria if c.name != failed.name), failed)
+
+
+def _free(met: bool, seen: str, clause: str) -> Criterion:
+    return Criterion("free of the opponent's submission", met, seen, clause)
 
 
 def _position_confidence(
@@ -93,20 +115,9 @@ def none_for(
     claim: Claim, at_s: float, reason: str, clause: str, failed: Criterion, sure: float
 ) -> Proposal:
     """No points, because."""
-    return Proposal(
-        time_s=at_s,
-        athlete=claim.athlete,
-        kind=ProposalKind.NONE,
-        points=0,
-        advantage=0,
-        clause=clause,
-        why=f"{claim.story}, but no points: {reason}.",
-        confidence=sure,
-        evidence=Interval(min(claim.visit.start_s, at_s), at_s),
-        would_be=claim.kind,
-        path=claim.path,
-        criteria=(*(c for c in claim.criteria if c.name != failed.name), failed),
-    )
+    why = f"{claim.story}, but no points: {reason}."
+    none = _of(claim, at_s, ProposalKind.NONE, clause, why, sure)
+    return replace(none, criteria=_with_failed(claim, failed))
 
 
 def barred(claim: Claim, bar: Bar, at_s: float, held: Visit) -> Proposal:
@@ -148,10 +159,12 @@ def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Pro
 
 
 def missed(
-    claims: Sequence[Claim], at_s: float, held_s: float, end: str, rules: RuleSet
+    claim: Claim, others: Sequence[Claim], at_s: float, held_s: float, end: str, rules: RuleSet
 ) -> Proposal:
-    """One advantage for a chain whose positions were reached and not held, whatever its length."""
-    claim = longest(claims)
+    """One advantage for a chain that was reached and not held, whatever its length.
+
+    ``claim`` is its highest position, ``others`` what was reached on the way there.
+    """
     failed = None if claim.verdict is None else claim.verdict.failed
     last = claim.last_visit
     sure = claim.confidence * last.confidence(last.start_s, last.end_s)
@@ -162,22 +175,11 @@ def missed(
     else:
         short, reason, clause = failed, failed.seen, failed.clause
         sure *= failed.probability
-    others = sorted({kind_words(c.kind) for c in claims if c.kind is not claim.kind})
-    note = f" One advantage for the whole chain ({', '.join(others)} too)." if others else ""
-    return Proposal(
-        time_s=at_s,
-        athlete=claim.athlete,
-        kind=ProposalKind.NEAR,
-        points=0,
-        advantage=1,
-        clause=clause,
-        why=f"{claim.story}, but {reason}: an advantage instead of points.{note}",
-        confidence=sure,
-        evidence=Interval(min(claim.visit.start_s, at_s), at_s),
-        would_be=claim.kind,
-        path=claim.path,
-        criteria=(*(c for c in claim.criteria if c.name != short.name), short),
-    )
+    kinds = sorted({kind_words(other.kind) for other in others})
+    note = f" One advantage for the whole chain ({', '.join(kinds)} too)." if kinds else ""
+    why = f"{claim.story}, but {reason}: an advantage instead of points.{note}"
+    near = _of(claim, at_s, ProposalKind.NEAR, clause, why, sure)
+    return replace(near, criteria=_with_failed(claim, short))
 
 
 def caught(claim: Claim, at_s: float, at_end: bool, attacker: Athlete, rules: RuleSet) -> Proposal:
@@ -186,21 +188,10 @@ def caught(claim: Claim, at_s: float, at_end: bool, attacker: Athlete, rules: Ru
     name = claim.last_visit.positions[-1].trade_name
     seen = f"still caught in {attacker}'s submission when "
     seen += "the match ended" if at_end else f"{name} was lost"
-    failed = Criterion("free of the submission", False, seen, clause)
+    failed = _free(False, seen, clause)
     sure = claim.confidence * claim.last_visit.confidence(claim.visit.start_s, at_s)
     if not at_end:
         return none_for(claim, at_s, seen, clause, failed, sure)
-    return Proposal(
-        time_s=at_s,
-        athlete=claim.athlete,
-        kind=ProposalKind.NEAR,
-        points=0,
-        advantage=1,
-        clause=clause,
-        why=f"{claim.story}, but was {seen}: one advantage in all.",
-        confidence=sure,
-        evidence=Interval(min(claim.visit.start_s, at_s), at_s),
-        would_be=claim.kind,
-        path=claim.path,
-        criteria=(*claim.criteria, failed),
-    )
+    why = f"{claim.story}, but was {seen}: one advantage in all."
+    near = _of(claim, at_s, ProposalKind.NEAR, clause, why, sure)
+    return replace(near, criteria=_with_failed(claim, failed))

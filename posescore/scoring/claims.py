@@ -137,12 +137,13 @@ def words(visit: Visit, position: Position | None = None) -> str:
 
 def verdict_of(visit: Visit, rules: RuleSet) -> tuple[Verdict, float]:
     """The best that was seen of a visit's criteria, and from when on."""
-    verdicts = [(judge(hold, rules), hold) for hold in visit.holds]
-    for verdict, hold in verdicts:
+    seen_s: dict[Verdict, float] = {}
+    for hold in visit.holds:
+        verdict = judge(hold, rules)
         if verdict.met:
             return verdict, hold.start_s
-    verdict, hold = max(verdicts, key=lambda pair: pair[1].duration_s)
-    return verdict, visit.start_s
+        seen_s[verdict] = seen_s.get(verdict, 0.0) + hold.duration_s
+    return max(seen_s, key=lambda verdict: round(seen_s[verdict], 6)), visit.start_s
 
 
 def position_claim(

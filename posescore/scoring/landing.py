@@ -8,6 +8,7 @@ from typing import Final
 
 from posescore.holds.events import EventName, MatchEvent
 from posescore.scoring.claims import Bar
+from posescore.scoring.marks import latest
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import TOLERANCE_S, Group, Visit
@@ -96,25 +97,20 @@ def _marks(
     visit: Visit, feet: Visit | None, events: Sequence[MatchEvent], rules: RuleSet
 ) -> _Marks:
     upper = visit.upper or Athlete.A
-    first_s = visit.start_s - rules.seconds.attack_reach - TOLERANCE_S
+    first_s = visit.start_s - rules.seconds.attack_reach
     if feet is not None:
         first_s = max(first_s, feet.start_s - rules.seconds.event_slack)
-    last_s = visit.start_s + rules.seconds.event_slack + TOLERANCE_S
+    last_s = visit.start_s + rules.seconds.event_slack
 
-    def latest(name: EventName, athlete: Athlete) -> MatchEvent | None:
-        found = [
-            e
-            for e in events
-            if e.event is name and e.athlete is athlete and first_s <= e.time_s <= last_s
-        ]
-        return found[-1] if found else None
+    def last(name: EventName, athlete: Athlete) -> MatchEvent | None:
+        return latest(events, name, athlete, first_s, last_s)
 
     return _Marks(
-        latest(EventName.TAKEDOWN_ATTEMPT, upper),
-        latest(EventName.TAKEDOWN_ATTEMPT, upper.other),
-        latest(EventName.GUARD_PULL, upper),
-        latest(EventName.GUARD_PULL, upper.other),
-        latest(EventName.TROUSERS_GRIP, upper),
+        last(EventName.TAKEDOWN_ATTEMPT, upper),
+        last(EventName.TAKEDOWN_ATTEMPT, upper.other),
+        last(EventName.GUARD_PULL, upper),
+        last(EventName.GUARD_PULL, upper.other),
+        last(EventName.TROUSERS_GRIP, upper),
     )
 
 

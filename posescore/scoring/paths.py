@@ -10,6 +10,7 @@ from posescore.holds.events import EventName, MatchEvent
 from posescore.scoring.claims import Bar, Claim, Standing, repeat_bar, verdict_of, words
 from posescore.scoring.judging import Verdict
 from posescore.scoring.landing import Landing, land
+from posescore.scoring.marks import latest
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import TOLERANCE_S, Group, Visit
@@ -201,7 +202,8 @@ def _sweep_bar(
             return None
         reason = f"{athlete} only got back on top before {athlete.other}'s sweep was held"
         return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
-    if ground.group is Group.BACK_CONTROL and _attempted(athlete, ground, claim.visit, events):
+    attempt = latest(events, EventName.TAKEDOWN_ATTEMPT, athlete, ground.start_s, claim.visit.end_s)
+    if ground.group is Group.BACK_CONTROL and attempt is not None:
         claim.kind = ProposalKind.TAKEDOWN
         reason = (
             f"{athlete.other} had the back: bringing the opponent on the back down is no takedown"
@@ -213,15 +215,6 @@ def _sweep_bar(
         f"{ground.positions[-1].trade_name} is a reversal and scores nothing"
     )
     return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
-
-
-def _attempted(athlete: Athlete, ground: Visit, visit: Visit, events: Sequence[MatchEvent]) -> bool:
-    return any(
-        e.event is EventName.TAKEDOWN_ATTEMPT
-        and e.athlete is athlete
-        and ground.start_s <= e.time_s <= visit.end_s
-        for e in events
-    )
 
 
 def _hold_to_turtle(claim: Claim, rules: RuleSet) -> None:

@@ -17,11 +17,14 @@ from posescore.scoring.claims import (
     RANK,
     Claim,
     Standing,
+    longest,
     position_claim,
     rank_of,
+    verdict_of,
     words,
 )
 from posescore.scoring.judging import judge, qualified
+from posescore.scoring.marks import between, latest
 from posescore.scoring.paths import Before, holder_of, path_claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
@@ -139,7 +142,8 @@ class Walk:
         first = next((c for c in rival.claims if c.kind is ProposalKind.TAKEDOWN), None)
         if first is None or first.bar is not None:
             return None
-        attempt = self._latest(
+        attempt = latest(
+            self.events,
             EventName.TAKEDOWN_ATTEMPT,
             athlete,
             first.visit.start_s,
@@ -208,19 +212,10 @@ class Walk:
         if last is None:
             return False
         until_s = visit.start_s + self.seconds.event_slack
-        return self._latest(EventName.POSITION_GIVEN_UP, athlete, last.start_s, until_s) is not None
-
-    def _latest(
-        self, name: EventName, athlete: Athlete, from_s: float, until_s: float
-    ) -> MatchEvent | None:
-        found = [
-            e
-            for e in self.events
-            if e.event is name
-            and e.athlete is athlete
-            and from_s - TOLERANCE_S <= e.time_s <= until_s + TOLERANCE_S
-        ]
-        return found[-1] if found else None
+        return (
+            latest(self.events, EventName.POSITION_GIVEN_UP, athlete, last.start_s, until_s)
+            is not None
+        )
 
     # What is awarded --------------------------------------------------------------------
 
@@ -258,7 +253,11 @@ class Walk:
         if claim.visit is visit:
             self._explain_before(claim, visit, stretch)
         self.athletes[claim.athlete].credited.add(claim.kind)
-        self.proposals.append(awarding.award(claim, visit, at_s, stretch, self.rules))
+        freed = any(
+            lock.interval.start_s < at_s and lock.interval.end_s > claim.reached_s - TOLERANCE_S
+            for lock in self._locks_on(claim.athlete)
+        )
+        self.proposals.append(awarding.award(claim, visit, at_s, stretch, self.rules, freed))
 
     def _explain_before(self, claim: Claim, visit: Visit, stretch: Interval) -> None:
         """Say why the position did not score in an earlier stretch of the same visit."""
@@ -271,10 +270,12 @@ class Walk:
             return
         for part in self._stretches(visit, failing):
             if part.duration_s >= self.seconds.hold - TOLERANCE_S:
-                hold = next(h for h in failing if h.start_s <= part.start_s < h.end_s)
-                verdict = judge(hold, self.rules)
-                early = replace(claim, visit=replace(visit, holds=(hold,)), verdict=verdict)
-                self._explain_unmet(early, part.start_s + self.seconds.hold)
+                holds = tuple(h for h in failing if h.interval.overlap_s(part) > 0)
+                early = replace(visit, holds=holds)
+                verdict, _ = verdict_of(early, self.rules)
+                self._explain_unmet(
+                    replace(claim, visit=early, verdict=verdict), part.start_s + self.seconds.hold
+                )
 
     def _explain_trapped_leg(self, visit: Visit) -> None:
         """Half-guard after knee-on-belly or mount looks like mount: a leg is trapped."""
@@ -293,8 +294,9 @@ class Walk:
     def _held_at(self, visit: Visit, stretches: Sequence[Interval]) -> float | None:
         """When the three seconds are over; None if never, or the opponent fled before."""
         at_s = held_at(stretches, self.seconds.hold)
-        fled = self._fled(holder_of(visit).other, visit.start_s, visit.end_s)
-        return None if at_s is not None and any(s < at_s for s in fled) else at_s
+        rival = holder_of(visit).other
+        fled = between(self.events, EventName.FLED, rival, visit.start_s, visit.end_s)
+        return None if at_s is not None and any(e.time_s < at_s for e in fled) else at_s
 
     # What is missed ---------------------------------------------------------------------
 
@@ -326,9 +328,10 @@ class Walk:
             else:
                 near.append(claim)
         if near:
-            claim = max(near, key=lambda c: (c.rank, c.reached_s))
+            claim = longest(near)
+            others = [c for c in near if c is not claim]
             held_s = self._longest_s(claim)
-            self.proposals.append(awarding.missed(near, at_s, held_s, end, self.rules))
+            self.proposals.append(awarding.missed(claim, others, at_s, held_s, end, self.rules))
         elif stuck:
             claim, lock = max(stuck, key=lambda pair: (pair[0].rank, pair[0].reached_s))
             at_end = at_end and lock.open
@@ -362,17 +365,8 @@ class Walk:
     def _drop_fled(self, until_s: float) -> None:
         """An opponent who fled pays with points: what was under way is not counted besides."""
         for athlete, visit in self.last.items():
-            if self._fled(athlete.other, visit.start_s, until_s):
+            if between(self.events, EventName.FLED, athlete.other, visit.start_s, until_s):
                 self.athletes[athlete].claims.clear()
-
-    def _fled(self, athlete: Athlete, from_s: float, until_s: float) -> list[float]:
-        return [
-            e.time_s
-            for e in self.events
-            if e.event is EventName.FLED
-            and e.athlete is athlete
-            and from_s - TOLERANCE_S <= e.time_s <= until_s + TOLERANCE_S
-        ]
 
 
 def _own_hold_needed(claim: Claim, visit: Visit) -> bool:

@@ -262,3 +262,18 @@ def test_a_stop_interrupts_the_count_and_keeps_the_position() -> None:
     assert [(p.time_s, p.kind) for p in stopped.proposals] == [(13.0, "mount")]
     scored = ruled(rows, [(5, "stop"), (10, "start")])
     assert [(p.time_s, p.kind) for p in scored.proposals if p.points] == [(3.0, "mount")]
+
+
+def test_a_failing_stretch_in_pieces_is_explained_as_one() -> None:
+    down, up = {"other_knee_down": True}, {"other_knee_down": False}
+    rows = [(0, 1, "knee_on_belly", "A", down), (1, 3, "knee_on_belly", "A", down)]
+    found = ruled([*rows, (3, 6, "knee_on_belly", "A", up)]).proposals
+    assert [(p.time_s, p.kind) for p in found] == [(3.0, "none"), (6.0, "knee_on_belly")]
+
+
+def test_free_of_the_submission_is_listed() -> None:
+    locked = [(0, "submission_locked", "B"), (4, "submission_released", "B")]
+    found = ruled([(1, 8, "mount", "A")], locked).proposals
+    mount = next(p for p in found if p.kind is ProposalKind.MOUNT)
+    assert any(c.name == "free of the opponent's submission" and c.met for c in mount.criteria)
+    assert mount.criteria[-1].clause == "3.3"
