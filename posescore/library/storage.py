@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -52,9 +53,28 @@ class Storage:
                 raise
 
     def _prepare(self, migrations: tuple[Migration, ...]) -> None:
+        self._log_ahead()
         while True:
             with self.write() as connection:
                 if not migrate_one(connection, str(self.path), migrations):
+                    return
+
+    def _log_ahead(self) -> None:
+        """Switch the file to a write-ahead log, for good.
+
+        While several programs open a new library at once SQLite refuses this at once, whatever
+        the busy timeout says; so we wait ourselves.
+        """
+        give_up_s = time.monotonic() + BUSY_TIMEOUT_S
+        with closing(self._engine.raw_connection()) as connection:
+            while True:
+                try:
+                    connection.cursor().execute("PRAGMA journal_mode=WAL")
+                except sqlite3.OperationalError as error:
+                    if "locked" not in str(error) or time.monotonic() > give_up_s:
+                        raise
+                    time.sleep(0.01)
+                else:
                     return
 
     @contextmanager
@@ -86,7 +106,7 @@ def _engine(path: Path) -> Engine:
     @event.listens_for(engine, "connect")
     def _connected(connection: sqlite3.Connection, _record: Any) -> None:
         connection.isolation_level = None  # transactions are begun below, by us alone
-        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+        for pragma in ("synchronous=FULL", "foreign_keys=ON"):
             connection.execute(f"PRAGMA {pragma}")
 
     @event.listens_for(engine, "begin")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import signal
 import subprocess
 import sys
@@ -18,7 +19,7 @@ from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.scoring.proposal import ProposalKind
 from tests.library import crashing
-from tests.library.samples import HOLDS, A, library_with_match
+from tests.library.samples import HOLDS, INFO, A, library_with_match
 
 Kept = tuple[Library, Match]
 
@@ -69,6 +70,18 @@ def test_two_processes_write_one_log(tmp_path: Path) -> None:
         review = library.review(match.id)
         assert set(ids) <= {entry.id for entry in review.entries}
         assert {entry.author for entry in review.entries} == {"Ann", "Ben"}
+
+
+def opened_by_another(folder: Path) -> int:
+    with Library(folder) as library:
+        return library.add_match(INFO).id
+
+
+def test_programs_that_open_a_new_library_at_once_do_not_trip_each_other(tmp_path: Path) -> None:
+    with multiprocessing.get_context("spawn").Pool(4) as pool:
+        for number in range(4):
+            folders = [tmp_path / f"library {number}"] * 4
+            assert sorted(pool.map(opened_by_another, folders, chunksize=1)) == [1, 2, 3, 4]
 
 
 def test_two_connections_see_each_other_and_the_slower_edit_is_refused(kept: Kept) -> None:
