@@ -30,7 +30,7 @@ SHORTEST_PART_S: Final = 1.0
 """A part of a hold is no shorter: a third of the count that decides."""
 _MEAN_PART_S: Final = 5.0
 _CORRELATION_S: Final = 0.5
-_MOST_OBSERVATIONS: Final = 1.5
+_MOST_OBSERVATIONS: Final = 1.2
 """One pose in one view: looking longer removes noise, not the ambiguity of the view."""
 _SAYS_NOTHING: Final = 0.4
 """Log odds; an instant that is less sure than three to two does not divide a hold."""

@@ -21,6 +21,8 @@ _NEAR_S = 0.35
 """Around a change found on the coarse grid every frame is a possible edge."""
 _RULED_OUT = -60.0
 """Nats per observation for a named position where nobody can be seen."""
+_LEAST = 1e-3
+"""Probability below which a classifier is not taken at its word when it comes to confidence."""
 _SCRAMBLE = STATES.index(State(Position.SCRAMBLE))
 
 
@@ -56,9 +58,10 @@ def decode(
     short burst of wrong frames can do.
 
     *Confidence.* The lower of two numbers: the posterior of the state averaged over the hold
-    (summed over all segmentations), and the probability of the state among all states within the
-    hold when its frames count as at most ``most_observations`` independent ones. The second keeps
-    a long hold of a half-convincing pose half-convincing: a mistake repeated is not a proof.
+    (summed over all segmentations), and the posterior of the state among all states when the
+    holds' edges are taken as given and the frames of one hold count as at most
+    ``most_observations`` together. The second keeps a long hold of a half-convincing pose
+    half-convincing: a mistake repeated is not a proof.
 
     *Gaps.* Where nobody can be seen for longer than ``bridge_s`` the state is scramble, and its
     confidence is what the model gives scramble there: low.
@@ -72,6 +75,7 @@ def decode(
     occupancy = grammar.model.occupancy(
         frames.edge_s[coarse_edges], frames.open_evidence[coarse_edges]
     )
+    trust = _trust(frames, segments, edges_s, grammar)
     return tuple(
         Hold(
             start_s := float(edges_s[segment.first_edge]),
@@ -80,10 +84,10 @@ def decode(
             STATES[segment.label].upper,
             min(
                 _posterior(occupancy, frames.edge_s[coarse_edges], start_s, end_s, segment.label),
-                frames.within(start_s, end_s, segment.label),
+                sure,
             ),
         )
-        for segment in segments
+        for segment, sure in zip(segments, trust, strict=True)
     )
 
 
@@ -120,6 +124,9 @@ class _Frames:
         log_row = np.log((1.0 - rule.outliers) * row + rule.outliers * noise)
         log_row[~known] = -np.log(len(STATES))
         self.open_evidence = _cumulated(log_row * weight[:, None])
+        plain = np.log(np.maximum(row, _LEAST))
+        plain[~known] = 0.0
+        self.plain_evidence = _cumulated(plain * weight[:, None])
         gap = _long_gaps(known, self.edge_s, rule.bridge_s)
         log_row[gap] = _RULED_OUT
         log_row[gap, _SCRAMBLE] = 0.0
@@ -139,14 +146,44 @@ class _Frames:
         close = [np.arange(a, b) for a, b in zip(first, last, strict=True)]
         return np.unique(np.concatenate([coarse, *close]))
 
-    def within(self, start_s: float, end_s: float, label: int) -> float:
-        """Probability of a label among all, from the frames of one stretch taken together."""
+    def within(self, start_s: float, end_s: float) -> Floats:
+        """Log-likelihood of every state, from the frames of one stretch taken together."""
         first, last = np.searchsorted(self.edge_s, [start_s, end_s])
         observations = self.observations[last] - self.observations[first]
-        gained = self.open_evidence[last] - self.open_evidence[first]
+        gained = self.plain_evidence[last] - self.plain_evidence[first]
         share = min(1.0, self.rule.most_observations / max(observations, 1e-9))
-        likelihood = np.exp(share * (gained - gained.max()))
-        return float(likelihood[label] / likelihood.sum())
+        return np.asarray(share * (gained - gained.max()))
+
+
+def _trust(
+    frames: _Frames, segments: list[Segment], edges_s: Floats, grammar: Grammar
+) -> list[float]:
+    """Posterior of each segment's label where the edges are given, ``len(segments)`` numbers.
+
+    The textbook forward-backward recursion over the row of segments: what each shows, how long it
+    lasts, and what may follow what.
+    """
+    model = grammar.model
+    seen = []
+    for segment in segments:
+        start_s, end_s = edges_s[segment.first_edge], edges_s[segment.last_edge]
+        beyond_s = np.maximum(end_s - start_s - model.minimum_s, 0.0)
+        lasting = -beyond_s / model.mean_s - np.log(model.mean_s)
+        seen.append(frames.within(start_s, end_s) + lasting)
+    follow = np.exp(model.log_follow)
+    forward = [np.exp(model.log_start)]
+    for here in seen:
+        weight = forward[-1] * np.exp(here - here.max())
+        forward.append(weight @ follow / weight.sum())
+    backward = np.ones(len(model.mean_s))
+    trust = []
+    for before, here, segment in zip(forward[-2::-1], seen[::-1], segments[::-1], strict=True):
+        onward = np.exp(here - here.max()) * backward
+        posterior = before * onward
+        trust.append(float(posterior[segment.label] / posterior.sum()))
+        backward = follow @ onward
+        backward = backward / backward.sum()
+    return trust[::-1]
 
 
 def _edges(probabilities: PositionProbabilities) -> Floats:

@@ -17,8 +17,14 @@ _BODY: Final = [
     for joint in ("shoulder", "hip", "knee", "ankle")
     for side in ("left", "right")
 ]
-_ON_THE_WAY_M_S: Final = 0.25
-"""Speed at which moving on and staying are as likely.
+_ON_THE_WAY: Final = 3.0
+"""Times the match's median speed at which moving on and staying are as likely.
+
+Positions are held for most of a match, so the median is the speed of holding, whatever the
+athletes' style and the keypoints' jitter.
+"""
+_ON_THE_WAY_M_S: Final = (0.15, 0.35)
+"""The same, at least and at most.
 
 Changing a position moves a body by its own width, half a metre, in one to two seconds; holding
 one, with the other fighting it, moves it by centimetres. Judgement, to a factor of about two: no
@@ -27,7 +33,7 @@ open footage with this truth was at hand.
 _SLOPE: Final = 0.25
 """Of the logistic in the logarithm of speed: from a tenth to nine tenths within a factor of 3."""
 _JITTER_INSTANTS: Final = 5
-_MOST: Final = 0.95
+_MOST: Final = 0.9
 _SCRAMBLE: Final = STATES.index(State(Position.SCRAMBLE))
 _STANDING: Final = STATES.index(State(Position.STANDING))
 
@@ -72,8 +78,10 @@ def unsettled(track: PairTrack) -> Floats:
     0 where the movement is not seen: it says nothing there.
     """
     middle_s, speed = speed_m_s(track)
+    usual = _quantile(speed, 0.5, axis=0) if len(speed) else np.nan
+    on_the_way = np.clip(_ON_THE_WAY * np.nan_to_num(usual), *_ON_THE_WAY_M_S)
     with np.errstate(divide="ignore", invalid="ignore"):
-        odds = np.log(speed / _ON_THE_WAY_M_S) / _SLOPE
+        odds = np.log(speed / on_the_way) / _SLOPE
         likely = np.minimum(1.0 / (1.0 + np.exp(-odds)), _MOST)
     likely = np.where(np.isfinite(speed), likely, 0.0)
     if not len(middle_s):
