@@ -15,7 +15,7 @@ from posescore.holds.hold import Check, CheckName, Hold
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
 from posescore.scoring.proposal import Criterion, Proposal, Ruling, Tally
-from posescore.scoring.reading import Reader, read_text
+from posescore.scoring.reading import Reader, read_text, shown
 from posescore.scoring.rules import DEFAULT, RuleSet
 from posescore.terms import Athlete, Position
 
@@ -81,7 +81,7 @@ def read_log(path: str | Path) -> MatchLog:
     if not text.strip():
         raise LogError(f"{path} is empty: give a score log as JSON.")
     try:
-        data = json.loads(text)
+        data = json.loads(text, object_pairs_hook=lambda pairs: _once(pairs, path))
     except json.JSONDecodeError as problem:
         where = f"line {problem.lineno}, column {problem.colno}"
         raise LogError(f"{path} is not JSON: {problem.msg} at {where}.") from None
@@ -90,6 +90,16 @@ def read_log(path: str | Path) -> MatchLog:
             f"{path} is not JSON that can be read: nested or numbered too far."
         ) from None
     return log_from_json(data, path.name, path.parent)
+
+
+def _once(pairs: list[tuple[str, object]], path: Path) -> dict[str, object]:
+    """A JSON object whose names are each given once; a second would silently replace the first."""
+    table = dict(pairs)
+    if len(table) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise LogError(f"{path}: {shown(twice)} is given twice in one place: keep one.")
+    return table
 
 
 def log_from_json(data: object, name: str = "score log", folder: Path | None = None) -> MatchLog:

@@ -129,6 +129,7 @@ BAD_FILES = [
     (b"{", "is not JSON"),
     (b'{"holds": [}', "is not JSON: .* at line 1, column"),
     (b"\xff\xfe\x00{", "is not UTF-8"),
+    (b'{"holds": [], "holds": []}', "'holds' is given twice"),
     (b"[" * 100_000, "is not JSON"),
     (b'{"holds": [{"start_s": ' + b"9" * 5000 + b"}]}", "holds|is not JSON"),
 ]
