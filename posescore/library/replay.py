@@ -58,11 +58,30 @@ def replay(
     first = _ruling(MatchState.of(base), rules, division) if fold.done else ruling
     said = {key: _with_clause(word, rules) for key, word in state.said.items()}
     items = _items(said, ruling.proposals, first.proposals)
+    review = _standing(base, state, items, ruling, rules)
+    return replace(
+        review,
+        division=division,
+        entries=fold.done,
+        next_undo=fold.next_undo,
+        next_redo=fold.next_redo,
+        last_entry_id=entries[-1].id if entries else 0,
+    )
+
+
+def _standing(
+    base: Analysis,
+    state: MatchState,
+    items: tuple[ReviewItem, ...],
+    ruling: Ruling,
+    rules: RuleSet,
+) -> Review:
+    """The review without its place in the log."""
     confirmed_score, confirmed_result = _confirmed(items, state, rules)
     return Review(
         analysis_version=base.version,
         rules=rules.name,
-        division=division,
+        division=None,
         clock=base.clock,
         holds=tuple(state.holds),
         events=_events(state),
@@ -73,10 +92,6 @@ def replay(
         findings=base.findings,
         swaps=state.exchanged(),
         set_aside=tuple(state.set_aside),
-        entries=fold.done,
-        next_undo=fold.next_undo,
-        next_redo=fold.next_redo,
-        last_entry_id=entries[-1].id if entries else 0,
         track_sha256=base.track_sha256,
     )
 

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import time
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from posescore.errors import ConflictError, InputError
 from posescore.holds.events import EventName, MatchEvent
-from posescore.holds.hold import CheckName, Hold
+from posescore.holds.hold import CheckName
 from posescore.library.edits import (
     AddAward,
     AddEvent,
@@ -32,14 +29,13 @@ from posescore.library.edits import (
     Split,
     SwapAthletes,
 )
-from posescore.library.hold_edits import hold_key, seen, swapped
+from posescore.library.hold_edits import hold_key
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.matching import keys_of, paired, proposal_key
 from posescore.library.replay import replay, rules_named
 from posescore.library.review import Review, ReviewItem
-from posescore.scoring.proposal import Proposal, ProposalKind, Tally
-from posescore.terms import Athlete, Interval, Position
+from posescore.scoring.proposal import ProposalKind, Tally
+from posescore.terms import Position
 from tests.library.samples import (
     EVENTS,
     HOLDS,
@@ -239,72 +235,6 @@ def test_marks_of_a_person_are_events_of_their_own(kept: Kept) -> None:
     assert not [x for x in review.events if x.entry_id]
 
 
-# Swaps -------------------------------------------------------------------------------------------
-def test_swapping_from_here_on_turns_what_the_program_saw(kept: Kept, first: Review) -> None:
-    library, match = kept
-    library.edit(match.id, AddEvent(EventName.PENALTY, 51.0, A), "Ann")
-    library.edit(match.id, Relabel(HALF, Position.HALF_GUARD, B), "Ann")
-    review = library.edit(match.id, SwapAthletes(36.5), "Ann")
-    assert review.swaps == (Interval(36.5, 60.0),)
-    assert [h.hold.upper for h in review.holds[:5]] == [h.upper for h in HOLDS[:5]]
-    assert review.holds[5].hold.upper is B
-    assert review.holds[6].hold.upper is B, "said by a person"
-    penalties = {
-        x.event.time_s: x.event.athlete for x in review.events if x.event.event == "penalty"
-    }
-    assert penalties == {50.0: A, 51.0: A}, "the inferred one turned, the marked one stayed"
-
-
-def test_a_swap_in_mid_hold_mends_a_hold_that_a_lost_track_had_cut() -> None:
-    cut = [
-        seen(Hold(10.0, 20.0, Position.MOUNT, A, 0.9)),
-        seen(Hold(20.0, 30.0, Position.MOUNT, B, 0.5)),
-        seen(Hold(30.0, 40.0, Position.STANDING)),
-    ]
-    (mended, standing) = swapped(cut, 20.0, 40.0)
-    assert mended.hold == Hold(10.0, 30.0, Position.MOUNT, A, pytest.approx(0.7))
-    assert standing == cut[2]
-
-
-HOLD_ROWS = st.lists(
-    st.tuples(st.floats(0.2, 5), st.floats(0, 2), st.sampled_from(HOLDS)), min_size=1, max_size=8
-)
-
-
-@given(HOLD_ROWS, st.floats(0, 30), st.floats(0, 30))
-def test_swapping_twice_changes_no_instant(
-    rows: list[tuple[float, float, Hold]], start_s: float, end_s: float
-) -> None:
-    start_s, end_s = min(start_s, end_s), max(start_s, end_s) + 0.01
-    holds, at_s = [], 0.0
-    for duration_s, gap_s, like in rows:
-        holds.append(seen(replace(like, start_s=at_s, end_s=at_s + duration_s)))
-        at_s += duration_s + gap_s
-    once = swapped(holds, start_s, end_s)
-    twice = swapped(once, start_s, end_s)
-    for number in range(200):
-        instant_s = (number + 0.5) * (at_s + 1) / 200
-        states = [
-            next((h.hold.state for h in some if h.hold.interval.contains(instant_s)), None)
-            for some in (holds, once, twice)
-        ]
-        assert states[0] == states[2]
-        inside = start_s <= instant_s < end_s
-        assert states[1] == (states[0].swapped if inside and states[0] else states[0])
-
-
-def test_two_swaps_of_one_stretch_cancel(kept: Kept) -> None:
-    library, match = kept
-    library.edit(match.id, SwapAthletes(20.0, 40.0), "Ann")
-    review = library.edit(match.id, SwapAthletes(30.0), "Ann")
-    assert review.swaps == (Interval(20.0, 30.0), Interval(40.0, 60.0))
-    review = library.edit(match.id, SwapAthletes(20.0, 30.0), "Ann")
-    assert review.swaps == (Interval(40.0, 60.0),)
-    review = library.edit(match.id, SwapAthletes(40.0), "Ann")
-    assert review.swaps == ()
-    assert [h.hold.state for h in review.holds] == [h.state for h in HOLDS]
-
-
 # Undo, redo, opinions ----------------------------------------------------------------------------
 def test_a_new_edit_after_an_undo_clears_what_could_be_redone(kept: Kept, first: Review) -> None:
     library, match = kept
@@ -389,45 +319,6 @@ def test_an_edit_needs_an_author(kept: Kept, first: Review) -> None:
     with pytest.raises(InputError, match="author"):
         library.edit(match.id, Confirm(first.items[0].key), "  ")
     assert library.log(match.id) == []
-
-
-# Keys and matching -------------------------------------------------------------------------------
-def proposal(
-    time_s: float,
-    kind: ProposalKind = ProposalKind.MOUNT,
-    athlete: Athlete = A,
-    would_be: ProposalKind | None = None,
-) -> Proposal:
-    evidence = Interval(time_s - 3.0, time_s)
-    return Proposal(time_s, athlete, kind, 4, 0, "4.4.1", "", 1.0, evidence, would_be)
-
-
-def test_the_same_award_twice_is_told_apart_by_time() -> None:
-    remembered = {"one": proposal(10.0), "two": proposal(20.0)}
-    assert paired(remembered, [proposal(10.6), proposal(19.5)]) == {0: "one", 1: "two"}
-    assert paired(remembered, [proposal(20.9)]) == {0: "two"}
-    assert paired(remembered, [proposal(15.0), proposal(10.0, athlete=B)]) == {}
-
-
-def test_the_same_kind_goes_before_what_nearly_was_it() -> None:
-    near = proposal(12.0, ProposalKind.NEAR, would_be=ProposalKind.MOUNT)
-    assert paired({"one": proposal(13.0)}, [near, proposal(14.5)]) == {1: "one"}
-    assert paired({"one": proposal(13.0)}, [near]) == {0: "one"}
-
-
-@given(st.lists(st.builds(proposal, st.floats(3, 40)), max_size=12))
-def test_keys_are_never_shared_and_found_again(proposals: list[Proposal]) -> None:
-    keys = keys_of(proposals, {})
-    assert len(set(keys)) == len(keys)
-    remembered = dict(zip(keys, proposals, strict=True))
-    again = paired(remembered, proposals)
-    assert sorted(again.values()) == sorted(keys)
-    assert all(proposals[i].time_s == remembered[key].time_s for i, key in again.items())
-
-
-def test_a_key_names_topic_athlete_and_instant() -> None:
-    near = proposal(12.5, ProposalKind.NEAR, would_be=ProposalKind.MOUNT)
-    assert proposal_key(near) == "mount-A-12500"
 
 
 # Speed -------------------------------------------------------------------------------------------
