@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from posescore.export.rows import LogLine, frames_of, lines_of, name_of
 from posescore.library.entries import ReviewHold
 from posescore.library.match import Match
+from posescore.library.plain import utf8
 from posescore.library.review import Review
 from posescore.terms import BACKS, Interval
 
@@ -32,7 +33,7 @@ class Cue:
 
 def escaped(text: str) -> str:
     """One line of cue text: no markup, no line breaks."""
-    return html.escape(" ".join(text.split()), quote=False)
+    return html.escape(" ".join(text.replace("\0", " ").split()), quote=False)
 
 
 def timestamp(time_s: float) -> str:
@@ -54,7 +55,7 @@ def log_webvtt(review: Review, match: Match) -> str:
         "NOTE\nWhat reads 'Proposed, not confirmed' was seen by the program alone. "
         "The referee's call stands.\n"
     )
-    return "\n".join([title, note, *map(str, cues)])
+    return utf8("\n".join([title, note, *map(str, cues)]))
 
 
 def _hold_cues(review: Review, match: Match) -> Iterator[Cue]:

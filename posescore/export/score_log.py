@@ -15,6 +15,7 @@ from posescore import __version__
 from posescore.errors import LogError
 from posescore.export.rows import LogLine, frame_at, frames_of, lines_of
 from posescore.library.match import Match
+from posescore.library.plain import utf8
 from posescore.library.replay import division_of, rules_named
 from posescore.library.review import Decision, Review
 from posescore.scoring.log import MatchLog, log_to_json, proposal_to_json
@@ -50,7 +51,8 @@ def check_log(data: object, name: str = "score log") -> None:
 
 def log_json(review: Review, match: Match) -> str:
     """The score log as JSON text."""
-    return json.dumps(log_data(review, match), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    data = log_data(review, match)
+    return utf8(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)) + "\n"
 
 
 def log_data(review: Review, match: Match) -> dict[str, Any]:

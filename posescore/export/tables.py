@@ -9,6 +9,7 @@ from typing import Final
 
 from posescore.export.rows import LogLine, frames_of, lines_of, name_of
 from posescore.library.match import Match
+from posescore.library.plain import utf8
 from posescore.library.review import Review
 
 LOG_COLUMNS: Final = (
@@ -37,7 +38,7 @@ def _csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     writer.writerows(
         [safe_cell(cell) if isinstance(cell, str) else cell for cell in row] for row in rows
     )
-    return text.getvalue()
+    return utf8(text.getvalue())
 
 
 def log_csv(review: Review, match: Match) -> str:

@@ -20,7 +20,7 @@ from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
 from posescore.library.files import sha256_of, write_whole
 from posescore.library.match_rows import now_text, touch_match
-from posescore.library.plain import from_plain, to_plain
+from posescore.library.plain import LARGEST_ID, from_plain, to_plain
 from posescore.library.schema import ANALYSIS
 from posescore.pose.track import Finding
 from posescore.position.probabilities import PositionProbabilities
@@ -78,7 +78,7 @@ def read_probabilities(path: Path) -> PositionProbabilities:
 
 
 def _text(value: Any, kind: Any) -> str:
-    return json.dumps(to_plain(value, kind), ensure_ascii=False, allow_nan=False)
+    return json.dumps(to_plain(value, kind), allow_nan=False)
 
 
 def insert_analysis(
@@ -123,6 +123,7 @@ def analysis_row(connection: Connection, match_id: int, version: int | None) -> 
     """The row of an analysis, by default the newest."""
     query = select(ANALYSIS).where(ANALYSIS.c.match_id == match_id)
     if version is not None:
+        version = min(version, LARGEST_ID)
         query = query.where(ANALYSIS.c.version == version)
     row = connection.execute(query.order_by(ANALYSIS.c.version.desc()).limit(1)).one_or_none()
     if row is None:

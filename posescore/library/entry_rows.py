@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Row, insert, select
 from posescore.library.edits import Edit
 from posescore.library.entries import Effect, Entry, NewEntry
 from posescore.library.match_rows import now_text, touch_match
+from posescore.library.plain import utf8
 from posescore.library.schema import ENTRY
 
 
@@ -23,11 +24,11 @@ def insert_entry(connection: Connection, entry: NewEntry) -> Entry:
         payload = {"edit": entry.edit.to_json(), "effect": entry.effect.to_json()}
     values = {
         "match_id": entry.match_id,
-        "opinion": entry.opinion,
-        "author": entry.author,
+        "opinion": utf8(entry.opinion),
+        "author": utf8(entry.author.strip()),
         "made_at": moment,
         "kind": entry.kind,
-        "payload": json.dumps(payload, ensure_ascii=False, allow_nan=False),
+        "payload": json.dumps(payload, allow_nan=False),
         "undoes": entry.undoes,
         "redoes": entry.redoes,
         "analysis_version": entry.analysis_version,

@@ -13,6 +13,7 @@ from sqlalchemy.exc import IntegrityError
 from posescore.errors import ConflictError, InputError, NotFoundError
 from posescore.library.jobs import Job, JobState
 from posescore.library.match_rows import now_text
+from posescore.library.plain import LARGEST_ID
 from posescore.library.schema import JOB
 
 _OPEN: Final = (JobState.QUEUED.value, JobState.RUNNING.value)
@@ -36,6 +37,8 @@ def _job(row: Row[Any]) -> Job:
 
 def read_job(connection: Connection, job_id: int) -> Job:
     """One job; NotFoundError where there is none."""
+    if not 0 < job_id <= LARGEST_ID:
+        raise NotFoundError(f"job {job_id}: there is none of that number.")
     row = connection.execute(select(JOB).where(JOB.c.id == job_id)).one_or_none()
     if row is None:
         raise NotFoundError(f"job {job_id}: there is none of that number.")

@@ -91,6 +91,7 @@ class Library:
         """Replace what people say of a match."""
         with self._storage.write() as connection:
             division_of(rules_named(info.rules), info.division)
+            match_rows.read_match(connection, self.folder, match_id)
             match_rows.change_match(connection, match_id, info)
             return match_rows.read_match(connection, self.folder, match_id)
 
@@ -176,6 +177,7 @@ class Library:
     ) -> PositionProbabilities | None:
         """Position probabilities of an analysis; None where it came without."""
         with self._storage.read() as connection:
+            match_rows.read_match(connection, self.folder, match_id)
             row = analysis_rows.analysis_row(connection, match_id, version)
         if row.probabilities_file is None:
             return None
@@ -285,6 +287,7 @@ class Library:
     def opinions(self, match_id: int) -> list[str]:
         """Names of the second opinions on a match."""
         with self._storage.read() as connection:
+            match_rows.read_match(connection, self.folder, match_id)
             return entry_rows.opinions_of(connection, match_id)
 
     # Jobs ---------------------------------------------------------------------------------------
@@ -317,4 +320,6 @@ class Library:
     def jobs(self, match_id: int | None = None, open_only: bool = False) -> Sequence[Job]:
         """Jobs, newest first; ``open_only`` leaves those that wait or run."""
         with self._storage.read() as connection:
+            if match_id is not None:
+                match_rows.read_match(connection, self.folder, match_id)
             return job_rows.list_jobs(connection, match_id, open_only)

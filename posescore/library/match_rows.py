@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Row, delete, func, insert, select, text, upda
 
 from posescore.errors import NotFoundError
 from posescore.library.match import Match, MatchInfo
-from posescore.library.plain import from_plain, to_plain
+from posescore.library.plain import LARGEST_ID, from_plain, to_plain, utf8
 from posescore.library.schema import ANALYSIS, ENTRY, MATCH
 
 SortKey = Literal["added", "changed", "title", "held_on", "event"]
@@ -51,8 +51,8 @@ def _values(info: MatchInfo) -> dict[str, Any]:
     words += [word for who in both for word in (who.name, who.gi_colour, who.belt)]
     words += [str(info.held_on or "")]
     return {
-        "info": json.dumps(to_plain(info), ensure_ascii=False),
-        "search": "\n".join(words).casefold(),
+        "info": json.dumps(to_plain(info)),
+        "search": utf8("\n".join(words)).casefold(),
         "footage_sha256": info.footage.sha256 if info.footage else None,
     }
 
@@ -108,6 +108,8 @@ def _match(row: Row[Any], library: Path) -> Match:
 
 def read_match(connection: Connection, library: Path, match_id: int) -> Match:
     """One match; NotFoundError where there is none."""
+    if not 0 < match_id <= LARGEST_ID:
+        raise _no_match(match_id)
     row = connection.execute(_SELECT.where(MATCH.c.id == match_id)).one_or_none()
     if row is None:
         raise _no_match(match_id)
@@ -150,7 +152,7 @@ def list_matches(
 ) -> list[Match]:
     """Matches that hold every word of ``search``; what lacks the sorted field comes last."""
     query = _SELECT
-    for word in search.casefold().split():
+    for word in utf8(search).casefold().split():
         query = query.where(func.instr(MATCH.c.search, word) > 0)
     found = [_match(row, library) for row in connection.execute(query.order_by(MATCH.c.id))]
     key = _SORT[sort]

@@ -10,6 +10,9 @@ from posescore.errors import InputError
 
 T = TypeVar("T")
 
+LARGEST_ID: Final = 2**63 - 1
+"""The largest whole number that the database holds."""
+
 
 _ADAPTERS: Final[dict[object, TypeAdapter[Any]]] = {}
 
@@ -40,3 +43,8 @@ def from_plain(kind: type[T], data: Any, what: str) -> T:
         field = ".".join(str(part) for part in first["loc"]) or "value"
         raise InputError(f"{what}: {field}: {first['msg']}.") from error
     return made
+
+
+def utf8(text: str) -> str:
+    """The text as UTF-8 can hold it; what a broken file name smuggled in becomes ``?``."""
+    return text.encode("utf-8", "replace").decode("utf-8")

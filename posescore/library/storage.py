@@ -145,7 +145,9 @@ def _sentence(path: Path, what: str) -> str:
     low = what.lower()
     if "readonly" in low or "read-only" in low or "unable to open" in low:
         return f"{path} cannot be written: choose another library folder with {ENVIRONMENT}."
-    if "full" in low or "disk i/o" in low:
+    if "disk i/o" in low:
+        return f"{path} cannot be read or written: look after the disk it lies on."
+    if "full" in low:
         return f"{path} cannot grow, the disk is full: nothing was kept; free some space."
     if "not a database" in low or "malformed" in low or "corrupt" in low:
         return f"{path} is damaged: put back a copy, or choose another folder with {ENVIRONMENT}."

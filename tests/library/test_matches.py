@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from posescore.errors import ConflictError, InputError, NotFoundError
-from posescore.library.edits import Confirm
+from posescore.export.export import FORMATS, export_text
+from posescore.library.edits import Confirm, Dismiss
 from posescore.library.library import Library
-from posescore.library.match import AthleteInfo, Match, MatchInfo
+from posescore.library.match import AthleteInfo, Footage, Match, MatchInfo
 from posescore.terms import Athlete
-from tests.library.samples import INFO
+from tests.library.samples import INFO, analysis
 
 Kept = tuple[Library, Match]
 
@@ -103,6 +104,36 @@ def test_deleting_takes_everything_made_from_the_match_and_nothing_else(kept: Ke
         with pytest.raises(NotFoundError):
             gone(match.id)
     assert library.add_match(MatchInfo("new")).id not in (match.id, other.id)
+
+
+def test_a_broken_file_name_and_broken_words_are_kept(tmp_path: Path) -> None:
+    path = "/films/caf\udce9 \x00.mp4"
+    info = replace(INFO, title="caf\udce9", footage=Footage(path, "cd" * 32, 1))
+    with Library(tmp_path) as library:
+        match = library.add_match(info)
+        assert library.match(match.id).info == info
+        assert [each.id for each in library.matches("caf\udce9")] == [match.id]
+        library.save_analysis(match.id, analysis())
+        key = library.review(match.id).undecided[0].key
+        review = library.edit(match.id, Dismiss(key, "\ud800\x00"), " A\ud800nn ")
+        assert review.entries[0].author == "A?nn"
+        for name in FORMATS:
+            export_text(library, match.id, name).encode("utf-8")
+
+
+@pytest.mark.parametrize("number", [0, -1, 99, 2**63, 10**30])
+def test_a_number_that_no_match_has(tmp_path: Path, number: int) -> None:
+    with Library(tmp_path) as library:
+        for ask in (
+            library.match, library.analysis, library.review, library.probabilities, library.log,
+            library.opinions, library.delete_match, library.queue_job, library.jobs, library.job,
+            lambda number: library.update_match(number, INFO),
+            lambda number: library.find_match(str(number)),
+            lambda number: library.edit(number, Confirm("x"), "Ann"),
+            lambda number: library.undo(number, "Ann"),
+        ):  # fmt: skip
+            with pytest.raises(NotFoundError):
+                ask(number)
 
 
 @pytest.mark.parametrize(
