@@ -33,6 +33,14 @@ FACTS: list[tuple[str, list[Any], list[Any], list[Any]]] = [
      [(0, 4, "mount", "A"), (4, 5, "side_control", "A"), (5, 6, "mount", "A"),
       (9, 13, "mount", "A")], [],
      [(3.0, "A", "mount", 4, 0), (12.0, "A", "mount", 4, 0)]),
+    ("3.2 the other on top in between",
+     [(0, 4, "mount", "A"), (5, 9, "side_control", "B"), (10, 14, "mount", "A")], [],
+     [(3.0, "A", "mount", 4, 0), (13.0, "A", "mount", 4, 0)]),
+    ("3.2 stood up for a moment", [(0, 4, "mount", "A"), (4, 5, "standing"), (5, 9, "mount", "A")],
+     [], [(3.0, "A", "mount", 4, 0), (8.0, "A", "mount", 4, 0)]),
+    ("3.2 let stand for a moment by choice",
+     [(0, 4, "mount", "A"), (4, 5, "standing"), (5, 9, "mount", "A")],
+     [(4.0, "position_given_up", "A")], [(3.0, "A", "mount", 4, 0)]),
     ("3.2 given up by choice into guard, passed again",
      [(0, 4, "closed_guard", "A"), (4, 8, "side_control", "A"), (9, 13, "open_guard", "A"),
       (14, 18, "side_control", "A")],
@@ -71,6 +79,11 @@ FACTS: list[tuple[str, list[Any], list[Any], list[Any]]] = [
     ("3.4 a chain that is not held: one advantage [mem]",
      [(0, 4, "open_guard", "A"), (5, 7, "side_control", "A"), (8, 10, "mount", "A"),
       (11, 20, "half_guard", "A")], [], [(11.0, "A", "near", 0, 1)]),
+    ("3.4 passed through is not reached",
+     [(0, 4, "open_guard", "B"), (5, 5.4, "knee_on_belly", "A"), (5.4, 9, "mount", "A")], [],
+     [(8.4, "A", "sweep", 2, 0), (8.4, "A", "mount", 4, 0)]),
+    ("3.1.1 the attacker himself leaves the area", [(0, 6, "closed_guard", "B")],
+     [(4, "submission_locked", "A"), (6, "out_of_area", "A")], []),
     ("stepping down by choice", [(0, 4, "mount", "A"), (5, 9, "knee_on_belly", "A")], [],
      [(3.0, "A", "mount", 4, 0)]),
     ("stepping down by way of side control",
@@ -196,6 +209,14 @@ FACTS: list[tuple[str, list[Any], list[Any], list[Any]]] = [
      [(0, 9, "standing")], [(t, "penalty", "B") for t in (1, 2, 3, 4)],
      [(1.0, "B", "penalty", 0, 0), (2.0, "A", "penalty", 0, 1), (2.0, "B", "penalty", 0, 0),
       (3.0, "A", "penalty", 2, 0), (3.0, "B", "penalty", 0, 0), (4.0, "B", "penalty", 0, 0)]),
+    ("6 (2021) flight pays for what was under way",
+     [(0, 8, "closed_guard", "B"), (8.5, 10, "mount", "A"), (13, 20, "standing")],
+     [(10.5, "fled", "B")], [(10.5, "A", "fled", 2, 0), (10.5, "B", "penalty", 0, 0)]),
+    ("6 (2021) flight in the middle of a hold",
+     [(0, 8, "closed_guard", "B"), (9, 16, "mount", "A")],
+     [(10, "fled", "B")], [(10.0, "A", "fled", 2, 0), (10.0, "B", "penalty", 0, 0)]),
+    ("6 (2021) flight after the score", [(0, 9, "mount", "A")], [(9, "fled", "B")],
+     [(3.0, "A", "mount", 4, 0), (9.0, "A", "fled", 2, 0), (9.0, "B", "penalty", 0, 0)]),
     ("6 (2021) flight and its penalty marked apart", [(0, 8, "closed_guard", "B")],
      [(8, "fled", "B"), (8.5, "penalty", "B")],
      [(8.0, "A", "fled", 2, 0), (8.0, "B", "penalty", 0, 0)]),
@@ -255,6 +276,12 @@ def test_a_takedown_says_why_there_was_no_pass() -> None:  # 4.2
     (takedown,) = ruled([STAND, (21, 30, "side_control", "A")], [SHOT]).proposals
     assert takedown.kind is ProposalKind.TAKEDOWN
     assert "no guard to pass" in takedown.why
+
+
+def test_the_back_taken_standing_is_no_takedown_to_explain() -> None:  # 4.5
+    ruling = ruled([STAND, (21, 25, "back_control", "B", {"hooks": 2})])
+    assert awards(ruling) == [(24.0, "B", "back_control", 4, 0)]
+    assert nones(ruling) == []
 
 
 def test_unmarked_landing_is_less_sure() -> None:  # [practice]
