@@ -73,8 +73,11 @@ def _add_pages(library: Library) -> None:
     def shelf(search: str = "") -> None:
         _head()
         with ui.element("div").classes("room"), ui.element("div").classes("shelf"):
-            _shelf_head()
-            _cards(library.matches(search), library)
+            _shelf_head(search)
+            try:
+                _cards(library.matches(search), library, search)
+            except PoseScoreError as error:
+                _text("p", str(error), "trouble")
             _notes()
 
     @ui.page("/matches/{match_id}", title="Review – PoseScore")
@@ -94,13 +97,26 @@ def _text(tag: str, text: str, classes: str = "") -> None:
     element._text = text
 
 
-def _shelf_head() -> None:
-    with ui.element("header").classes("shelf-head"), ui.element("div"):
-        _text("h1", "PoseScore")
-        _text("p", "Matches whose points wait for you, or were settled by you.")
+def _shelf_head(search: str) -> None:
+    with ui.element("header").classes("shelf-head"):
+        with ui.element("div"):
+            _text("h1", "PoseScore")
+            _text("p", "Matches whose points wait for you, or were settled by you.")
+        with ui.element("form").props('role="search" action="/" method="get"').classes("search"):
+            field = ui.element("input").props('type="search" name="search" aria-label="Search"')
+            field.props["placeholder"] = "Name, event, belt, colour"
+            field.props["value"] = search
+            with ui.element("button").props('type="submit"'):
+                _text("span", "Search")
 
 
-def _cards(matches: list[Match], library: Library) -> None:
+def _cards(matches: list[Match], library: Library, search: str) -> None:
+    if search and not matches:
+        with ui.element("div").classes("nothing"):
+            _text("p", f"No match holds all of: {search}")
+            with ui.element("a").props('href="/"'):
+                _text("span", "All matches")
+        return
     if not matches:
         with ui.element("div").classes("nothing"):
             _text("p", "There is no match yet. Add one from the command line:")
@@ -135,11 +151,14 @@ def _state(match: Match, library: Library) -> tuple[str, dict[Athlete, str]]:
         review = library.review(match.id)
     except PoseScoreError as error:
         return str(error), nothing
-    waiting = len(review.undecided)
     points = {athlete: str(tally.points) for athlete, tally in review.confirmed_score.items()}
-    total = len(review.items)
-    words = f"{waiting} of {total} proposals wait for you." if waiting else "All decided."
-    return words, nothing | points
+    return _waits(len(review.undecided), len(review.items)), nothing | points
+
+
+def _waits(waiting: int, total: int) -> str:
+    if not total:
+        return "Nothing was proposed."
+    return f"{waiting} of {total} proposals wait for you." if waiting else "All decided."
 
 
 def _notes() -> None:

@@ -3,6 +3,7 @@
 import { clockText } from "posescore-room/clock.js";
 import { KINDS, POSITIONS, STATE_WORDS, shortWorth, spaced, stateOf, sureText, worth } from "posescore-room/words.js";
 
+const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 const SIGNS = { yes: "\u2713", no: "\u2717", unknown: "?" };
 const SIGN_WORDS = { yes: "Seen", no: "Not seen", unknown: "Cannot tell" };
 
@@ -40,6 +41,10 @@ export default {
             <button v-if="!item.added" type="button" class="quiet" @click="$emit('seek', item.start_s)">
               Show from {{ text(item.start_s) }}</button>
           </p>
+          <div class="acts">
+            <button v-for="act in actsFor(item)" :key="act.id" type="button" :class="act.look" :disabled="busy"
+              @click="$emit('act', act.id)">{{ act.text }} <kbd v-if="keyOf(act.id)">{{ keyOf(act.id) }}</kbd></button>
+          </div>
           <p v-if="item.path.length" class="path"><span class="label">How it came</span>
             <template v-for="(step, i) in item.path" :key="i"><span aria-hidden="true" v-if="i"> \u2192 </span>{{ step }}</template></p>
           <template v-if="item.criteria.length">
@@ -53,10 +58,6 @@ export default {
               </li>
             </ul>
           </template>
-          <div class="acts">
-            <button v-for="act in actsFor(item)" :key="act.id" type="button" :class="act.look" :disabled="busy"
-              @click="$emit('act', act.id)">{{ act.text }} <kbd v-if="keyOf(act.id)">{{ keyOf(act.id) }}</kbd></button>
-          </div>
         </div>
       </li>
       <li v-if="!items.length" class="empty">No points were proposed. Add what you saw yourself.</li>
@@ -94,7 +95,7 @@ export default {
     criterion(criterion) {
       const met = criterion.met === null ? "unknown" : criterion.met ? "yes" : "no";
       return {
-        ...criterion, met, name: spaced(criterion.name), sign: SIGNS[met], word: SIGN_WORDS[met],
+        ...criterion, met, name: capital(spaced(criterion.name)), sign: SIGNS[met], word: SIGN_WORDS[met],
         sure: met === "unknown" ? "" : sureText(criterion.probability),
       };
     },

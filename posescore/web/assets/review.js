@@ -377,5 +377,6 @@ function keptAuthor() {
 
 /** After a click with the mouse the focus goes back to the page, so that the space bar plays and pauses. */
 function letGo(event) {
-  if (event.detail > 0 && event.target instanceof Element) event.target.closest("button, summary")?.blur();
+  if (event.detail === 0 || !(event.target instanceof Element) || event.target.closest("dialog")) return;
+  event.target.closest("button, summary")?.blur();
 }

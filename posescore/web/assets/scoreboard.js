@@ -1,6 +1,9 @@
 // Points, advantages and penalties of both athletes. What a person confirmed stands large and solid; what
 // is only proposed stands small, dashed and says so.
 
+// Ways to end that no count of points shows.
+const ENDINGS = ["submission", "disqualification"];
+
 export default {
   name: "ScoreBoard",
   props: {
@@ -16,7 +19,7 @@ export default {
         <span class="board-points num" :data-points="row.confirmed.points">{{ row.confirmed.points }}<span class="sr"> points confirmed</span></span>
         <span class="board-small">adv. <b class="num">{{ row.confirmed.advantages }}</b>
           pen. <b class="num">{{ row.confirmed.penalties }}</b></span>
-        <span class="board-proposed">if all proposed stand: <b class="num">{{ row.proposed.points }}</b>
+        <span class="board-proposed">with all proposals: <b class="num">{{ row.proposed.points }}</b>
           <template v-if="row.proposed.advantages"> + {{ row.proposed.advantages }} adv.</template>
           <template v-if="row.proposed.penalties"> + {{ row.proposed.penalties }} pen.</template></span>
       </div>
@@ -33,12 +36,13 @@ export default {
     },
     ahead() {
       const confirmed = this.review.score.confirmed;
-      if (this.review.result?.why) return `Confirmed: ${this.review.result.why}`;
+      const result = this.review.result;
+      if (result && ENDINGS.includes(result.by)) return `Confirmed: ${result.why}`;
       for (const [what, sign] of [["points", 1], ["advantages", 1], ["penalties", -1]]) {
         const lead = sign * (confirmed.A[what] - confirmed.B[what]);
         if (lead) return `Confirmed: ${this.names[lead > 0 ? "A" : "B"]} ahead by ${Math.abs(lead)} ${what}.`;
       }
-      return "Confirmed: level.";
+      return this.review.undo ? "Confirmed: level." : "Nothing is confirmed yet.";
     },
   },
 };

@@ -32,7 +32,7 @@ export default {
           aria-valuemin="0" :aria-valuemax="endS.toFixed(2)" :aria-valuenow="timeS.toFixed(2)"
           :aria-valuetext="slow.text" @pointerdown="onPointer" @pointermove="onDrag">
           <div v-for="hold in marks" :key="hold.key" class="hold" :class="hold.classes" :style="hold.style" :title="hold.title">
-            <span v-if="hold.wide">{{ hold.name }} <small>{{ hold.percent }}</small></span>
+            <span v-if="hold.wide">{{ hold.name }} <small v-if="hold.wider">{{ hold.percent }}</small></span>
           </div>
           <div v-for="finding in findings" :key="finding.key" class="finding" :style="finding.style" :title="finding.title"></div>
           <span v-for="event in events" :key="'e' + event.id" class="event" :style="event.style" :title="event.title"></span>
@@ -66,6 +66,7 @@ export default {
           name: (doubtful ? "? " : "") + POSITIONS[hold.position].trade,
           percent: `${Math.min(99, Math.round(hold.confidence * 100))} %`,
           wide: share > 0.02,
+          wider: share > 0.14,
           title: `${this.holdWords(hold)}, ${clockText(hold.start_s)} to ${clockText(hold.end_s)}, ${sureText(hold.confidence)}`,
         };
       });
@@ -97,7 +98,7 @@ export default {
           id: proposal.id,
           text: shortWorth(award),
           classes: [`flag-${award.athlete ?? "none"}`, `is-${state}`, { selected: proposal.id === this.selected }],
-          style: { left: this.place(at) },
+          style: { left: `clamp(15px, ${this.place(at)}, calc(100% - 15px))` },
           title: `${clockText(award.time_s)}: ${KINDS[award.kind].plain} (${KINDS[award.kind].trade}), ` +
             `${worth(award)}, ${this.names[award.athlete] ?? "nobody"}. ${STATE_WORDS[state]}.`,
         };
