@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from posescore.pose.appearance import Colour, ColourModel, colour_distance
 from posescore.pose.estimator import Box
 from posescore.pose.oks import keypoint_box_px
-from posescore.pose.people import Person
+from posescore.pose.people import SAME_PERSON_OKS, Person, similarity
 from posescore.terms import KEYPOINT_INDEX
 
 MISSING_COST: Final = 2.0
@@ -137,13 +137,20 @@ def turned_box(points_px: NDArray[np.float64], turn_deg: float, margin: float) -
 
 
 def pair_box(slots: Sequence[Slot], time_s: float, margin: float) -> Box | None:
-    """One upright box around both athletes; None unless both places are known."""
+    """One upright square around both athletes; None unless both places are known.
+
+    A square, since the detector makes one of what it gets anyway, with black beside it.
+    """
     points = [
         slot.person.keypoints_px + slot.shift_px(time_s)
         for slot in slots
         if slot.person is not None and slot.known(time_s)
     ]
-    return turned_box(np.concatenate(points), 0.0, margin) if len(points) == len(slots) else None
+    if len(points) < len(slots):
+        return None
+    box = turned_box(np.concatenate(points), 0.0, margin)
+    side = max(box.width_px, box.height_px)
+    return Box(box.centre_x_px, box.centre_y_px, side, side)
 
 
 def in_contact(slots: Sequence[Slot]) -> bool:
@@ -174,10 +181,15 @@ def assign(
     choices = [*range(len(sights)), None]
 
     def total(pair: tuple[int | None, int | None]) -> float:
-        return sum(
-            MISSING_COST if chosen is None else costs[slot][chosen]
-            for slot, chosen in enumerate(pair)
+        a, b = pair
+        cost_a = MISSING_COST if a is None else costs[0][a]
+        cost_b = MISSING_COST if b is None else costs[1][b]
+        one_body = (
+            a is not None
+            and b is not None
+            and similarity(sights[a].person, sights[b].person) > SAME_PERSON_OKS
         )
+        return cost_a + cost_b + (MISSING_COST if one_body else 0.0)
 
     pairs = [(a, b) for a, b in itertools.product(choices, repeat=2) if a is None or a != b]
     return min(pairs, key=total)
