@@ -4,10 +4,13 @@ import random
 import shutil
 import subprocess
 from fractions import Fraction
+from itertools import accumulate, pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from posescore.errors import FootageError
 from posescore.footage.reading import open_footage
@@ -180,3 +183,26 @@ def test_end_of_the_last_frame() -> None:
     assert clock_of_ticks([0, 1, 2], Fraction(1, 25)).end_s == pytest.approx(0.12)
     assert clock_of_ticks([7], Fraction(1, 25)).end_s == pytest.approx(0.04)
     assert clock_of_ticks([0, 1], Fraction(1, 25), last_duration=5).end_s == pytest.approx(0.24)
+
+
+@given(
+    stamps=st.lists(st.none() | st.integers(-(10**6), 10**6), min_size=1, max_size=60),
+    frames_per_s=st.none() | st.fractions(1, 240),
+)
+def test_repaired_times_always_rise(
+    stamps: list[int | None], frames_per_s: Fraction | None
+) -> None:
+    repair = rising(Fraction(1, 1000), frames_per_s)
+    ticks = [repair.next(stamp) for stamp in stamps]
+    assert all(before < after for before, after in pairwise(ticks))
+    clock = clock_of_ticks(ticks, Fraction(1, 1000))
+    assert len(clock) == len(stamps)
+    assert clock.pts_s[0] == 0
+
+
+@given(st.lists(st.integers(1, 900), min_size=1, max_size=60))
+def test_good_stamps_are_left_alone(steps: list[int]) -> None:
+    stamps = list(accumulate(steps))
+    repair = rising(Fraction(1, 1000), Fraction(25))
+    assert [repair.next(stamp) for stamp in stamps] == stamps
+    assert repair.repaired == 0
