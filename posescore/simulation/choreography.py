@@ -1,8 +1,9 @@
 """The motion of both athletes through the sample match.
 
 Key poses stand at their times; between them every number of the pose follows a monotone cubic,
-so movements start and end gently and nothing overshoots. A last pass over the whole motion
-pushes the bodies out of each other and out of the mat while keeping accelerations small.
+so movements start and end gently and nothing overshoots; a little unrest keeps holds alive. A
+last pass over the whole motion (:mod:`posescore.simulation.contact`) takes steps one foot at a
+time and pushes the bodies out of each other and out of the mat.
 """
 
 from __future__ import annotations
@@ -13,13 +14,16 @@ from typing import Final
 import numpy as np
 import torch
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
+from scipy.interpolate import CubicSpline, PchipInterpolator
+from scipy.spatial.transform import Rotation
 from torch import Tensor
 
-from posescore.simulation import key_poses as keys
-from posescore.simulation.body import Skeleton
-from posescore.simulation.fitting import fit, make_target
-from posescore.simulation.key_poses import PairKey
+from posescore.simulation import ground_poses as ground
+from posescore.simulation import opening_poses as opening
+from posescore.simulation.body import HINGES, SEGMENTS, Skeleton, orthonormal, six_numbers
+from posescore.simulation.contact import settle
+from posescore.simulation.fitting import Target, fit, make_target
+from posescore.simulation.key_pose import PairKey
 from posescore.terms import Athlete
 
 KNOTS_PER_S: Final = 15
@@ -37,65 +41,108 @@ class Cue:
     shift: tuple[float, float] = (0.0, 0.0)
 
 
-_B = Athlete.B
+_B: Final = Athlete.B
 _END: Final = (20.0, (0.35, -0.1))
 CUES: Final = (
-    Cue(0.0, keys.APART), Cue(0.5, keys.APART),
-    Cue(1.6, keys.GRIPS), Cue(2.4, keys.GRIPS, yaw_deg=2),
-    Cue(3.2, keys.GRIPS, yaw_deg=-14, shift=(0.06, 0.03)),
-    Cue(3.9, keys.GRIPS, yaw_deg=-14, shift=(0.07, 0.03)),
-    Cue(4.7, keys.GRIPS, yaw_deg=3, shift=(0.0, 0.0)), Cue(5.7, keys.GRIPS),
-    Cue(6.6, keys.LEVEL), Cue(7.2, keys.DRIVE), Cue(7.8, keys.FALL),
-    Cue(8.4, keys.CLOSED_GUARD), Cue(13.0, keys.CLOSED_GUARD), Cue(13.5, keys.OPENING),
-    Cue(14.0, keys.OPEN_GUARD), Cue(18.0, keys.OPEN_GUARD),
-    Cue(18.9, keys.PASS_STEP), Cue(19.8, keys.PASS_DROP),
-    Cue(20.6, keys.SIDE_CONTROL), Cue(25.2, keys.SIDE_CONTROL),
-    Cue(26.4, keys.KNEE_ON_BELLY_LOW), Cue(30.2, keys.KNEE_ON_BELLY_LOW),
-    Cue(30.8, keys.KNEE_ON_BELLY), Cue(35.4, keys.KNEE_ON_BELLY),
-    Cue(36.0, keys.SLIDE), Cue(36.6, keys.HALF_GUARD), Cue(40.6, keys.HALF_GUARD),
-    Cue(41.8, keys.MOUNT), Cue(46.4, keys.MOUNT),
-    Cue(47.4, keys.TURN), Cue(48.2, keys.TAKE_BACK),
-    Cue(49.0, keys.BACK_ONE_HOOK), Cue(52.8, keys.BACK_ONE_HOOK),
-    Cue(53.4, keys.BACK_BOTH_HOOKS), Cue(58.2, keys.BACK_BOTH_HOOKS),
-    Cue(59.4, keys.SLIP, _B),
-    Cue(60.8, keys.OPEN_GUARD, _B, *_END), Cue(64.6, keys.OPEN_GUARD, _B, *_END),
-    Cue(65.5, keys.PASS_STEP, _B, *_END), Cue(66.4, keys.PASS_DROP, _B, *_END),
-    Cue(67.2, keys.SIDE_CONTROL, _B, *_END), Cue(74.0, keys.SIDE_CONTROL, _B, *_END),
+    Cue(0.0, opening.APART), Cue(0.5, opening.APART),
+    Cue(1.6, opening.GRIPS), Cue(2.4, opening.GRIPS, yaw_deg=2),
+    Cue(3.2, opening.GRIPS, yaw_deg=-14, shift=(0.06, 0.03)),
+    Cue(3.9, opening.GRIPS, yaw_deg=-14, shift=(0.07, 0.03)),
+    Cue(4.7, opening.GRIPS), Cue(5.7, opening.GRIPS),
+    Cue(6.15, opening.REACH), Cue(6.6, opening.LEVEL),
+    Cue(7.2, opening.DRIVE), Cue(7.8, opening.FALL),
+    Cue(8.4, opening.CLOSED_GUARD), Cue(13.0, opening.CLOSED_GUARD), Cue(13.5, opening.OPENING),
+    Cue(14.0, opening.OPEN_GUARD), Cue(18.0, opening.OPEN_GUARD),
+    Cue(18.9, opening.PASS_STEP), Cue(19.6, opening.PASS_DROP), Cue(20.1, opening.PASS_ARM),
+    Cue(20.6, opening.SIDE_CONTROL), Cue(25.2, opening.SIDE_CONTROL),
+    Cue(25.8, ground.RISE),
+    Cue(26.4, ground.KNEE_ON_BELLY_LOW), Cue(30.2, ground.KNEE_ON_BELLY_LOW),
+    Cue(30.8, ground.KNEE_ON_BELLY), Cue(35.4, ground.KNEE_ON_BELLY),
+    Cue(35.75, ground.STEP_OVER), Cue(36.15, ground.SLIDE),
+    Cue(36.6, ground.HALF_GUARD), Cue(40.6, ground.HALF_GUARD),
+    Cue(41.2, ground.FREE_LEG), Cue(41.8, ground.MOUNT), Cue(46.4, ground.MOUNT),
+    Cue(46.95, ground.POST), Cue(47.5, ground.TURN), Cue(48.25, ground.TAKE_BACK),
+    Cue(49.0, ground.BACK_ONE_HOOK), Cue(52.8, ground.BACK_ONE_HOOK),
+    Cue(53.4, ground.BACK_BOTH_HOOKS), Cue(58.2, ground.BACK_BOTH_HOOKS),
+    Cue(58.55, ground.UNHOOK, _B), Cue(58.95, ground.PEEL, _B), Cue(59.75, ground.SLIP, _B),
+    Cue(60.8, opening.OPEN_GUARD, _B, *_END), Cue(64.6, opening.OPEN_GUARD, _B, *_END),
+    Cue(65.5, opening.PASS_STEP, _B, *_END), Cue(66.2, opening.PASS_DROP, _B, *_END),
+    Cue(66.7, opening.PASS_ARM, _B, *_END),
+    Cue(67.2, opening.SIDE_CONTROL, _B, *_END), Cue(74.0, opening.SIDE_CONTROL, _B, *_END),
 )  # fmt: skip
 """The whole match."""
+
+CUE_S: Final = np.array([cue.time_s for cue in CUES])
+
+
+def cue_targets() -> tuple[Target, Target]:
+    """Key poses of athletes A and B at the cues."""
+    turned = [cue.key.turned(cue.yaw_deg, cue.shift) for cue in CUES]
+    found = []
+    for athlete in Athlete:
+        is_upper = [cue.upper is athlete for cue in CUES]
+        pairs = list(zip(is_upper, turned, strict=True))
+        found.append(
+            make_target(
+                [pair.upper if up else pair.lower for up, pair in pairs],
+                [pair.upper_knees_down if up else (False, False) for up, pair in pairs],
+                [pair.rests[0 if up else 1] for up, pair in pairs],
+            )
+        )
+    return found[0], found[1]
 
 
 def fit_cues(skeletons: tuple[Skeleton, Skeleton]) -> Tensor:
     """Fitted poses ``(2, n_cues, N_NUMBERS)`` of athletes A and B."""
-    turned = [cue.key.turned(cue.yaw_deg, cue.shift) for cue in CUES]
-    sides = [
-        [
-            pair.upper if cue.upper is athlete else pair.lower
-            for cue, pair in zip(CUES, turned, strict=True)
-        ]
-        for athlete in Athlete
-    ]
-    down = [
-        torch.tensor(
-            [
-                pair.knees_down.get("upper" if cue.upper is athlete else "lower", (False, False))
-                for cue, pair in zip(CUES, turned, strict=True)
-            ],
-            dtype=torch.float64,
-        )
-        for athlete in Athlete
-    ]
-    return fit(
-        (make_target(sides[0]), make_target(sides[1])), skeletons, (down[0], down[1])
-    )
+    return fit(cue_targets(), skeletons)
 
 
 def interpolate(poses: Tensor, time_s: NDArray[np.float64]) -> Tensor:
-    """Poses ``(2, n_times, N_NUMBERS)`` between cues."""
-    at_s = np.array([cue.time_s for cue in CUES])
-    return torch.from_numpy(PchipInterpolator(at_s, poses.numpy(), axis=1)(time_s))
+    """Poses ``(2, n_times, N_NUMBERS)`` between cues; rotations go the shorter way round."""
+    count = len(SEGMENTS)
+    six = poses[..., 3 : 3 + 6 * count].reshape(2, len(CUE_S), count, 6)
+    turned = Rotation.from_matrix(orthonormal(six).numpy().reshape(-1, 3, 3))
+    quaternions = turned.as_quat().reshape(2, len(CUE_S), count, 4)
+    for cue in range(1, len(CUE_S)):
+        back = (quaternions[:, cue] * quaternions[:, cue - 1]).sum(-1) < 0
+        quaternions[:, cue][back] *= -1
+    between = PchipInterpolator(CUE_S, quaternions, axis=1)(time_s)
+    matrices = Rotation.from_quat(between.reshape(-1, 4)).as_matrix()
+    again = six_numbers(torch.from_numpy(matrices)).reshape(2, len(time_s), 6 * count)
+    rest = torch.cat((poses[..., :3], poses[..., 3 + 6 * count :]), -1).numpy()
+    plain = torch.from_numpy(PchipInterpolator(CUE_S, rest, axis=1)(time_s))
+    return torch.cat((plain[..., :3], again, plain[..., 3:]), -1)
+
+
+UNREST: Final = {
+    "pelvis": 0.018, "chest": 0.035, "head": 0.06, "thigh": 0.014, "foot": 0.01, "upper_arm": 0.05,
+    "knee": 0.02, "elbow": 0.07,
+}  # fmt: skip
+"""How much people move while they hold a position, radians (about)."""
+
+
+def unrest(time_s: NDArray[np.float64], seed: int) -> NDArray[np.float64]:
+    """Small smooth movements ``(n_times, N_NUMBERS)`` to add to a pose's numbers."""
+    random = np.random.default_rng(seed)
+
+    def waves(count: int, size: float) -> NDArray[np.float64]:
+        hertz = random.uniform(0.12, 0.75, (4, count))
+        phase = random.uniform(0, 2 * np.pi, (4, count))
+        angle = 2 * np.pi * time_s[:, None, None] * hertz + phase
+        return np.asarray(size * 0.5 * np.sin(angle).sum(1))
+
+    parts = [waves(3, 0.006)]
+    for name in (*SEGMENTS, *HINGES):
+        size = UNREST[name.removeprefix("left_").removeprefix("right_")]
+        parts.append(waves(6 if name in SEGMENTS else 1, size))
+    return np.concatenate(parts, axis=1)
 
 
 def perform(skeletons: tuple[Skeleton, Skeleton], time_s: NDArray[np.float64]) -> Tensor:
     """Poses ``(2, n_times, N_NUMBERS)`` of both athletes through the whole match."""
-    return interpolate(fit_cues(skeletons), time_s)
+    poses = fit_cues(skeletons)
+    knots_s = np.linspace(0, CUE_S[-1], round(CUE_S[-1] * KNOTS_PER_S) + 1)
+    moving = interpolate(poses, knots_s)
+    moving = moving + torch.from_numpy(np.stack([unrest(knots_s, 3), unrest(knots_s, 4)]))
+    settled = settle(moving, skeletons, cue_targets(), CUE_S, knots_s)
+    return torch.from_numpy(CubicSpline(knots_s, settled.numpy(), axis=1)(time_s))

@@ -24,7 +24,7 @@ from posescore.simulation.body import (
     six_numbers,
     split,
 )
-from posescore.simulation.key_poses import BodyKey, Vector
+from posescore.simulation.key_pose import BodyKey, Vector
 
 JOINTS: Final = (
     ("lowerleg01.L", "knee", 0.055), ("lowerleg01.R", "knee", 0.055),
@@ -62,6 +62,10 @@ class Target:
     """``(n, 2)`` radians."""
     flat: Tensor
     """``(n, 2)`` 1 where the sole lies on the mat."""
+    knees_down: Tensor
+    """``(n, 2)`` 1 where the knee rests on the mat."""
+    rests: Tensor
+    """``(n, 2)`` 1 where the hips, and where the upper back, rest on the mat."""
 
 
 def facing(up: Vector, front: Vector) -> Tensor:
@@ -73,8 +77,21 @@ def facing(up: Vector, front: Vector) -> Tensor:
     return torch.from_numpy(np.stack((np.cross(back, z), back, z), axis=1))
 
 
-def make_target(keys: Sequence[BodyKey]) -> Target:
-    """Gather key poses of one athlete."""
+RESTS: Final = {"no": (0.0, 0.0), "seated": (1.0, 0.0), "lying": (1.0, 1.0)}
+"""Whether hips and upper back rest on the mat, for each way of resting."""
+
+KNEE_M: Final = 0.058
+HIPS_M: Final = 0.122
+BACK_M: Final = 0.097
+"""Heights above the mat of a joint that rests on it: half the flesh's thickness and the cloth."""
+
+
+def make_target(
+    keys: Sequence[BodyKey],
+    knees_down: Sequence[tuple[bool, bool]] | None = None,
+    rests: Sequence[str] | None = None,
+) -> Target:
+    """Gather key poses of one athlete; without the last two nothing rests on the mat."""
     trunk = []
     for key in keys:
         chest_up, chest_front = key.chest_up or key.up, key.chest_front or key.front
@@ -94,6 +111,8 @@ def make_target(keys: Sequence[BodyKey]) -> Target:
         tensor(joints, dtype=torch.float64),
         tensor(turn, dtype=torch.float64),
         tensor(flat, dtype=torch.float64),
+        tensor(knees_down or [(False, False)] * len(keys), dtype=torch.float64),
+        tensor([RESTS[rest] for rest in rests or ["no"] * len(keys)], dtype=torch.float64),
     )
 
 
@@ -159,7 +178,7 @@ def _angle(upper: Tensor, lower: Tensor) -> Tensor:
 
 
 def ends(skeleton: Skeleton, posed: Posed) -> dict[str, Tensor]:
-    """Heads of the main bones, and the crown and the balls of the feet."""
+    """Heads of the main bones, and the crown, heels, toes and balls of the feet."""
     found = dict(posed.head)
     up = torch.tensor([0.0, -0.02, 0.12], dtype=torch.float64)
     found["crown"] = posed.head["head"] + (posed.rotation["head"] @ up)
@@ -167,6 +186,10 @@ def ends(skeleton: Skeleton, posed: Posed) -> dict[str, Tensor]:
         found[f"ball.{side}"] = found[f"foot.{side}"] + (
             posed.rotation[f"foot.{side}"] @ skeleton.between(f"foot.{side}", f"toe1-1.{side}")
         )
+        for name, keypoint in (("heel", 17), ("toe", 19)):
+            rest = skeleton.keypoints[keypoint + (side == "R")]
+            bone = f"foot.{side}"
+            found[f"{name}.{side}"] = posed.point(bone, skeleton.heads[bone], rest)
     return found
 
 
@@ -200,11 +223,17 @@ def overlap(one: dict[str, Tensor], other: dict[str, Tensor]) -> Tensor:
     return (r[:, None] + s[None, :] - gaps).clamp(min=0)
 
 
+TIPS: Final = ("heel", "toe")
+TIP_M: Final = 0.012
+"""Skin that must stay above the mat, and the height of its keypoint when it touches."""
+
+
 def sunk(places: dict[str, Tensor]) -> Tensor:
     """Depths ``(..., n)`` by which the flesh reaches below the mat, metres."""
     starts, stops, radii = capsule_ends(places)
     low = torch.minimum(starts[..., 2], stops[..., 2])
-    return (0.8 * radii - low).clamp(min=0)
+    tips = torch.stack([places[f"{name}.{side}"][..., 2] for name in TIPS for side in "LR"], -1)
+    return torch.cat((0.8 * radii - low, TIP_M - tips), -1).clamp(min=0)
 
 
 def strain(numbers: Tensor, skeleton: Skeleton) -> Tensor:
@@ -276,22 +305,21 @@ def wish_cost(numbers: Tensor, posed: Posed, target: Target, weights: Weights) -
     return cost + weights.foot * _foot_cost(numbers, posed, target)
 
 
-def mat_cost(
-    places: dict[str, Tensor], target: Target, knees_down: Tensor, sole_m: float
-) -> Tensor:
-    """Knees that should rest on the mat and soles that should lie on it, squared metres."""
-    cost = torch.zeros(len(target.root), dtype=torch.float64)
+def mat_cost(places: dict[str, Tensor], target: Target, sole_m: float) -> Tensor:
+    """What should rest on the mat and does not, squared metres, one value per pose."""
+    cost = target.rests[:, 0] * (places["root"][..., 2] - HIPS_M).square()
+    cost = cost + target.rests[:, 1] * (places["spine01"][..., 2] - BACK_M).square()
     for slot, side in enumerate(("L", "R")):
-        knee = places[f"lowerleg01.{side}"][..., 2] - 0.058
+        knee = places[f"lowerleg01.{side}"][..., 2] - KNEE_M
         ankle = places[f"foot.{side}"][..., 2] - sole_m
-        cost = cost + knees_down[:, slot] * knee.square() + target.flat[:, slot] * ankle.square()
+        cost = cost + target.knees_down[:, slot] * knee.square()
+        cost = cost + target.flat[:, slot] * ankle.square()
     return cost
 
 
 def fit(
     targets: tuple[Target, Target],
     skeletons: tuple[Skeleton, Skeleton],
-    knees_down: tuple[Tensor, Tensor],
     n_steps: int = 500,
     weights: Weights = Weights(),
 ) -> Tensor:
@@ -309,7 +337,7 @@ def fit(
             posed = pose(skeletons[slot], numbers[slot])
             places.append(ends(skeletons[slot], posed))
             cost = cost + wish_cost(numbers[slot], posed, targets[slot], weights).sum()
-            mat = mat_cost(places[slot], targets[slot], knees_down[slot], soles[slot])
+            mat = mat_cost(places[slot], targets[slot], soles[slot])
             cost = cost + weights.mat * mat.sum()
             cost = cost + weights.sunk * sunk(places[slot]).square().sum()
             cost = cost + weights.strain * strain(numbers[slot], skeletons[slot]).sum()

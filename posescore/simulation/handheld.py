@@ -63,16 +63,16 @@ def views(
     follow = _smooth(middle, 1.2 / step_s)
     sway = _sway(time_s, 7, 7)
     angle = np.deg2rad(-8 + 9 * sway[:, 0])
-    away = 4.1 + 0.2 * sway[:, 1]
+    away = 2.35 + 1.15 * follow[:, 2] + 0.12 * sway[:, 1]
     place = np.stack(
         (
             follow[:, 0] * 0.6 + away * np.sin(angle),
             follow[:, 1] * 0.5 - away * np.cos(angle),
-            1.62 + 0.06 * sway[:, 2],
+            1.72 + 0.06 * sway[:, 2],
         ),
         1,
     )
-    aim = follow * [1, 1, 0.55] + [0, 0, 0.22] + 0.05 * sway[:, 3:6]
+    aim = follow * [1, 1, 0.9] + [0, 0, 0.15] + 0.05 * sway[:, 3:6]
     roll = np.deg2rad(0.8 * sway[:, 6])
     scale = size_px[0] / 1280
     return [

@@ -7,52 +7,57 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
-from posescore.simulation import choreography, coco_marks, fitting, handheld, story
-from posescore.simulation.body import Build, Skeleton, keypoints, make_skeleton, pose
-
-BUILDS: Final = (Build(height=0.47, muscle=0.62, weight=0.5), Build(0.46, 0.55, 0.56))
-"""Athletes A and B: about 1.8 m, one leaner, one heavier."""
+from posescore.footage.encoding import write_h264
+from posescore.simulation import choreography, coco_marks, fitting, handheld, referee, story
+from posescore.simulation.body import Posed, keypoints, pose
+from posescore.simulation.cast import Player, make_player
+from posescore.simulation.flesh import bone_matrices
+from posescore.simulation.renderer import Renderer, Stance
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Motion:
-    """Both athletes in every frame.
+    """All three people in every frame.
 
-    ``numbers (2, n_frames, N_NUMBERS)`` are poses, ``points (n_frames, 2, 21, 3)`` keypoints in
-    metres; ``flesh`` holds capsule starts and ends ``(n_frames, 30, 3)`` and radii ``(30,)``.
+    ``numbers`` are the poses, each ``(n_frames, N_NUMBERS)``, of A, B and the referee; ``points
+    (n_frames, 2, 21, 3)`` the athletes' keypoints in metres; ``flesh`` holds capsule starts and
+    ends, ``(n_frames, 45, 3)`` each, and radii ``(45,)``.
     """
 
     time_s: NDArray[np.float64]
-    skeletons: tuple[Skeleton, Skeleton]
-    numbers: Tensor
+    players: tuple[Player, ...]
+    posed: tuple[Posed, ...]
     points: NDArray[np.float64]
     flesh: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
 
 
 def make_motion() -> Motion:
     """Choreograph the whole match."""
-    skeletons = (make_skeleton(BUILDS[0]), make_skeleton(BUILDS[1]))
+    players = tuple(make_player(slot) for slot in range(3))
     time_s = np.arange(story.N_FRAMES) / story.FRAMES_PER_S
-    numbers = choreography.perform(skeletons, time_s)
-    points, starts, ends, radii = [], [], [], []
-    for slot in range(2):
-        posed = pose(skeletons[slot], numbers[slot])
-        points.append(keypoints(skeletons[slot], posed).numpy())
-        start, end, radius = fitting.capsule_ends(fitting.ends(skeletons[slot], posed))
-        starts.append(start.numpy())
-        ends.append(end.numpy())
-        radii.append(radius.numpy())
-    flesh = (np.concatenate(starts, 1), np.concatenate(ends, 1), np.concatenate(radii))
-    return Motion(time_s, skeletons, numbers, np.stack(points, 1), flesh)
+    pair = choreography.perform((players[0].skeleton, players[1].skeleton), time_s)
+    middle = pair[..., :2].mean(0).numpy()
+    numbers: list[Tensor] = [
+        pair[0], pair[1], referee.perform(players[2].skeleton, time_s, middle)
+    ]  # fmt: skip
+    posed = tuple(pose(p.skeleton, n) for p, n in zip(players, numbers, strict=True))
+    flesh = [
+        fitting.capsule_ends(fitting.ends(player.skeleton, each))
+        for player, each in zip(players, posed, strict=True)
+    ]
+    starts, ends = (np.concatenate([f[i].numpy() for f in flesh], 1) for i in range(2))
+    radii = np.concatenate([f[2].numpy() for f in flesh])
+    points = [keypoints(players[s].skeleton, posed[s]).numpy() for s in range(2)]
+    return Motion(time_s, players, posed, np.stack(points, 1), (starts, ends, radii))
 
 
 def make_views(motion: Motion) -> list[handheld.View]:
@@ -71,20 +76,53 @@ def mark(motion: Motion, views: list[handheld.View]) -> NDArray[np.float64]:
     return np.stack(marked)
 
 
-def main() -> None:
-    """Write all files of the sample match."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("sample_video"))
-    out: Path = parser.parse_args().out
-    out.mkdir(parents=True, exist_ok=True)
-    torch.set_num_threads(1)
-    motion = make_motion()
-    views = make_views(motion)
+def stances(motion: Motion, frame: int) -> list[Stance]:
+    """How the three people stand in one frame, for the renderer."""
+    starts, ends, radii = motion.flesh
+    count = len(radii) // len(motion.players)
+    found = []
+    for slot, (player, posed) in enumerate(zip(motion.players, motion.posed, strict=True)):
+        rows = slice(slot * count, (slot + 1) * count)
+        curl_rad = 0.3 if slot == 2 else 0.75
+        matrices = bone_matrices(player.flesh.rig, player.skeleton, posed, frame, curl_rad)
+        found.append(Stance(matrices, starts[frame, rows], ends[frame, rows], radii[rows]))
+    return found
+
+
+def pictures(motion: Motion, views: list[handheld.View]) -> Iterator[NDArray[np.uint8]]:
+    """Every frame of the footage, in order."""
+    with Renderer([player.person for player in motion.players], views[0].size_px) as renderer:
+        for frame, view in enumerate(views):
+            yield renderer.picture(view, stances(motion, frame))
+            if frame % 150 == 0:
+                print(f"{frame} of {len(views)} frames", flush=True)
+
+
+def write_truth(motion: Motion, views: list[handheld.View], out: Path) -> None:
+    """Write ``keypoints.json`` and ``truth.json``."""
     coco = coco_marks.coco(mark(motion, views), motion.time_s, story.PICTURE_SIZE_PX)
     text = json.dumps(coco, separators=(",", ":"))
     (out / "keypoints.json").write_text(text + "\n", "utf-8")
     text = json.dumps(story.truth(), indent=2, ensure_ascii=False)
     (out / "truth.json").write_text(text + "\n", "utf-8")
+
+
+def main() -> None:
+    """Write all files of the sample match."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--out", type=Path, default=Path("sample_video"))
+    parser.add_argument("--no-pictures", action="store_true", help="only truth and keypoints")
+    arguments = parser.parse_args()
+    out: Path = arguments.out
+    out.mkdir(parents=True, exist_ok=True)
+    torch.set_num_threads(1)
+    motion = make_motion()
+    views = make_views(motion)
+    write_truth(motion, views, out)
+    if not arguments.no_pictures:
+        write_h264(
+            out / "match.mp4", pictures(motion, views), story.PICTURE_SIZE_PX, story.FRAMES_PER_S
+        )
 
 
 if __name__ == "__main__":
