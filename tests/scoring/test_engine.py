@@ -244,6 +244,11 @@ def test_a_flicker_of_guard_inside_a_pin_is_no_second_pass() -> None:
     assert [p.kind for p in ruled(rows).proposals] == ["guard_pass"]
 
 
+def test_a_flicker_of_guard_inside_mount_is_no_escape() -> None:
+    rows = [(0, 4, "mount", "A"), (4, 4.7, "half_guard", "A"), (4.7, 9, "mount", "A")]
+    assert [p.kind for p in ruled(rows).proposals if p.points] == ["mount"]
+
+
 @pytest.mark.parametrize(("gap_s", "kind"), [(0.2, "mount"), (1.0, "near")])
 def test_a_brief_gap_does_not_restart_the_count(gap_s: float, kind: str) -> None:
     rows = [(0, 2, "mount", "A"), (2 + gap_s, 4 + gap_s, "mount", "A")]
