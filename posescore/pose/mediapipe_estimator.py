@@ -73,6 +73,7 @@ class MediaPipeEstimator:
                 "runtime": mediapipe.__version__,
                 "min_confidence": min_confidence,
                 "max_people": MAX_PEOPLE,
+                "version": 1,
             },
             {path.name: hashlib.sha256(data).hexdigest()},
         )
@@ -118,8 +119,18 @@ class MediaPipeEstimator:
         return without_doubles(found)
 
     def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
-        """Keypoints of the likely pair: in the whole picture, or in the given boxes together."""
-        found = [p for box in boxes or (None,) for p in self.people(picture, box)]
+        """Keypoints of the likely pair: in the whole picture, or in the given boxes together.
+
+        Notes
+        -----
+        Without boxes, and with fewer than two people found, the picture is looked at again with
+        room around it and in three turns: the detector expects people upright and not cut off.
+        """
+        found = [person for box in boxes or (None,) for person in self.people(picture, box)]
+        if not boxes and len(found) < 2:
+            found += [
+                person for box in _other_looks(picture) for person in self.people(picture, box)
+            ]
         people = without_doubles(found)
         return pair_estimate(likely_pair(people) or people)
 
@@ -133,6 +144,13 @@ class MediaPipeEstimator:
             self._warm = bool(result.pose_landmarks)
         height, width = picture.shape[:2]
         return [_person(landmarks, width, height) for landmarks in result.pose_landmarks]
+
+
+def _other_looks(picture: Picture) -> list[Box]:
+    height, width = picture.shape[:2]
+    centre, side = (width / 2, height / 2), float(max(width, height))
+    turned = [Box(*centre, side, side, turn_deg) for turn_deg in (90.0, -90.0, 180.0)]
+    return [Box(*centre, 1.5 * side, 1.5 * side), *turned]
 
 
 def _close(landmarker: Any) -> None:
