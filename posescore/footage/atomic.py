@@ -54,3 +54,20 @@ def replacing(path: Path) -> Iterator[Path]:
     finally:
         if unfinished is not None:
             unfinished.unlink(missing_ok=True)
+
+
+def check_writable(path: Path) -> None:
+    """Refuse a place that cannot be written, before anything slow is done for it.
+
+    Raises
+    ------
+    StorageError
+        When the folder is missing or read-only, or ``path`` is a folder.
+    """
+    try:
+        if path.is_dir():
+            raise OSError(errno.EISDIR, "is a folder")
+        with tempfile.NamedTemporaryFile(dir=path.parent):
+            pass
+    except OSError as error:
+        raise storage_error(path, error) from error

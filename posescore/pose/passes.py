@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from posescore.footage.atomic import check_writable
 from posescore.footage.pictures import is_picture, pictures_in, read_picture
 from posescore.footage.reading import open_footage
 from posescore.pose.coco import PosedPicture, pictures_of_track, write_coco
@@ -57,8 +58,9 @@ def pose_file(
     FootageError
         When the source cannot be used.
     StorageError
-        When the result cannot be written.
+        When the result cannot be written; said before the search begins where that can be known.
     """
+    check_writable(out)
     own = default_estimator() if estimator is None else None
     try:
         pictures = _posed(source, estimator or own, every_frame, progress)

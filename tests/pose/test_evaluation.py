@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posescore.errors import FootageError, KeypointFileError
+from posescore.errors import FootageError, KeypointFileError, StorageError
 from posescore.footage.opencv import cv2
 from posescore.pose.coco import PosedPicture, read_coco, write_coco
 from posescore.pose.estimator import Box, PairEstimate, Picture
@@ -136,3 +136,5 @@ def test_what_cannot_be_measured_is_one_sentence(tmp_path: Path) -> None:
     with pytest.raises(FootageError, match="does not exist"):
         pose_file(tmp_path / "none.mp4", tmp_path / "out.json", estimator=Painted())
     assert not (tmp_path / "out.json").exists()
+    with pytest.raises(StorageError, match="its folder does not exist"):
+        pose_file(tmp_path, tmp_path / "no" / "out.json", estimator=Painted())
