@@ -1,17 +1,11 @@
-"""Fit and measure the judges of criteria: ``python -m posescore.holds.calibration``.
+"""Fitting and measuring the judges of criteria on figures; ``refit`` is the command.
 
 Figures with known truth (:mod:`posescore.holds.figures`) are seen through random cameras with a
-pose estimator's errors. Three seeds: one to fit, one to measure. The open pose set, where it is
-present, measures the same judges on bodies that people posed, its truth read off the 3D joints;
-nothing is fitted on it.
+pose estimator's errors. One seed is fitted on, another measured on.
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
-import sys
-from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -19,7 +13,7 @@ from numpy.typing import NDArray
 
 from posescore.holds.body import Floats
 from posescore.holds.figures import SCENES, Scene
-from posescore.holds.judge import FILE, FORMAT, Judge
+from posescore.holds.judge import Judge
 from posescore.holds.questions import QUESTIONS, SIDES, Question
 from posescore.simulation.cameras import random_cameras
 from posescore.simulation.estimator_errors import (
@@ -112,53 +106,3 @@ def measure(judges: dict[str, Judge], seed: int = MEASURE_SEED) -> dict[str, dic
                 features, answer = sample(question, px, scene)
                 rows[question.name] = accuracy(judges[question.name].log_odds(features), answer)
     return rows
-
-
-_CARD: Final = """# criteria.json: judges of the published criteria
-
-Logistic regressions on plain geometry of both athletes' keypoints and its products, one for each
-question. They read one fifth of a second at a time; `posescore.holds.checks` puts the answers of a
-hold together.
-
-- **Fitted on** {n} figures for each position, placed by rules (`posescore/holds/figures.py`), seen
-  through random cameras from {low} to {high} degrees of elevation with an estimator's errors. No
-  footage and no open pose set went in, and nothing was fitted on the sample match.
-- **Measured on** as many figures of another seed. Both answers weigh the same. *Clear* is the share
-  that is at least 0.8 sure; *calibration* is the mean gap between how sure and how often right.
-- **Made by** `python -m posescore.holds.calibration`, under the project's licence (Apache-2.0).
-- **SHA-256** `{sha256}`
-
-| question | right | clear | right if clear | calibration |
-|---|---|---|---|---|
-{rows}
-
-What they cannot do: one view does not show depth, so feet behind a body, an arm under a leg seen
-from above, and a camera straight overhead stay doubtful; the odds say so. Figures are rigid and
-adult; children's proportions and loose clothing were not tried.
-"""
-
-
-def main(folder: str = "models") -> None:
-    """Fit, write ``criteria.json`` and its card, print the table of accuracies."""
-    judges = fit()
-    data = {"format": FORMAT, "judges": {name: judge.to_json() for name, judge in judges.items()}}
-    text = json.dumps(data) + "\n"
-    Path(folder, FILE).write_text(text, "utf-8")
-    rows = [
-        f"| {name} | {row['right']:.3f} | {row['clear']:.3f} | {row['clear_right']:.3f} |"
-        f" {row['calibration_error']:.3f} |"
-        for name, row in measure(judges).items()
-    ]
-    card = _CARD.format(
-        n=N_FIGURES,
-        low=int(ELEVATION_DEG[0]),
-        high=int(ELEVATION_DEG[1]),
-        sha256=hashlib.sha256(text.encode()).hexdigest(),
-        rows="\n".join(rows),
-    )
-    Path(folder, FILE).with_suffix(".md").write_text(card, "utf-8")
-    print("\n".join(rows))
-
-
-if __name__ == "__main__":
-    main(*sys.argv[1:])

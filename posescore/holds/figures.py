@@ -93,17 +93,17 @@ def knee_on_belly(random: np.random.Generator, n: int) -> Scene:
         [
             random.uniform(0.12, 0.38, n),
             knee_y + _pick(hip_side, random.uniform(-0.05, 0.2, n), random.uniform(-0.2, 0.05, n)),
-            _pick(down, random.uniform(0.36, 0.48, n), random.uniform(0.42, 0.68, n)),
+            _pick(down, random.uniform(0.30, 0.48, n), random.uniform(0.34, 0.68, n)),
         ],
         axis=1,
     )
-    way = _pick(hip_side, random.uniform(0.0, 1.4, n), random.uniform(-1.0, 0.5, n))
+    way = _pick(hip_side, random.uniform(-0.3, 1.6, n), random.uniform(-1.0, 0.5, n))
     facing = unit(np.stack([-np.ones(n), way, np.zeros(n)], axis=1))
-    lean = random.uniform(0.0, 0.8, n)[:, None]
+    lean = random.uniform(0.0, 1.6, n)[:, None] ** 2
     upper = Body(pelvis, _Z + lean * facing, facing)
     on_belly = np.stack([random.uniform(-0.10, 0.05, n), knee_y, np.full(n, 0.26)], axis=1)
     other_y = _pick(hip_side, random.uniform(0.15, 0.75, n), random.uniform(-0.75, -0.15, n))
-    foot = np.stack([random.uniform(0.2, 0.75, n), knee_y + other_y, np.full(n, 0.08)], axis=1)
+    foot = np.stack([random.uniform(0.1, 1.1, n), knee_y + other_y, np.full(n, 0.08)], axis=1)
     for side in ("left", "right"):
         shin_on = hip_side if side == "left" else ~hip_side
         resting, posted, kneeling = (Body(pelvis, _Z + lean * facing, facing) for _ in range(3))

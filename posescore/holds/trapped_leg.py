@@ -21,6 +21,8 @@ _WORTH_ASKING: Final = 0.2
 """Probability of both positions together below which the question does not arise."""
 _STRONGEST: Final = 2.5
 """Log odds. The classifier has looked at the same keypoints: geometry moves it, no more."""
+_SMOOTHED: Final = 5
+"""Instants averaged: a second. A leg is not caught and freed faster than that."""
 _QUESTION: Final = next(question for question in QUESTIONS if question.name == "leg_trapped")
 
 
@@ -49,5 +51,7 @@ def _log_odds(track: PairTrack, upper: Athlete) -> Floats:
     seen = instants(track, 0.0, track.end_s, upper)
     odds = shipped_judges()[_QUESTION.name].log_odds(_QUESTION.ask(seen.pair_px))
     odds = np.where(seen.seen, np.clip(odds, -_STRONGEST, _STRONGEST), 0.0)
+    if len(odds) >= _SMOOTHED:
+        odds = np.convolve(odds, np.full(_SMOOTHED, 1.0 / _SMOOTHED), mode="same")
     middle_s = (seen.edges_s[:-1] + seen.edges_s[1:]) / 2
     return np.asarray(np.interp(track.time_s, middle_s, odds))

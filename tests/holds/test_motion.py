@@ -1,0 +1,138 @@
+"""Moving on and staying; mount and half guard."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from posescore.holds.calibration import scene_seen
+from posescore.holds.decoder import decode
+from posescore.holds.figures import SCENES
+from posescore.holds.motion import speed_m_s, unsettled, with_motion
+from posescore.holds.trapped_leg import with_trapped_leg
+from posescore.position.probabilities import PositionProbabilities
+from posescore.terms import STATES, Position, Provenance, State
+from tests.holds.footage import FPS, blemished, filmed, track_of
+from tests.holds.matches import A, B
+
+MOUNT = STATES.index(State(Position.MOUNT, A))
+SIDE = STATES.index(State(Position.SIDE_CONTROL, A))
+HALF = STATES.index(State(Position.HALF_GUARD, A))
+
+
+def rows_of(label: np.ndarray, trust: float = 0.8) -> PositionProbabilities:
+    row = np.full((len(label), len(STATES)), (1.0 - trust) / len(STATES))
+    row[np.arange(len(label)), label] += trust
+    time_s = np.arange(len(label)) / FPS
+    return PositionProbabilities(row, time_s, len(label) / FPS, Provenance("test"))
+
+
+def two_poses(seed: int, way_s: float, restless_m: float = 0.0) -> np.ndarray:
+    """Eight seconds of one pose, a smooth way of ``way_s`` seconds, eight of another one.
+
+    The other is the furthest of ten, so that the upper athlete has some way to go.
+    """
+    random = np.random.default_rng(seed)
+    pairs = SCENES["mount"](random, 11).keypoints_m
+    way_m = np.linalg.norm(pairs[:, 0] - pairs[0, 0], axis=-1).mean(axis=1)
+    px = filmed(np.concatenate([pairs[0], pairs[np.argmax(way_m)]])[None], random, (5, 25))[0]
+    first, second = px[:2], px[2:]
+    n_still, n_way = round(8 * FPS), round(way_s * FPS)
+    part = np.concatenate([np.zeros(n_still), np.linspace(0, 1, n_way), np.ones(n_still)])
+    part = part**2 * (3 - 2 * part)
+    frames = first + part[:, None, None, None] * (second - first)
+    time_s = np.arange(len(part)) / FPS
+    phase = random.uniform(0, 2 * np.pi, (2, 21, 2))
+    size = np.ptp(first.reshape(-1, 2), axis=0).max() / 1.8
+    sway = np.sin(2 * np.pi * 0.6 * time_s[:, None, None, None] + phase)
+    return frames + restless_m * size * sway
+
+
+@pytest.mark.parametrize("restless_m", [0.0, 0.02])
+def test_a_hold_begins_when_the_bodies_have_settled(restless_m: float) -> None:
+    """The classifier names the next position half-way; the hold begins at the end of the way."""
+    for seed in range(5):
+        random = np.random.default_rng(seed)
+        frames = blemished(two_poses(seed, 2.0, restless_m), random)
+        label = np.where(np.arange(len(frames)) < 9 * FPS, SIDE, MOUNT)
+        track = track_of(frames)
+        holds = decode(with_motion(rows_of(label), track))
+        named = [hold for hold in holds if hold.position is not Position.SCRAMBLE]
+        assert [hold.position for hold in named] == ["side_control", "mount"]
+        assert named[0].end_s == pytest.approx(8.0, abs=0.7)
+        assert named[1].start_s == pytest.approx(10.0, abs=0.7)
+
+
+@pytest.mark.parametrize("restless_m", [0.0, 0.02, 0.05])
+def test_restless_holds_stay_whole(restless_m: float) -> None:
+    for seed in range(5):
+        random = np.random.default_rng(seed)
+        frames = blemished(two_poses(seed, 2.0, restless_m)[: round(8 * FPS)], random)
+        track = track_of(frames)
+        (hold,) = decode(with_motion(rows_of(np.full(len(frames), MOUNT)), track))
+        assert hold.position is Position.MOUNT
+
+
+def test_a_moving_camera_is_not_a_moving_pair() -> None:
+    frames = two_poses(1, 1.0)[: round(6 * FPS)]
+    pan = np.stack([40.0 * np.arange(len(frames)) / FPS, np.zeros(len(frames))], axis=1)
+    _, still = speed_m_s(track_of(frames))
+    _, panned = speed_m_s(track_of(frames + pan[:, None, None]))
+    assert panned == pytest.approx(still, abs=0.02)
+
+
+def test_jitter_is_not_movement() -> None:
+    frames = np.repeat(two_poses(2, 1.0)[:1], 180, axis=0)
+    noisy = blemished(frames, np.random.default_rng(0), noise=0.05, missing=0.2)
+    assert np.nanmedian(speed_m_s(track_of(noisy))[1]) < 0.15
+
+
+def test_what_is_not_seen_says_nothing_of_movement() -> None:
+    assert not unsettled(track_of(np.full((60, 2, 21, 2), np.nan))).any()
+    assert not unsettled(track_of(np.full((1, 2, 21, 2), 5.0))).any()
+
+
+def test_standing_keeps_its_share_while_walking() -> None:
+    standing = STATES.index(State(Position.STANDING))
+    frames = two_poses(3, 2.0)
+    rows = rows_of(np.full(len(frames), standing))
+    moved = with_motion(rows, track_of(frames))
+    assert moved.probability[:, standing] == pytest.approx(rows.probability[:, standing])
+
+
+def test_a_trapped_leg_moves_mount_to_half_guard_and_back() -> None:
+    px, scene = scene_seen("astride", 99, 300)
+    right = []
+    for still, trapped in zip(px, scene.truth["leg_trapped"], strict=True):
+        rows = rows_of(np.full(6, MOUNT), trust=0.0)
+        rows.probability[:, [MOUNT, HALF]] = 0.4
+        rows.probability[:] /= rows.probability.sum(axis=1, keepdims=True)
+        judged = with_trapped_leg(rows, track_of(np.repeat(still[None], 6, axis=0))).probability
+        assert judged.sum(axis=1) == pytest.approx(1.0)
+        right.append((judged[3, HALF] > judged[3, MOUNT]) == trapped)
+    assert np.mean(right) > 0.82
+
+
+def test_a_trapped_leg_is_asked_of_the_one_on_top() -> None:
+    px, scene = scene_seen("astride", 98, 40)
+    for still in px[scene.truth["leg_trapped"]]:
+        row = np.full((6, len(STATES)), 0.2 / (len(STATES) - 2))
+        other = [STATES.index(State(p, B)) for p in (Position.MOUNT, Position.HALF_GUARD)]
+        row[:, [MOUNT, HALF]], swapped = 0.4, np.full_like(row, 0.2 / (len(STATES) - 2))
+        swapped[:, other] = 0.4
+        time_s, made = np.arange(6) / FPS, Provenance("test")
+        one = with_trapped_leg(
+            PositionProbabilities(row, time_s, 0.2, made),
+            track_of(np.repeat(still[None], 6, axis=0)),
+        )
+        two = with_trapped_leg(
+            PositionProbabilities(swapped, time_s, 0.2, made),
+            track_of(np.repeat(still[None, ::-1], 6, axis=0)),
+        )
+        assert two.probability[:, other] == pytest.approx(one.probability[:, [MOUNT, HALF]])
+
+
+def test_positions_without_that_doubt_stay_as_they_are() -> None:
+    rows = rows_of(np.full(30, SIDE), trust=0.95)
+    frames = two_poses(4, 1.0)[:30]
+    assert with_trapped_leg(rows, track_of(frames)).probability == pytest.approx(rows.probability)
