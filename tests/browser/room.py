@@ -53,3 +53,9 @@ def go_to(page: Page, where: str) -> None:
     page.keyboard.press("g")
     page.get_by_label("Time as minutes:seconds").fill(where)
     page.keyboard.press("Enter")
+
+
+def close_window(page: Page) -> None:
+    """Press Escape, and wait until the page knows."""
+    page.keyboard.press("Escape")
+    expect(page.locator("dialog")).to_have_count(0)

@@ -5,6 +5,9 @@ import { clockText } from "posescore-room/clock.js";
 import { drawSkeletons } from "posescore-room/skeleton.js";
 
 const CALIBRATION_WAIT_MS = 400;
+const PRESENT_WAIT_MS = 200;
+const RETRY_S = 0.0002;
+const MOST_TRIES = 2;
 
 export default {
   name: "FootageStage",
@@ -31,6 +34,7 @@ export default {
     this.offset = null; // seconds between the browser's media time and the clock
     this.presented = 0;
     this.wanted = null; // the frame that was asked for and is not on the screen yet
+    this.tries = 0;
     this.queued = null; // the frame to seek to once the seek under way has ended
   },
   mounted() {
@@ -82,14 +86,17 @@ export default {
     },
     goTo(frameIndex) {
       const video = this.$refs.video;
+      clearTimeout(this.checking);
       this.wanted = this.clock.clamp(frameIndex);
+      this.queued = null;
+      this.tries = 0;
       if (this.offset === null) return;
       if (video.seeking) this.queued = this.wanted;
       else if (video.paused && this.wanted === this.presented) this.wanted = null;
       else this.seek();
     },
     seek() {
-      this.$refs.video.currentTime = this.clock.inside(this.wanted) + this.offset;
+      this.$refs.video.currentTime = this.clock.inside(this.wanted) + this.offset + this.tries * RETRY_S;
     },
     watchFrames() {
       const video = this.$refs.video;
@@ -151,7 +158,17 @@ export default {
         this.goTo(target);
       } else if (!this.$refs.video.paused) {
         this.wanted = null;
+      } else {
+        this.checking = setTimeout(() => this.check(), PRESENT_WAIT_MS);
       }
+    },
+    /** A busy browser may show a frame without saying so: then a seek by a hair makes it say it. */
+    check() {
+      const video = this.$refs.video;
+      if (!video || this.wanted === null || video.seeking || !video.paused) return;
+      this.tries += 1;
+      if (this.tries <= MOST_TRIES) this.seek();
+      else this.wanted = null;
     },
     onError() {
       this.$emit("trouble", "The browser cannot play this footage. Analyse the match again to make a copy that it can play.");
