@@ -9,7 +9,7 @@ from posescore.scoring.claims import Bar, Claim, kind_words, words
 from posescore.scoring.judging import judge
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
-from posescore.scoring.timeline import Group, Visit
+from posescore.scoring.timeline import Group, Visit, shares
 from posescore.terms import Athlete, Interval
 
 
@@ -97,7 +97,7 @@ def _position_criteria(
     if claim.verdict is None or held is not claim.visit:
         return claim.verdict.criteria if claim.verdict else ()
     count = Interval(at_s - rules.seconds.hold, at_s)
-    seen = [judge(h, rules) for h in held.holds if h.interval.overlap_s(count) > 0]
+    seen = [judge(h, rules) for h in held.holds if shares(h.interval, count)]
     met = [verdict for verdict in seen if verdict.met] or [claim.verdict]
     return min(met, key=lambda verdict: verdict.probability).criteria
 

@@ -39,6 +39,11 @@ class Group(Enum):
         return cls[position.name]
 
 
+def shares(first: Interval, second: Interval) -> bool:
+    """True when two stretches share more than rounding."""
+    return first.overlap_s(second) > TOLERANCE_S
+
+
 @dataclass(frozen=True, slots=True)
 class Visit:
     """One stay in one group of positions by one upper athlete, made of adjacent holds."""
@@ -73,7 +78,8 @@ class Visit:
 
         The lowest, not the product: a hold cut in two is no less sure than it was whole.
         """
-        touched = [h.confidence for h in self.holds if h.start_s < end_s and h.end_s > start_s]
+        stretch = Interval(start_s, max(start_s, end_s))
+        touched = [h.confidence for h in self.holds if shares(h.interval, stretch)]
         return min(touched or [hold.confidence for hold in self.holds])
 
 

@@ -37,6 +37,7 @@ from posescore.scoring.timeline import (
     joined,
     live_stretches,
     locks_of,
+    shares,
     stretches_of,
     visits_of,
 )
@@ -264,13 +265,13 @@ class Walk:
         failing = [
             hold
             for hold in visit.holds
-            if hold.start_s < stretch.start_s and not judge(hold, self.rules).met
+            if hold.start_s < stretch.start_s - TOLERANCE_S and not judge(hold, self.rules).met
         ]
         if claim.verdict is None or not failing:
             return
         for part in self._stretches(visit, failing):
             if part.duration_s >= self.seconds.hold - TOLERANCE_S:
-                holds = tuple(h for h in failing if h.interval.overlap_s(part) > 0)
+                holds = tuple(h for h in failing if shares(h.interval, part))
                 early = replace(visit, holds=holds)
                 verdict, _ = verdict_of(early, self.rules)
                 self._explain_unmet(

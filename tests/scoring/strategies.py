@@ -38,7 +38,7 @@ def holds(
     *,
     longest_s: float = 7.0,
     positions: list[Position] | None = None,
-    max_size: int = 14,
+    max_size: int = 10,
 ) -> list[Hold]:
     """Holds in time order, tiling or with gaps, times in tenths of a second."""
     time = draw(st.integers(0, 50))
@@ -56,7 +56,7 @@ def holds(
 
 
 @st.composite
-def events(draw: st.DrawFn, *, end_s: float = 60.0, max_size: int = 10) -> list[MatchEvent]:
+def events(draw: st.DrawFn, *, end_s: float = 60.0, max_size: int = 6) -> list[MatchEvent]:
     found: list[MatchEvent] = []
     for _ in range(draw(st.integers(0, max_size))):
         name = draw(st.sampled_from(EventName))

@@ -6,11 +6,11 @@ import json
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from posescore.holds.events import EventName, MatchEvent
-from posescore.holds.hold import Hold
+from posescore.holds.hold import Check, CheckName, Hold
 from posescore.scoring.engine import propose
 from posescore.scoring.log import MatchLog, log_from_json, log_to_json, ruling_to_json
 from posescore.scoring.proposal import Proposal, ProposalKind, Ruling
@@ -25,6 +25,8 @@ POSITIONAL = {
     ProposalKind.TAKEDOWN, ProposalKind.SWEEP, ProposalKind.GUARD_PASS, ProposalKind.KNEE_ON_BELLY,
     ProposalKind.MOUNT, ProposalKind.BACK_MOUNT, ProposalKind.BACK_CONTROL,
 }  # fmt: skip
+fairly_many = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+"""A busy machine draws matches slowly; that says nothing about the engine."""
 Matches = tuple[list[Hold], list[MatchEvent]]
 MATCHES = st.tuples(holds(), events())
 
@@ -40,6 +42,7 @@ def briefly(ruling: Ruling) -> list[tuple[object, ...]]:
     return sorted((brief(proposal) for proposal in ruling.proposals), key=str)
 
 
+@fairly_many
 @given(MATCHES)
 def test_never_fails_and_is_always_in_order(match: Matches) -> None:
     ruling = propose(*match, RULES)
@@ -58,6 +61,7 @@ def test_never_fails_and_is_always_in_order(match: Matches) -> None:
     json.dumps(ruling_to_json(ruling), allow_nan=False)
 
 
+@fairly_many
 @given(MATCHES)
 def test_score_is_the_sum_of_the_proposals(match: Matches) -> None:
     ruling = propose(*match, RULES)
@@ -67,6 +71,7 @@ def test_score_is_the_sum_of_the_proposals(match: Matches) -> None:
         assert ruling.score[athlete].advantages == sum(p.advantage for p in own)
 
 
+@fairly_many
 @given(MATCHES)
 def test_swapping_the_athletes_swaps_everything(match: Matches) -> None:
     def swapped(athlete: Athlete | None) -> Athlete | None:
@@ -88,6 +93,7 @@ def test_swapping_the_athletes_swaps_everything(match: Matches) -> None:
         assert there.result.winner == swapped(back.result.winner)
 
 
+@fairly_many
 @given(MATCHES, st.integers(1, 500))
 def test_shifting_time_shifts_the_proposals(match: Matches, shift_s: int) -> None:
     there = propose(*match, RULES)
@@ -100,6 +106,7 @@ def test_shifting_time_shifts_the_proposals(match: Matches, shift_s: int) -> Non
     assert briefly(there) == briefly(replace(later, proposals=tuple(shifted)))
 
 
+@fairly_many
 @given(MATCHES, st.sampled_from((0.5, 2.0, 4.0)))
 def test_scaling_time_and_the_rules_scales_the_proposals(match: Matches, factor: float) -> None:
     there = propose(*match, RULES)
@@ -112,6 +119,7 @@ def test_scaling_time_and_the_rules_scales_the_proposals(match: Matches, factor:
     assert briefly(there) == briefly(replace(slower, proposals=tuple(scaled)))
 
 
+@fairly_many
 @given(MATCHES, st.data())
 def test_splitting_a_hold_changes_nothing(match: Matches, data: st.DataObject) -> None:
     cut = [
@@ -124,6 +132,7 @@ def test_splitting_a_hold_changes_nothing(match: Matches, data: st.DataObject) -
     assert briefly(propose(match[0], match[1], RULES)) == briefly(propose(cut, match[1], RULES))
 
 
+@fairly_many
 @given(MATCHES)
 def test_named_scramble_is_as_good_as_a_gap(match: Matches) -> None:
     if match[0] and match[0][0].position is Position.SCRAMBLE:
@@ -137,6 +146,7 @@ def test_named_scramble_is_as_good_as_a_gap(match: Matches) -> None:
     )
 
 
+@fairly_many
 @given(MATCHES)
 def test_no_position_scores_before_it_was_held(match: Matches) -> None:
     """Every award ends three seconds in which the athlete was on top, whatever the position."""
@@ -149,6 +159,7 @@ def test_no_position_scores_before_it_was_held(match: Matches) -> None:
         assert on_top_s >= RULES.seconds.hold - breaks_s - 1e-6
 
 
+@fairly_many
 @given(
     holds(longest_s=2.9, positions=GROUND).map(
         lambda found: [
@@ -163,6 +174,7 @@ def test_holds_under_three_seconds_apart_never_score(
     assert not any(p.kind in POSITIONAL for p in propose(short, marked, RULES).proposals)
 
 
+@fairly_many
 @given(MATCHES, st.sampled_from(GROUND), st.sampled_from(Athlete), st.integers(1, 29))
 def test_a_short_hold_at_the_end_adds_no_points(
     match: Matches, position: Position, upper: Athlete, tenths: int
@@ -176,6 +188,7 @@ def test_a_short_hold_at_the_end_adds_no_points(
         assert after.score[athlete].points == before.score[athlete].points
 
 
+@fairly_many
 @given(MATCHES)
 def test_written_and_read_again_it_says_the_same(match: Matches) -> None:
     log = MatchLog(RULES, None, tuple(match[0]), tuple(match[1]))
@@ -183,6 +196,7 @@ def test_written_and_read_again_it_says_the_same(match: Matches) -> None:
     assert briefly(again.ruling()) == briefly(log.ruling())
 
 
+@fairly_many
 @given(MATCHES, st.data())
 def test_confirming_some_never_breaks_the_score(match: Matches, data: st.DataObject) -> None:
     proposals = propose(*match, RULES).proposals
@@ -282,3 +296,15 @@ def test_free_of_the_submission_is_listed() -> None:
     mount = next(p for p in found if p.kind is ProposalKind.MOUNT)
     assert any(c.name == "free of the opponent's submission" and c.met for c in mount.criteria)
     assert mount.criteria[-1].clause == "3.3"
+
+
+@pytest.mark.parametrize("shift_s", [0.0, 77.0, 12345.6])
+def test_a_neighbour_that_only_touches_lends_no_doubt(shift_s: float) -> None:
+    mount, athlete = Position.MOUNT, Athlete.A
+    feet = (Check(CheckName.FACING, "feet"),)
+    rows = [
+        Hold(shift_s + 0.3, shift_s + 0.9, mount, athlete, 0.5, feet),
+        Hold(shift_s + 0.9, shift_s + 4.4, mount, athlete, 0.9),
+    ]
+    (proposal,) = propose(rows, [], RULES).proposals
+    assert proposal.confidence == pytest.approx(0.9)
