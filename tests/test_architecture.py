@@ -11,8 +11,8 @@ ROOT = Path(posescore.__file__).parent
 FLOOR = {
     "__init__": 0, "terms": 0, "errors": 0, "resources": 0, "footage": 1, "pose": 2,
     "simulation": 3, "position": 4, "holds": 5, "scoring": 6, "library": 7, "export": 8,
-    "labelling": 8, "pipeline": 9, "benchmark": 10, "batch": 10, "web": 10, "cli": 11,
-    "__main__": 12,
+    "labelling": 8, "pipeline": 9, "assessment": 10, "batch": 10, "web": 10, "benchmark": 11,
+    "printing": 11, "cli": 12, "__main__": 13,
 }  # fmt: skip
 EDGE = {
     "av": {"footage"},
