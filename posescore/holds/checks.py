@@ -18,7 +18,7 @@ from posescore.holds.geometry import Floats, along_body, point
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.holds.instants import Instants, instants
 from posescore.holds.judge import shipped_judges
-from posescore.holds.questions import QUESTIONS, SIDES, Question
+from posescore.holds.questions import QUESTIONS, SIDES
 from posescore.holds.segments import SegmentModel
 from posescore.holds.words import in_words
 from posescore.pose.track import PairTrack
@@ -32,9 +32,15 @@ _MEAN_PART_S: Final = 5.0
 _CORRELATION_S: Final = 0.5
 _MOST_OBSERVATIONS: Final = 1.2
 """One pose in one view: looking longer removes noise, not the ambiguity of the view."""
-_SAYS_NOTHING: Final = 0.4
-"""Log odds; an instant that is less sure than three to two does not divide a hold."""
 _STRONGEST: Final = 3.0
+_LEVEL_ODDS: Final = np.array([-5.0, -3.0, -1.0, 1.0, 3.0, 5.0])
+"""Levels of log odds between which an answer may step, a unit of noise apart on either side."""
+_LEVELS: Final = SegmentModel(
+    np.full(len(_LEVEL_ODDS), SHORTEST_PART_S),
+    np.full(len(_LEVEL_ODDS), _MEAN_PART_S),
+    np.full(len(_LEVEL_ODDS), -np.log(len(_LEVEL_ODDS))),
+    np.where(np.eye(len(_LEVEL_ODDS)) > 0, -np.inf, -np.log(len(_LEVEL_ODDS) - 1.0)),
+)
 _EDGE_S: Final = 0.3
 """The first and last of a hold are on the way in or out: they count a third."""
 
@@ -138,41 +144,38 @@ def _answers(criterion: _Criterion, seen: Instants) -> Floats:
     return np.where(seen.seen[:, None], np.clip(odds, -2 * _STRONGEST, 2 * _STRONGEST), 0.0)
 
 
-def _likelihoods(odds: Floats) -> Floats:
-    """Log likelihood of every value, ``(n, n_values)``: no and yes, or none, one, both."""
-    yes, no = -np.logaddexp(0.0, -odds), -np.logaddexp(0.0, odds)
-    if odds.shape[1] == 1:
-        return np.concatenate([no, yes], axis=1)
-    one = np.logaddexp(yes[:, 0] + no[:, 1], no[:, 0] + yes[:, 1]) - np.log(2.0)
-    return np.stack([no.sum(axis=1), one, yes.sum(axis=1)], axis=1)
-
-
-def _usual(question: Question) -> Floats:
-    """Probability of every value before looking."""
-    yes = question.before
-    if question.sided:
-        return np.array([(1 - yes) ** 2, 2 * yes * (1 - yes), yes**2])
-    return np.array([1 - yes, yes])
-
-
 def _cuts(dividing: list[tuple[_Criterion, Floats]], edges_s: Floats, weight: Floats) -> list[int]:
-    """Edges at which the answers change, with the first and the last edge."""
-    likelihood, usual = np.zeros((len(weight), 1)), np.zeros(1)
-    for criterion, odds in dividing:
-        clear = np.sign(odds) * np.clip(np.abs(odds) - _SAYS_NOTHING, 0.0, _STRONGEST)
-        own = _likelihoods(clear)
-        prior = np.log(_usual(_BY_NAME[criterion.question]))
-        likelihood = (likelihood[:, :, None] + own[:, None, :]).reshape(len(weight), -1)
-        usual = (usual[:, None] + prior).ravel()
-    n_labels = likelihood.shape[1]
-    follow = np.full((n_labels, n_labels), -np.log(n_labels - 1.0))
-    np.fill_diagonal(follow, -np.inf)
-    model = SegmentModel(
-        np.full(n_labels, SHORTEST_PART_S), np.full(n_labels, _MEAN_PART_S), usual, follow
-    )
-    gained = np.cumsum(likelihood * weight[:, None], axis=0)
-    parts = model.best(edges_s, np.vstack([np.zeros((1, n_labels)), gained]))
-    return [part.first_edge for part in parts] + [parts[-1].last_edge]
+    """Edges at which an answer changes, with the first and the last edge.
+
+    First, where the odds of any answer step from one level to another and stay there; then the
+    parts between such steps that say the same are joined again. So a part in which a view turns
+    doubtful does not lend its doubt to the rest, nor take the rest's certainty.
+    """
+    steps = {
+        part.last_edge
+        for _, odds in dividing
+        for column in odds.T
+        for part in _LEVELS.best(edges_s, _of_levels(column, weight))[:-1]
+    }
+    cuts = [0]
+    for edge in sorted(steps):
+        room_s = min(edges_s[edge] - edges_s[cuts[-1]], edges_s[-1] - edges_s[edge])
+        if room_s >= SHORTEST_PART_S - 1e-9:
+            cuts.append(edge)
+    cuts.append(len(edges_s) - 1)
+    said = [
+        [int(np.argmax(_probabilities(c, odds[i:j], weight[i:j]))) for c, odds in dividing]
+        for i, j in pairwise(cuts)
+    ]
+    inner = [cut for cut, (a, b) in zip(cuts[1:-1], pairwise(said), strict=True) if a != b]
+    return [0, *inner, len(edges_s) - 1]
+
+
+def _of_levels(odds: Floats, weight: Floats) -> Floats:
+    """Cumulative log-likelihood of every level, ``(n + 1, n_levels)``, errors bounded."""
+    off = np.minimum(np.abs(odds[:, None] - _LEVEL_ODDS), _STRONGEST)
+    gained = np.cumsum(-0.5 * off**2 * weight[:, None], axis=0)
+    return np.vstack([np.zeros((1, len(_LEVEL_ODDS))), gained])
 
 
 def _checks(

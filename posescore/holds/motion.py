@@ -17,7 +17,7 @@ _BODY: Final = [
     for joint in ("shoulder", "hip", "knee", "ankle")
     for side in ("left", "right")
 ]
-_ON_THE_WAY: Final = 3.0
+_ON_THE_WAY: Final = 2.5
 """Times the match's median speed at which moving on and staying are as likely.
 
 Positions are held for most of a match, so the median is the speed of holding, whatever the

@@ -6,7 +6,7 @@ import time
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from posescore.errors import OwnFailureError
@@ -36,6 +36,7 @@ def random_rows(seed: int, spread: float = 0.02) -> PositionProbabilities:
     return PositionProbabilities(row, time_s, float(time_s[-1] + 0.04), MADE)
 
 
+@settings(deadline=None)
 @given(st.integers(0, 2**32 - 1))
 def test_holds_tile_and_last_at_any_clock(seed: int) -> None:
     rows = random_rows(seed)
@@ -90,6 +91,7 @@ def test_a_short_burst_of_wrong_frames_is_passed_over() -> None:
     assert [hold.state for hold in holds] == [state for _, state in STORY]
 
 
+@settings(deadline=None)
 @given(st.integers(0, 2**32 - 1))
 def test_exchanging_the_athletes_exchanges_the_holds(seed: int) -> None:
     """Without exact ties, that is: extreme rows hold many equal zeros."""

@@ -7,7 +7,7 @@ from itertools import combinations, pairwise, product
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from posescore.holds.segments import _REFERENCE_S, Floats, SegmentModel
@@ -62,6 +62,7 @@ def log_weight(
     return float(total)
 
 
+@settings(deadline=None)
 @given(SEEDS)
 def test_best_is_the_best_of_all_segmentations(seed: int) -> None:
     model, edges_s, evidence = random_case(seed)
@@ -78,6 +79,7 @@ def test_best_is_the_best_of_all_segmentations(seed: int) -> None:
         assert weight == pytest.approx(max(weights))
 
 
+@settings(deadline=None)
 @given(SEEDS)
 def test_occupancy_sums_over_all_segmentations(seed: int) -> None:
     model, edges_s, evidence = random_case(seed)
