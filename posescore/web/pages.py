@@ -10,6 +10,7 @@ from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 from nicegui import app as nicegui_app
 from nicegui import ui
+from nicegui.dependencies import register_esm
 from nicegui.element import Element
 
 from posescore.errors import PoseScoreError
@@ -36,7 +37,11 @@ SAFETY: Final = (
 """Shown under the list of matches."""
 
 
-class ReviewRoom(Element, component="review_room.js", esm={"posescore-room": "assets"}):
+# Browsers keep the scripts for good under an address that changes with the newest file.
+register_esm("posescore-room", ASSETS, max_time=max(p.stat().st_mtime for p in ASSETS.iterdir()))
+
+
+class ReviewRoom(Element, component="review_room.js"):
     """Footage, skeletons, strip, proposals and score of one match."""
 
     def __init__(self, match_id: int) -> None:

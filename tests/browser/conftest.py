@@ -46,7 +46,7 @@ class Server:
     def stop(self, how: signal.Signals = signal.SIGINT) -> int:
         assert self.process is not None
         self.process.send_signal(how)
-        code = self.process.wait(10)
+        code = self.process.wait(30)
         assert self.process.stdout is not None
         self.process.stdout.close()
         return code

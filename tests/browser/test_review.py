@@ -82,6 +82,38 @@ def test_dismiss_change_and_add_by_keyboard(page: Page) -> None:
     expect(page.locator(".proposal.is-undecided")).to_have_count(len(states(page)))
 
 
+def test_a_whole_review_takes_few_keys(page: Page, capsys: pytest.CaptureFixture[str]) -> None:
+    """From the first proposal to the saved log; every key press is counted."""
+    open_match(page)
+    pressed = []
+
+    def press(key: str) -> None:
+        pressed.append(key)
+        page.keyboard.press(key)
+
+    waiting = page.locator(".todo b")
+    undecided = int(waiting.inner_text())
+    while undecided:
+        press("n")
+        if page.locator(".proposal.selected.is-undecided").count():
+            press("y")
+            undecided -= 1
+            expect(waiting).to_have_text(str(undecided))
+    wait_for_points(page, "A", 9)
+    wait_for_points(page, "B", 4)
+    press("l")
+    with page.expect_download() as saved:
+        press("Enter")
+    assert saved.value.suggested_filename == "ines-vaz-v-noa-berg.csv"
+    with capsys.disabled():
+        print(f" [{len(pressed)} key presses] ", end="")
+    assert len(pressed) < 40
+    for _ in range(len(states(page))):
+        page.keyboard.press("u")
+        page.wait_for_timeout(120)
+    wait_for_points(page, "A", 0)
+
+
 def test_next_thing_visits_doubts_and_swaps_too(page: Page) -> None:
     open_match(page)
     seen = []

@@ -60,6 +60,15 @@ def test_a_review_tells_everything(client: TestClient) -> None:
     assert body["score"]["proposed"]["A"]["points"] > 0
 
 
+def test_the_match_clock_follows_start_and_stop(client: TestClient) -> None:
+    for event, time_s in (("stop", 10.0), ("start", 12.5)):
+        edit(client, kind="add_event", event=event, time_s=time_s)
+    division = {"age": "adult", "belt": "blue"}
+    body = edit(client, kind="set_division", division=division)
+    # Match time of an adult blue belt: 6 minutes (competition guidelines, 1.3).
+    assert body["match_clock"] == {"running": [[0.5, 10.0], [12.5, 39.0]], "duration_s": 360.0}
+
+
 def test_the_clock_is_every_frame_and_the_end(client: TestClient, clock: FrameClock) -> None:
     times = np.frombuffer(client.get(f"{URL}/clock").content, "<f8")
     np.testing.assert_array_equal(times[:-1], clock.pts_s)

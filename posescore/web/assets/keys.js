@@ -33,6 +33,7 @@ export const ACTIONS = [
   { id: "remove", keys: ["Delete"], text: "Nothing is held here", group: "Correct" },
   { id: "mark", keys: ["i"], text: "Mark what happened here", group: "Correct" },
   { id: "swap", keys: ["w"], text: "Exchange A and B from here on", group: "Correct" },
+  { id: "save", keys: ["l"], text: "Save the score log as a file", group: "Decide" },
   { id: "skeletons", keys: ["s"], text: "Skeletons: both, A, B, none", group: "Look" },
   { id: "close_up", keys: ["z"], text: "Strip: whole match or close up", group: "Look" },
   { id: "keys", keys: ["?"], text: "Show or hide these keys", group: "Look" },

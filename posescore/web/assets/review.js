@@ -185,6 +185,7 @@ export default {
         merge: () => this.correct(mergeWithNext(this.review, now)),
         remove: () => this.correct(removeHere(this.review, now)),
         mark: () => this.show("mark"),
+        save: () => this.openSaving(),
         close_up: () => { this.closeUp = !this.closeUp; },
         keys: () => this.show("keys"),
       };
@@ -298,6 +299,10 @@ export default {
     go(seconds) {
       this.open = "";
       this.seek(seconds);
+    },
+    openSaving() {
+      this.$refs.saving.open = true;
+      this.$refs.saving.querySelector("a").focus();
     },
     correct(edit) {
       if (edit) this.edit(edit);

@@ -6,7 +6,7 @@ export const template = `
       <a href="/" class="home">PoseScore</a>
       <div class="bar-title"><h1>{{ review.match.title }}</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
       <label class="author">Your name <input type="text" v-model.trim="author" @change="keepAuthor" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
-      <details class="menu"><summary>Save as</summary><ul>
+      <details ref="saving" class="menu" @keydown.esc="$refs.saving.open = false"><summary>Save as <kbd v-if="keyOf('save')">{{ keyOf('save') }}</kbd></summary><ul>
         <li v-for="format in review.exports" :key="format.name"><a :href="url + '/export?format=' + format.name" download>{{ format.text }}</a></li></ul></details>
       <button type="button" @click="show('keys')" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
     </header>
