@@ -275,7 +275,10 @@ def make_skeleton(build: Build) -> Skeleton:
         name: out["rest_bone_heads"][0, index] - root
         for index, name in enumerate(model.bone_labels)
     }
-    return Skeleton(heads, torch.stack([found[_REGRESSED[i]] - root for i in range(21)]))
+    # The regressed points belong to the posed body, whose root bone stands at its own place.
+    posed_root = out["bone_poses"][0, 0, :3, 3]
+    points = [found[_REGRESSED[i]] - posed_root for i in range(len(_REGRESSED))]
+    return Skeleton(heads, torch.stack(points))
 
 
 _REGRESSED: Final = (
