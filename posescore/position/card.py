@@ -34,6 +34,7 @@ def card(classifier: PositionClassifier, figures: dict[str, Any]) -> str:
         raise ValueError("these figures were measured on another model file")
     training = classifier.training
     settings = training["settings"]
+    folds = len(classifier.held_back_entries)
     lines = [
         "# Position classifier",
         "",
@@ -54,9 +55,10 @@ def card(classifier: PositionClassifier, figures: dict[str, Any]) -> str:
         f"- {settings['examples']:,} pictures of {training['poses']:,} such poses: random pinhole "
         "cameras, noise growing with occlusion, outliers, missing keypoints, left and right "
         "exchanged, a missing athlete, with and without feet and confidence.",
-        f"- Entries of the set are spread over {len(classifier.members)} folds. Network k never "
-        "learns from fold k (nor from unnamed frames within 5 cm of it) and is calibrated and "
-        "measured on fold k alone. The program uses the mean of all networks.",
+        f"- Entries of the set are spread over {folds} folds. Network k never learns "
+        "from fold k (nor from unnamed frames within 5 cm of it) and is measured on fold "
+        "k alone, with a calibration fitted on the other folds. The program uses the mean of all "
+        "networks.",
         "",
         "## Measured",
         "",
@@ -64,7 +66,9 @@ def card(classifier: PositionClassifier, figures: dict[str, Any]) -> str:
         "whatever the turn, mirrored or exchanged) from what the judging network learned from; "
         "cameras of another draw; single pictures, 17 keypoints, confidence 1; noise 2 % of the "
         "longer side of the pair's box, 10 % of keypoints anywhere in that box. Each picture is "
-        "judged by one network only; the shipped mean of all has no held-back data left.",
+        f"judged by {len(classifier.members) // folds} of the "
+        f"{len(classifier.members)} networks only, those that never learned from its fold; the "
+        "shipped mean of all has no held-back data left.",
         "",
         *table(figures),
         "",

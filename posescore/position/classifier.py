@@ -46,13 +46,15 @@ class PositionClassifier:
     Parameters
     ----------
     members
-        One network for each fold.
+        One network or more for each fold, round by round and in each fold by fold.
     calibration
         From the members' mean to probabilities that hold.
+    fold_calibrations
+        For each fold the same, fitted without that fold: what it is measured with.
     nobody
         ``(n_states,)`` the distribution where no keypoint is known.
     held_back_entries
-        For each member the entries of the pose set that it never learned from.
+        For each fold the entries of the pose set that its networks never learned from.
     training
         What the file says of its making.
     sha256
@@ -61,6 +63,7 @@ class PositionClassifier:
 
     members: tuple[SymmetricNetwork, ...]
     calibration: Calibration
+    fold_calibrations: tuple[Calibration, ...]
     nobody: NDArray[np.float64]
     held_back_entries: tuple[NDArray[np.int64], ...]
     training: dict[str, Any]
@@ -77,9 +80,11 @@ class PositionClassifier:
         """
         source = shipped("models", MODEL_NAME) if path is None else Path(path)
         contents = read_model(source)
+        calibrations = tuple(map(Calibration, contents["slope"], contents["offset"]))
         return cls(
             members=tuple(SymmetricNetwork.of_pipeline(m) for m in contents["members"]),
-            calibration=Calibration(contents["slope"], contents["offset"]),
+            calibration=calibrations[0],
+            fold_calibrations=calibrations[1:],
             nobody=contents["nobody"],
             held_back_entries=tuple(contents["held_back_entries"]),
             training=contents["training"],
@@ -108,13 +113,15 @@ class PositionClassifier:
         return probability
 
     def of_features(
-        self, rows: NDArray[np.float32], members: tuple[int, ...] | None = None
+        self, rows: NDArray[np.float32], ignorant_of_fold: int | None = None
     ) -> NDArray[np.float64]:
-        """Probabilities ``(n, n_states)`` of features, by all members or by some."""
-        chosen = self.members if members is None else tuple(self.members[m] for m in members)
+        """Probabilities ``(n, n_states)`` of features, by all networks or one fold's."""
         if not len(rows):
             return np.empty((0, len(STATES)))
-        return self.calibration(mean_of(chosen, rows))
+        if ignorant_of_fold is None:
+            return self.calibration(mean_of(self.members, rows))
+        chosen = self.members[ignorant_of_fold :: len(self.held_back_entries)]
+        return self.fold_calibrations[ignorant_of_fold](mean_of(chosen, rows))
 
     def probabilities(self, track: PairTrack) -> PositionProbabilities:
         """One distribution for every frame of a track.

@@ -1,8 +1,8 @@
 """How well the classifier names positions that it never learned from.
 
-Every named frame of the open pose set is judged by the one member of the ensemble that never
-learned from its entry, and only if it is at least 5 cm from every named frame that this member
-did learn from. It is seen through cameras of another draw than training's, as single pictures of
+Every named frame of the open pose set is judged by those networks of the ensemble that never
+learned from its entry, and only if it is at least 5 cm from every named frame that they did learn
+from. It is seen through cameras of another draw than training's, as single pictures of
 17 keypoints with 2 % noise and 10 % outliers.
 """
 
@@ -20,6 +20,7 @@ from sklearn.dummy import DummyClassifier
 from sklearn.metrics import confusion_matrix, f1_score, precision_recall_fscore_support
 
 from posescore.position.classifier import PositionClassifier
+from posescore.position.classify import BY_POSITION
 from posescore.position.features import features
 from posescore.simulation.body_keypoints import body_keypoints_m
 from posescore.simulation.cameras import random_cameras
@@ -51,6 +52,7 @@ N_TESTED: Final = len(NAMES) - 1
 GROUP_OF_STATE: Final = np.array(
     [next(i for i, g in enumerate(GROUPS.values()) if s.position in g) for s in STATES]
 )
+_GROUP_OF_POSITION: Final = np.array([GROUP_OF_STATE[states[0]] for states in BY_POSITION.values()])
 _UPPER_OF_STATE: Final = np.array([-1 if s.upper is None else s.upper.slot for s in STATES])
 
 
@@ -120,7 +122,7 @@ def judge(
     outliers: float = 0.10,
     purge_m: float = PURGE_DISTANCE_M,
 ) -> Judged:
-    """Every named frame, ``views`` cameras each, judged by the member ignorant of its entry."""
+    """Every named frame, ``views`` cameras each, judged by networks ignorant of its entry."""
     named = pose_set.labelled
     rng = np.random.default_rng(seed)
     truth, given, entry, distance = [], [], [], []
@@ -131,7 +133,7 @@ def judge(
         test = named.take(held).take(far)
         for _ in range(views):
             pictures = spoiled_keypoints(test.joints_m, rng, noise, outliers)
-            given.append(classifier.of_features(features(*pictures), members=(index,)))
+            given.append(classifier.of_features(features(*pictures), ignorant_of_fold=index))
             truth.append(test.state)
             entry.append(test.entry)
             distance.append(apart[far])

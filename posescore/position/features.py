@@ -113,7 +113,8 @@ def _trunk_even(pair: Pair) -> Array:
     width = pair.point[:, :, POINT["left_shoulder"]] - pair.point[:, :, POINT["right_shoulder"]]
     hip_width = pair.point[:, :, POINT["left_hip"]] - pair.point[:, :, POINT["right_hip"]]
     each = [along[..., 1], length, np.abs(width[..., 0]), np.abs(hip_width[..., 0])]
-    return np.clip(np.stack([*each, np.repeat(cos[:, None], 2, 1)], -1), -3.0, 3.0)
+    block = np.stack([*each, np.repeat(cos[:, None], 2, 1)], -1)
+    return np.asarray(np.clip(block, -3.0, 3.0), np.float32)
 
 
 def _trunk_facing(pair: Pair) -> Array:

@@ -15,14 +15,19 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from joblib import Parallel, delayed
 from numpy.typing import NDArray
 from sklearn.neural_network import MLPClassifier
 from sklearn.pipeline import Pipeline, make_pipeline
 from sklearn.preprocessing import StandardScaler
 
+from posescore.position.card import write_card
+from posescore.position.classifier import PositionClassifier
+from posescore.position.evaluation import CONDITIONS, evaluate, table
 from posescore.position.examples import (
     SWAPPED_STATES,
     Examples,
+    Poses,
     draw_examples,
     either_way,
     film,
@@ -31,7 +36,7 @@ from posescore.position.examples import (
 )
 from posescore.position.features import features
 from posescore.position.model_file import write_model
-from posescore.position.network import SymmetricNetwork, softmax
+from posescore.position.network import SymmetricNetwork, mean_of, softmax
 from posescore.simulation.pose_set import PoseSet, load_pose_set
 from posescore.terms import STATES
 
@@ -44,11 +49,13 @@ class Settings:
     """Sizes and rates of training; chosen on the folds, see the card."""
 
     n_folds: int = 5
+    rounds: int = 1
+    """Networks of each fold, every round from new examples."""
     examples: int = 300_000
-    """Simulated examples, shared by all members."""
-    epochs: int = 12
-    hidden: tuple[int, ...] = (256, 128)
-    alpha: float = 1e-3
+    """Simulated examples of a round, shared by its networks."""
+    epochs: int = 8
+    hidden: tuple[int, ...] = (192, 96)
+    alpha: float = 3e-3
     learning_rate: float = 1e-3
     batch: int = 256
     chunk: int = 20_000
@@ -62,9 +69,13 @@ def train(
     *,
     settings: Settings | None = None,
     extra: Sequence[Examples] = (),
+    jobs: int = 1,
+    with_card: bool = True,
     say: Say = print,
 ) -> Path:
-    """Train, calibrate and save the classifier; the same seed gives the same file.
+    """Train, calibrate and save the classifier, measure it, and write its card beside it.
+
+    The same seed gives the same classifier.
 
     Parameters
     ----------
@@ -80,6 +91,10 @@ def train(
     extra
         More examples, such as what a pose pass gives on rendered matches: features, states and
         group numbers; ``barred`` says which members must not learn from them.
+    jobs
+        Networks that learn at the same time, a process each; the result is the same.
+    with_card
+        Measure and write the card (``.md``); without, an older card is left as it is.
     say
         Is told of every step in a sentence.
 
@@ -92,29 +107,57 @@ def train(
     pose_set = load_pose_set(pose_set_path)
     named = pose_set.labelled
     fold = folds_of(named, plan.n_folds)
-    rng = np.random.default_rng(seed)
     say(f"{len(named)} named poses of {len(np.unique(named.entry))} entries, {plan.n_folds} folds.")
-    poses = training_poses(pose_set, fold, plan.n_folds, rng)
-    pool = draw_examples(poses, plan.examples, rng)
-    say(f"{len(pool)} examples of {len(poses)} poses.")
-    members = []
-    for index in range(plan.n_folds):
-        parts = [part for part in (pool, *extra) if len(part)]
-        members.append(_member(parts, index, plan, seed))
-        say(f"Member {index + 1} of {plan.n_folds} has learned.")
-    slope, offset = _calibration(members, named, fold, poses.weight, poses.state, rng)
-    contents = {
-        "members": members,
-        "slope": slope,
-        "offset": offset,
-        "nobody": _frequencies(poses.weight, poses.state),
-        "held_back_entries": [np.unique(named.entry[fold == k]) for k in range(plan.n_folds)],
-        "training": {"seed": seed, "settings": _plain(plan), "poses": len(poses)},
-    }
+    members: list[Pipeline] = []
+    for turn in range(plan.rounds):
+        rng = np.random.default_rng(seed + 1000 * turn)
+        poses = training_poses(pose_set, fold, plan.n_folds, rng)
+        pool = draw_examples(poses, plan.examples, rng)
+        say(f"Round {turn + 1} of {plan.rounds}: {len(pool)} examples of {len(poses)} poses.")
+        members += train_round([pool, *extra], plan, seed + 1000 * turn, jobs)
+        say(f"{len(members)} networks have learned.")
+    contents = calibrated_contents(members, named, fold, poses, plan, seed)
     target = Path(out)
     write_model(target, contents)
     say(f"Written to {target}.")
+    if with_card:
+        classifier = PositionClassifier.load(target)
+        figures = evaluate(pose_set_path, classifier, conditions=CONDITIONS)
+        write_card(target.with_suffix(".md"), classifier, figures)
+        say("\n".join(table(figures)))
     return target
+
+
+def train_round(
+    parts: Sequence[Examples], plan: Settings, seed: int, jobs: int = 1
+) -> list[Pipeline]:
+    """One network for each fold, learning from the same examples less those barred to it."""
+    known = [part for part in parts if len(part)]
+    networks: list[Pipeline] = Parallel(n_jobs=jobs)(
+        delayed(_member)(known, index, plan, seed) for index in range(plan.n_folds)
+    )
+    return networks
+
+
+def calibrated_contents(
+    members: Sequence[Pipeline],
+    named: PoseSet,
+    fold: NDArray[np.int64],
+    poses: Poses,
+    plan: Settings,
+    seed: int,
+) -> dict[str, Any]:
+    """What goes into the file: networks (round by round, fold by fold) and their calibration."""
+    wanted = _frequencies(poses.weight, poses.state)
+    fits = _calibrations(members, named, fold, wanted, np.random.default_rng([seed, 1]))
+    return {
+        "members": list(members),
+        "slope": [slope for slope, _ in fits],
+        "offset": [offset for _, offset in fits],
+        "nobody": wanted,
+        "held_back_entries": [np.unique(named.entry[fold == k]) for k in range(plan.n_folds)],
+        "training": {"seed": seed, "settings": _plain(plan), "poses": len(poses)},
+    }
 
 
 def _plain(plan: Settings) -> dict[str, Any]:
@@ -128,20 +171,21 @@ def _member(parts: Sequence[Examples], index: int, plan: Settings, seed: int) ->
     total = sum(len(rows) for _, rows in known)
     order = [np.stack([np.full(len(r), k), r], 1) for k, (_, r) in enumerate(known)]
     every = np.concatenate(order)
+    parts_of_epoch = max(1, round(total / plan.chunk))
     scaler = StandardScaler().fit(known[0][0].features[known[0][1][:20_000]])
     network = MLPClassifier(
-        plan.hidden,
+        hidden_layer_sizes=plan.hidden,
         alpha=plan.alpha,
-        batch_size=plan.batch,
+        batch_size=min(plan.batch, total // parts_of_epoch),
         learning_rate_init=plan.learning_rate,
         random_state=seed + index,
     )
-    steps = plan.epochs * -(-total // plan.chunk)
+    steps = plan.epochs * parts_of_epoch
     step = 0
     for _ in range(plan.epochs):
         every = rng.permutation(every)
-        for start in range(0, total, plan.chunk):
-            rows, state = _gather(parts, every[start : start + plan.chunk])
+        for where in np.array_split(every, parts_of_epoch):
+            rows, state = _gather(parts, where)
             rows, state = either_way(rows, state, rng)
             if step:  # the optimiser exists once a first chunk was learned
                 fall = 0.5 * (1 + np.cos(np.pi * step / steps))
@@ -179,32 +223,36 @@ def _frequencies(weight: NDArray[np.float64], state: NDArray[np.int64]) -> NDArr
     return np.asarray(share / share.sum())
 
 
-def _calibration(
+def _calibrations(
     members: Sequence[Pipeline],
     named: PoseSet,
     fold: NDArray[np.int64],
-    weight: NDArray[np.float64],
-    state: NDArray[np.int64],
+    wanted: NDArray[np.float64],
     rng: np.random.Generator,
     views: int = 12,
-) -> tuple[float, NDArray[np.float64]]:
-    """Slope and offsets of the calibration, on poses that each member never learned from.
+) -> list[tuple[float, NDArray[np.float64]]]:
+    """Slope and offsets of the calibration, on poses that each network never learned from.
 
-    Held-back frames are weighed so that positions come as often as in training; scramble, which
-    has no named frame, keeps its offset.
+    First that of all folds, then for every fold that of the others, which is what the fold is
+    measured with. Held-back frames are weighed so that states come as often as ``wanted``
+    ``(n_states,)``; scramble, which has no named frame, keeps its offset.
     """
-    logs, truth = [], []
-    for index, member in enumerate(members):
-        network = SymmetricNetwork.of_pipeline(member)
+    n_folds = int(fold.max()) + 1
+    networks = [SymmetricNetwork.of_pipeline(member) for member in members]
+    logs, truth, of_fold = [], [], []
+    for index in range(n_folds):
         held = named.joints_m[fold == index]
         for _ in range(views):
-            given = network.probabilities(features(*film(held, rng)))
+            given = mean_of(networks[index::n_folds], features(*film(held, rng)))
             logs.append(np.log(np.maximum(given, 1e-9)))
             truth.append(named.state[fold == index])
+            of_fold.append(np.full(len(held), index))
     y = np.concatenate(truth)
-    wanted = _frequencies(weight, state)
     seen = np.bincount(y, minlength=N_STATES) + np.bincount(SWAPPED_STATES[y], minlength=N_STATES)
-    return fit_calibration(np.concatenate(logs), y, (wanted / np.maximum(seen, 1))[y])
+    weight = (wanted / np.maximum(seen, 1))[y]
+    log_rows, held_in = np.concatenate(logs), np.concatenate(of_fold)
+    used = [np.ones(len(y), bool), *(held_in != index for index in range(n_folds))]
+    return [fit_calibration(log_rows[rows], y[rows], weight[rows]) for rows in used]
 
 
 def fit_calibration(

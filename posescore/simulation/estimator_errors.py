@@ -53,16 +53,16 @@ class ErrorRates:
     The defaults span estimators from good to poor on tangled pairs.
     """
 
-    noise: tuple[float, float] = (0.003, 0.030)
+    noise: tuple[float, float] = (0.003, 0.028)
     """Standard deviation of a visible keypoint."""
     hidden_factor: float = 2.5
     """How many times worse a hidden keypoint is."""
-    outliers: tuple[float, float] = (0.0, 0.14)
+    outliers: tuple[float, float] = (0.0, 0.20)
     missing: tuple[float, float] = (0.0, 0.15)
     """Probability that a visible keypoint is left out; twice that for a hidden one."""
     body_flip: float = 0.05
     limb_flip: float = 0.05
-    athlete_missing: float = 0.02
+    athlete_missing: float = 0.03
     no_feet: float = 0.45
     """Frames of estimators that know no heels and toes."""
     no_confidence: float = 0.4
@@ -166,12 +166,12 @@ def _outliers(
     chosen = rng.random(guess.shape[:3]) < rate
     points = truth.reshape(count, -1, 2)
     low, high = points.min(1)[:, None, None], points.max(1)[:, None, None]
-    margin = 0.1 * (high - low)
+    margin = 0.05 * (high - low)
     anywhere = rng.uniform(low - margin, high + margin, guess.shape)
     size = pair_size_px(truth)[:, None, None, None]
     near_by = guess + 0.15 * size * rng.standard_normal(guess.shape)
     kinds = (anywhere, truth[:, ::-1], truth[:, :, MIRRORED_KEYPOINTS], near_by)
-    kind = rng.choice(4, p=(0.6, 0.15, 0.1, 0.15), size=guess.shape[:3])
+    kind = rng.choice(4, p=(0.65, 0.13, 0.09, 0.13), size=guess.shape[:3])
     wrong = np.choose(kind[..., None], kinds)
     return np.where(chosen[..., None], wrong, guess).astype(np.float32)
 
