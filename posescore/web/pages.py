@@ -28,6 +28,9 @@ ICON: Final = (
     'height="6" fill="#58ccff"/><path d="M22 13v7l5 5" fill="none" stroke="#58ccff" '
     'stroke-width="2.4" stroke-dasharray="3 2"/></svg>'
 )
+MOST_CARDS: Final = 48
+"""Every card replays its match's log; more of them would make the list slow."""
+
 SAFETY: Final = (
     ("On the mat", "Practise chokes and joint locks under a qualified instructor only."),
     ("The call", "These are proposals. A person decides here, and the referee's call stands."),
@@ -128,9 +131,11 @@ def _cards(matches: list[Match], library: Library, search: str) -> None:
             _text("code", "posescore analyze VIDEO")
         return
     with ui.element("ul").classes("cards").props('aria-label="Matches"'):
-        for match in matches:
+        for match in matches[:MOST_CARDS]:
             with ui.element("li"):
                 _card(match, library)
+    if len(matches) > MOST_CARDS:
+        _text("p", f"{len(matches) - MOST_CARDS} more: search for them by name, event or day.")
 
 
 def _card(match: Match, library: Library) -> None:

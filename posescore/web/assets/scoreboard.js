@@ -23,7 +23,7 @@ export default {
           <template v-if="row.proposed.advantages"> + {{ row.proposed.advantages }} adv.</template>
           <template v-if="row.proposed.penalties"> + {{ row.proposed.penalties }} pen.</template></span>
       </div>
-      <p class="board-line"><span>{{ ahead }}</span><span v-if="matchClock" class="num" title="Match clock">{{ matchClock }}</span></p>
+      <p class="board-line"><span>{{ ahead }}</span><span class="num">Match clock {{ matchClock }}</span></p>
     </section>`,
   computed: {
     rows() {

@@ -8,7 +8,7 @@ import {
 
 const TICKS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300];
 const MOST_TICKS = 10;
-const FLAG_SHARE = 0.036; // how much of the window a flag takes
+const FLAG_PX = 33;
 
 export default {
   name: "MatchStrip",
@@ -43,6 +43,16 @@ export default {
         </div>
       </div>
     </section>`,
+  data() {
+    return { widthPx: 850 };
+  },
+  mounted() {
+    this.resizes = new ResizeObserver(([box]) => { this.widthPx = Math.max(200, box.contentRect.width); });
+    this.resizes.observe(this.$refs.scroller);
+  },
+  beforeUnmount() {
+    this.resizes.disconnect();
+  },
   computed: {
     spanS() {
       return this.closeUp ? Math.min(40, this.endS) : this.endS;
@@ -65,8 +75,8 @@ export default {
           style: { left: this.place(hold.start_s), width: this.size(hold.end_s - hold.start_s) },
           name: (doubtful ? "? " : "") + POSITIONS[hold.position].trade,
           percent: `${Math.min(99, Math.round(hold.confidence * 100))} %`,
-          wide: share > 0.02,
-          wider: share > 0.14,
+          wide: share * this.widthPx > 24,
+          wider: share * this.widthPx > 125,
           title: `${this.holdWords(hold)}, ${clockText(hold.start_s)} to ${clockText(hold.end_s)}, ${sureText(hold.confidence)}`,
         };
       });
@@ -93,7 +103,7 @@ export default {
         const state = stateOf(proposal);
         const side = award.athlete === "B" ? "B" : "A";
         const at = Math.max(award.time_s, least[side]);
-        least[side] = at + FLAG_SHARE * this.spanS;
+        least[side] = at + (FLAG_PX / this.widthPx) * this.spanS;
         return {
           id: proposal.id,
           text: shortWorth(award),
