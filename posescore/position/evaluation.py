@@ -77,11 +77,9 @@ class Judged:
 
     @property
     def group(self) -> NDArray[np.int64]:
-        """Likeliest group of each picture."""
-        by_group = np.stack(
-            [self.probability[:, g == GROUP_OF_STATE].sum(1) for g in range(len(NAMES))], 1
-        )
-        return np.asarray(by_group.argmax(1), np.int64)
+        """Group of the likeliest position of each picture, as ``posescore classify`` names it."""
+        by_position = np.stack([self.probability[:, s].sum(1) for s in BY_POSITION.values()], 1)
+        return np.asarray(_GROUP_OF_POSITION[by_position.argmax(1)], np.int64)
 
     @property
     def true_group(self) -> NDArray[np.int64]:
