@@ -1,0 +1,187 @@
+"""Both athletes' keypoints in contact: a network of our own behind the pair estimator's protocol.
+
+The finder says where the pair is; the network reads a square around it and gives a heat map for
+each of the 42 keypoints, how sure each is, and a mask for each athlete. When the pair turns out to
+lie elsewhere in the square than thought, the square is laid anew and read once more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posescore.pose.estimator import Box, PairEstimate, Picture
+from posescore.pose.onnx_network import SIDE_PX, OnnxNetwork, square_of
+from posescore.pose.pair_finder import PairFinder
+from posescore.resources import shipped
+from posescore.terms import N_KEYPOINTS, Step
+
+ROOM: Final = 1.25
+"""Side of the square over the longer side of the pair's box: what training shows most."""
+
+HEAT_CELLS: Final = 64
+_RELIABLE: Final = 0.3
+_LAY_ANEW_BEYOND: Final = 0.2
+"""The square is laid anew when its centre or side was off by more than this share."""
+
+_PAD_SHARE: Final = 0.08
+"""A box of keypoints is widened so much on each side to hold hands, feet and crowns of heads."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PairLook:
+    """What the network sees in one square.
+
+    Parameters
+    ----------
+    keypoints_px
+        ``(2, 21, 2)`` float32, pixels of the whole picture.
+    confidence
+        ``(2, 21)`` float32: probability that the keypoint lies within a tenth of the athlete's
+        size of the truth.
+    visible
+        ``(2, 21)`` float32: probability that nothing hides the keypoint.
+    mask
+        ``(2, 64, 64)`` float32: probability that a cell of the square shows the athlete.
+    to_picture
+        ``(2, 3)`` float64: from pixels of the 256 x 256 square to the picture's.
+    """
+
+    keypoints_px: NDArray[np.float32]
+    confidence: NDArray[np.float32]
+    visible: NDArray[np.float32]
+    mask: NDArray[np.float32]
+    to_picture: NDArray[np.float64]
+
+    @property
+    def athlete_confidence(self) -> NDArray[np.float32]:
+        """``(2,)``: mean confidence of each athlete's keypoints."""
+        return np.asarray(self.confidence.mean(axis=1), np.float32)
+
+    def box(self) -> Box | None:
+        """Box around the keypoints that are reliable; None when hardly any are."""
+        points = self.keypoints_px[self.confidence >= _RELIABLE]
+        if len(points) < N_KEYPOINTS // 2:
+            return None
+        low, high = points.min(axis=0), points.max(axis=0)
+        size = (high - low) * (1 + 2 * _PAD_SHARE)
+        middle = (low + high) / 2
+        return Box(float(middle[0]), float(middle[1]), float(size[0]), float(size[1]))
+
+
+class PairNetworkEstimator:
+    """Finds the pair and both athletes' keypoints with our own two networks.
+
+    Parameters
+    ----------
+    network, finder
+        ONNX files; the shipped ones when not given.
+    threads
+        See :class:`posescore.pose.onnx_network.OnnxNetwork`.
+
+    Raises
+    ------
+    MissingPartError
+        When weights are missing.
+    """
+
+    def __init__(
+        self, network: Path | None = None, finder: Path | None = None, threads: int | None = None
+    ) -> None:
+        self._network = OnnxNetwork(network or shipped("models", "pair_network.onnx"), threads)
+        self._finder = PairFinder(finder, threads)
+        self._step = Step(
+            "pair_network",
+            {"room": ROOM, "runtime": self._network.runtime, "version": 1},
+            {
+                "pair_network.onnx": self._network.sha256,
+                "pair_finder.onnx": self._finder.sha256,
+            },
+        )
+
+    @property
+    def step(self) -> Step:
+        """Name, settings and model hashes."""
+        return self._step
+
+    def close(self) -> None:
+        """Nothing to release: the networks go with the object."""
+
+    def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
+        """Keypoints of both athletes, in the boxes together or found in the whole picture."""
+        look = self.look(picture, boxes)
+        return PairEstimate(look.keypoints_px, look.confidence)
+
+    def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairLook:
+        """All that the network sees of the pair."""
+        box = around(boxes) if boxes else self._finder.find(picture).box
+        centre, side = _square(box)
+        first = self.read(picture, centre, side)
+        better = first.box()
+        if better is None:
+            return first
+        other, wanted = _square(better)
+        off = max(abs(other[0] - centre[0]), abs(other[1] - centre[1])) / side
+        if off < _LAY_ANEW_BEYOND and abs(np.log(wanted / side)) < 2 * _LAY_ANEW_BEYOND:
+            return first
+        second = self.read(picture, other, wanted)
+        return max(first, second, key=lambda look: float(look.athlete_confidence.min()))
+
+    def read(self, picture: Picture, centre_px: tuple[float, float], side_px: float) -> PairLook:
+        """Read one square of the picture."""
+        square, to_picture = square_of(picture, centre_px, side_px)
+        heat, mask, visible, sure = self._network.run(square)
+        points = decoded(heat) @ to_picture[:, :2].T + to_picture[:, 2]
+        return PairLook(
+            points.astype(np.float32),
+            _sigmoid(sure),
+            _sigmoid(visible),
+            _sigmoid(mask).reshape(2, HEAT_CELLS, HEAT_CELLS),
+            to_picture,
+        )
+
+
+def around(boxes: tuple[Box, ...]) -> Box:
+    """The upright box around several."""
+    low = np.min(
+        [(b.centre_x_px - b.width_px / 2, b.centre_y_px - b.height_px / 2) for b in boxes], 0
+    )
+    high = np.max(
+        [(b.centre_x_px + b.width_px / 2, b.centre_y_px + b.height_px / 2) for b in boxes], 0
+    )
+    middle, size = (low + high) / 2, high - low
+    return Box(float(middle[0]), float(middle[1]), float(size[0]), float(size[1]))
+
+
+def _square(box: Box) -> tuple[tuple[float, float], float]:
+    side = ROOM * max(box.width_px, box.height_px, 16.0)
+    return (box.centre_x_px, box.centre_y_px), side
+
+
+def decoded(heat: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Keypoints ``(2, 21, 2)`` in pixels of the square, from heat logits ``(2, 21, 4096)``.
+
+    The most likely cell, refined to the centre of mass of the 5 x 5 cells around it.
+    """
+    flat = heat.reshape(-1, HEAT_CELLS, HEAT_CELLS)
+    peak = flat.reshape(len(flat), -1).argmax(axis=1)
+    row, column = peak // HEAT_CELLS, peak % HEAT_CELLS
+    wide = np.pad(flat, ((0, 0), (2, 2), (2, 2)), constant_values=-np.inf)
+    step = np.arange(5)
+    rows = row[:, None, None] + step[None, :, None]
+    columns = column[:, None, None] + step[None, None, :]
+    near = wide[np.arange(len(flat))[:, None, None], rows, columns].astype(np.float64)
+    mass = np.exp(near - near.max(axis=(1, 2), keepdims=True))
+    mass /= mass.sum(axis=(1, 2), keepdims=True)
+    x = column + 0.5 + (mass.sum(axis=1) * (step - 2)).sum(axis=1)
+    y = row + 0.5 + (mass.sum(axis=2) * (step - 2)).sum(axis=1)
+    points = np.stack([x, y], -1) * (SIDE_PX / HEAT_CELLS)
+    return points.reshape(2, N_KEYPOINTS, 2)
+
+
+def _sigmoid(logits: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.asarray(1 / (1 + np.exp(-np.clip(logits, -30, 30))), np.float32)

@@ -1,0 +1,60 @@
+"""Random draws from one seeded generator, in the shapes that the corpus needs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import torch
+from torch import Tensor
+
+
+class Dice:
+    """Draws on one device from one seed: the same seed gives the same pictures."""
+
+    def __init__(self, seed: int, device: torch.device) -> None:
+        self.device = device
+        self._generator = torch.Generator(device=device)
+        self._generator.manual_seed(seed)
+
+    def uniform(self, *shape: int, low: float = 0.0, high: float = 1.0) -> Tensor:
+        """Evenly between two numbers."""
+        draw = torch.rand(*shape, generator=self._generator, device=self.device)
+        return draw * (high - low) + low
+
+    def normal(self, *shape: int) -> Tensor:
+        """Mean 0, standard deviation 1."""
+        return torch.randn(*shape, generator=self._generator, device=self.device)
+
+    def integers(self, high: int, *shape: int) -> Tensor:
+        """Evenly among ``0 .. high - 1``."""
+        return torch.randint(high, shape, generator=self._generator, device=self.device)
+
+    def happens(self, probability: float | Tensor, *shape: int) -> Tensor:
+        """True with a probability."""
+        return self.uniform(*shape) < probability
+
+    def weighted(self, weights: Tensor, count: int) -> Tensor:
+        """Indices drawn in proportion to weights, with replacement."""
+        return torch.multinomial(weights, count, replacement=True, generator=self._generator)
+
+    def either(self, probability: float | Tensor, first: Tensor, second: Tensor) -> Tensor:
+        """The first with a probability, else the second; one draw a row, last axis kept whole."""
+        return torch.where(self.happens(probability, *first.shape[:-1])[..., None], first, second)
+
+    def switch(self, probability: float | Tensor, value: Tensor, other: float = 0.0) -> Tensor:
+        """The value with a probability, else ``other``; one draw an element."""
+        return torch.where(self.happens(probability, *value.shape), value, other)
+
+    def colour(self, *shape: int, saturation: float = 0.8, low: float = 0.03) -> Tensor:
+        """Any colour ``(*shape, 3)``, more or less saturated."""
+        value = self.uniform(*shape, 1, low=low, high=0.95)
+        hue = self.uniform(*shape, 3) * self.uniform(*shape, 1, high=saturation)
+        return (value * (1 - hue)).clamp(0.01, 1)
+
+    def palette(
+        self, colours: Sequence[Sequence[float]], *shape: int, spread: float = 0.05
+    ) -> Tensor:
+        """One of some colours ``(*shape, 3)``, a little off."""
+        table = torch.tensor(colours, device=self.device)
+        chosen = table[self.integers(len(table), *shape)]
+        return (chosen + spread * self.normal(*shape, 3)).clamp(0.01, 1)

@@ -1,0 +1,307 @@
+"""Makes training pictures: poses, bodies, looks, halls, cameras and lenses brought together."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import torch
+from torch import Tensor
+from torch.nn import functional
+
+from posescore.simulation.corpus.dice import Dice
+from posescore.simulation.corpus.effects import seen_by_camera
+from posescore.simulation.corpus.framing import (
+    Frame,
+    View,
+    framed_crop,
+    framed_whole,
+    paint_bars,
+    viewpoint,
+)
+from posescore.simulation.corpus.halls import LAMP_SIDE, furnish, lamps, light_up
+from posescore.simulation.corpus.kernels import kernels_for
+from posescore.simulation.corpus.layout import CAMERA
+from posescore.simulation.corpus.poses import BodyPoses, PoseSampler, tilted
+from posescore.simulation.corpus.rig import Rig
+from posescore.simulation.corpus.skeleton import (
+    forward_kinematics,
+    keypoints_of,
+    matrix_of_quaternion,
+)
+from posescore.simulation.corpus.wardrobe import BodyMarks, dress
+from posescore.terms import KEYPOINT_INDEX, MIRRORED_KEYPOINTS
+
+SIDE_PX: Final = 256
+"""Pixels along a side of a training picture, and of what the network reads."""
+
+LABEL_STEP: Final = 4
+"""Pixels of the picture a cell of the label map."""
+
+_DRAWN_SIDE_PX: Final = 384
+"""Pictures are drawn half as large again and scaled down, against jagged edges."""
+
+N_BODIES: Final = 5
+"""Two athletes, then up to three others."""
+
+_NEAREST_DEPTH_SLACK_M: Final = 0.13
+"""A keypoint lies inside the body: it is seen when the surface before it is this near."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Batch:
+    """Pictures and their truth.
+
+    Parameters
+    ----------
+    picture
+        ``(n, 3, 256, 256)`` in 0..1.
+    keypoints_px
+        ``(n, 2, 21, 2)``, pixels of the picture.
+    visible, inside
+        ``(n, 2, 21)`` bool: in view and not behind anything; within the picture's edges.
+    area_px2
+        ``(n, 2)``: half the area of each athlete's box, the square of the athlete's size.
+    label
+        ``(n, 64, 64)`` uint8: athlete times 16 plus body part 1..14, 0 elsewhere.
+    box
+        ``(n, 4)``: left, top, right, bottom of the pair as shares of the picture.
+    """
+
+    picture: Tensor
+    keypoints_px: Tensor
+    visible: Tensor
+    inside: Tensor
+    area_px2: Tensor
+    label: Tensor
+    box: Tensor
+
+
+class PictureMaker:
+    """Draws batches of pictures on one device, the same ones for the same seed."""
+
+    def __init__(self, rig: Rig, sampler: PoseSampler, seed: int, device: torch.device) -> None:
+        self.device = device
+        self.dice = Dice(seed, device)
+        self._sampler = sampler
+        self._kernels = kernels_for(device)
+
+        def tensor(array: object) -> Tensor:
+            return torch.as_tensor(array, device=device).contiguous()
+
+        self._rest, self._faces = tensor(rig.rest_m), tensor(rig.faces)
+        self._heads, self._parent = tensor(rig.bone_head_m), [int(p) for p in rig.parent]
+        self._offset, self._lever = tensor(rig.keypoint_offset), tensor(rig.keypoint_lever_m)
+        self._bone, self._weight = tensor(rig.vertex_bone), tensor(rig.vertex_weight)
+        self._part, self._side = tensor(rig.part), tensor(rig.side)
+        self._along = tensor(rig.along)
+        self._normals = torch.stack([_normals(rest, self._faces) for rest in self._rest])
+        keypoints = tensor(rig.rest_keypoints_m)[0]
+        self._marks = BodyMarks.of(keypoints)
+        eyes = [KEYPOINT_INDEX["left_eye"], KEYPOINT_INDEX["right_eye"]]
+        self._eyes = keypoints[eyes].reshape(-1).contiguous()
+        self._mirrored = torch.tensor(MIRRORED_KEYPOINTS, device=device)
+
+    @torch.no_grad()
+    def batch(self, count: int, *, whole: bool = False, frames: Tensor | None = None) -> Batch:
+        """Draw pictures: crops around the pair, or ``whole`` frames with the pair somewhere.
+
+        ``frames (count,)`` asks for certain frames of the pose set, as they are.
+        """
+        dice = self.dice
+        bodies, loose = self._bodies(count, frames)
+        active = self._active(count)
+        looks = dress(dice, count, N_BODIES, self._marks)
+        turn, shift = forward_kinematics(
+            matrix_of_quaternion(bodies.rotation),
+            bodies.root_m,
+            self._heads[bodies.shape],
+            self._parent,
+        )
+        keypoints = keypoints_of(turn, shift, self._offset[bodies.shape], self._lever[bodies.shape])
+        position, normal = self._skinned(bodies.shape, turn, shift, looks, active)
+        keypoints, position = self._on_the_floor(keypoints, position, loose)
+        centre = keypoints[:, :2, 5:17].mean((1, 2))
+        view = viewpoint(dice, centre, far=whole)
+        position = self._around(keypoints, position, centre, view)
+        return self._drawn(keypoints, position, normal, view, centre, looks, active, whole)
+
+    def _bodies(self, count: int, frames: Tensor | None) -> tuple[BodyPoses, Tensor]:
+        """Poses of all bodies, and 0 on the floor, 1 in the air, 2 each on their own feet."""
+        dice, sampler = self.dice, self._sampler
+        shape = dice.integers(sampler.n_shapes, count, 2)
+        shape[:, 1] = torch.where(dice.happens(0.3, count), shape[:, 0], shape[:, 1])
+        loose = torch.zeros(count, dtype=torch.long, device=self.device)
+        if frames is None:
+            pair = sampler.pairs(dice, count, shape)
+            thrown = dice.happens(0.14, count)
+            pair = tilted(dice, pair, self._heads[shape, 0], thrown)
+            loose[thrown] = 1
+            apart = sampler.apart(dice, count, shape)
+            chosen = dice.happens(0.12, count)
+            loose[chosen] = 2
+            rotation = torch.where(chosen[:, None, None, None], apart.rotation, pair.rotation)
+            root = torch.where(chosen[:, None, None], apart.root_m, pair.root_m)
+            pair = BodyPoses(rotation, root, shape)
+        else:
+            pair = sampler.exact(frames, shape)
+        others = sampler.people(dice, count, N_BODIES - 2)
+        merged = [
+            torch.cat([a, b], 1)
+            for a, b in (
+                (pair.rotation, others.rotation),
+                (pair.root_m, others.root_m),
+                (pair.shape, others.shape),
+            )
+        ]
+        return BodyPoses(*merged), loose
+
+    def _active(self, count: int) -> Tensor:
+        active = torch.ones(count, N_BODIES, dtype=torch.int32, device=self.device)
+        chance = torch.tensor([0.35, 0.22, 0.15], device=self.device)
+        active[:, 2:] = self.dice.happens(chance, count, N_BODIES - 2)
+        return active
+
+    def _skinned(
+        self, shape: Tensor, turn: Tensor, shift: Tensor, looks: Tensor, active: Tensor
+    ) -> tuple[Tensor, Tensor]:
+        count, vertices = len(shape), self._rest.shape[1]
+        transform = torch.cat([turn, shift[..., None]], -1).reshape(*shift.shape[:-1], 12)
+        position = torch.zeros(count, N_BODIES, vertices, 3, device=self.device)
+        normal = torch.zeros_like(position)
+        still = torch.zeros(count, N_BODIES, 3, device=self.device)
+        arguments: list[Tensor | int] = [
+            self._rest, self._normals, shape.int().contiguous(), transform.contiguous(),
+            self._bone, self._weight, self._part, self._along, looks, still, position, normal,
+            vertices, turn.shape[2], active,
+        ]  # fmt: skip
+        self._kernels.run("skin", count * N_BODIES * vertices, arguments)
+        return position, normal
+
+    def _on_the_floor(
+        self, keypoints: Tensor, position: Tensor, loose: Tensor
+    ) -> tuple[Tensor, Tensor]:
+        """Shift so that the floor is at height 0."""
+        dice, count = self.dice, len(position)
+        lowest = position[..., 2].amin(2)
+        pair = lowest[:, :2].amin(1, keepdim=True).expand(-1, 2).clone()
+        pair = pair + dice.uniform(count, 1, high=0.03)
+        lift = dice.switch(0.6, dice.uniform(count, 1, high=0.6))
+        pair = torch.where((loose == 1)[:, None], pair - lift, pair)
+        own = (loose == 2)[:, None]
+        floor = torch.cat([torch.where(own, lowest[:, :2], pair), lowest[:, 2:]], 1)
+        position[..., 2] -= floor[..., None]
+        keypoints = keypoints.clone()
+        keypoints[..., 2] -= floor[..., None]
+        return keypoints, position
+
+    def _around(self, keypoints: Tensor, position: Tensor, centre: Tensor, view: View) -> Tensor:
+        """Set the others about the pair, mostly behind it as the camera sees it."""
+        dice, count, others = self.dice, len(position), N_BODIES - 2
+        spread = torch.where(dice.happens(0.85, count, others), 4.0, 2 * math.pi)
+        bearing = view.azimuth[:, None] + math.pi + (dice.uniform(count, others) - 0.5) * spread
+        radius = 0.75 + 3 * dice.uniform(count, others) ** 1.5
+        place = centre[:, None, :2] + radius[..., None] * torch.stack(
+            [bearing.cos(), bearing.sin()], -1
+        )
+        move = place - keypoints[:, 2:, 5:17, :2].mean(2)
+        position[:, 2:, :, :2] += move[:, :, None]
+        return position
+
+    def _drawn(
+        self,
+        keypoints: Tensor,
+        position: Tensor,
+        normal: Tensor,
+        view: View,
+        centre: Tensor,
+        looks: Tensor,
+        active: Tensor,
+        whole: bool,
+    ) -> Batch:
+        dice, side = self.dice, _DRAWN_SIDE_PX
+        mesh, _ = view.tangents(position[:, :2, ::5])
+        low, high = mesh.amin(2), mesh.amax(2)
+        framed = framed_whole if whole else framed_crop
+        frame = framed(dice, low.amin(1), high.amax(1), side)
+        cameras = _camera_rows(view, frame)
+        keys = self._depth(position, cameras, active, side)
+        light = light_up(dice, len(position))
+        lamp = lamps(light, centre)
+        lamp_keys = self._depth(position, lamp, active, LAMP_SIDE)
+        scene = furnish(dice, len(position), view.azimuth, view.mirror)
+        drawn = torch.empty(len(position), 4, side, side, device=self.device)
+        cells = SIDE_PX // LABEL_STEP
+        label = torch.zeros(len(position), cells, cells, dtype=torch.uint8, device=self.device)
+        arguments: list[Tensor | int] = [
+            position, normal, self._faces, cameras, keys, self._rest, self._part, self._along,
+            self._side, looks, scene, light, lamp, lamp_keys, centre.contiguous(), self._eyes,
+            drawn, label, position.shape[2], len(self._faces), side, LAMP_SIDE, N_BODIES,
+            side // cells,
+        ]  # fmt: skip
+        self._kernels.run("shade", len(position) * side * side, arguments)
+        small = functional.interpolate(
+            drawn, size=(SIDE_PX, SIDE_PX), mode="bilinear", antialias=True
+        )
+        picture = seen_by_camera(dice, small[:, :3].clamp(min=0), small[:, 3:])
+        picture = paint_bars(picture, frame.bars)
+        extent = (high - low) * frame.scale[:, None] * SIDE_PX / side
+        truth = self._truth(keypoints[:, :2], view, frame, keys)
+        corners = torch.cat([low.amin(1), high.amax(1)], 1) - frame.centre.repeat(1, 2)
+        box = corners * frame.scale.repeat(1, 2) / side + 0.5
+        return Batch(
+            picture, *truth, area_px2=extent.prod(-1) * 0.5, label=label, box=box.clamp(0, 1)
+        )
+
+    def _depth(self, position: Tensor, cameras: Tensor, active: Tensor, side: int) -> Tensor:
+        count, faces = len(position), len(self._faces)
+        keys = torch.full((count, side, side), -1, dtype=torch.int64, device=self.device)
+        arguments: list[Tensor | int] = [
+            position, self._faces, cameras, keys, position.shape[2], faces, side, active, N_BODIES,
+        ]  # fmt: skip
+        self._kernels.run("raster", count * N_BODIES * faces, arguments)
+        return keys
+
+    def _truth(
+        self, keypoints_m: Tensor, view: View, frame: Frame, keys: Tensor
+    ) -> tuple[Tensor, Tensor, Tensor]:
+        side = _DRAWN_SIDE_PX
+        tangent, depth = view.tangents(keypoints_m)
+        drawn = (tangent - frame.centre[:, None, None]) * frame.scale[:, None, None] + side / 2
+        inside = ((drawn > 0) & (drawn < side)).all(-1)
+        cell = drawn.floor().long().clamp(0, side - 1)
+        rows = torch.arange(len(keys), device=self.device)[:, None, None]
+        key = keys[rows, cell[..., 1], cell[..., 0]]
+        surface = (key >> 32).int().view(torch.float32)
+        owner = torch.where(key == -1, -1, (key & 0xFFFFFFFF) // len(self._faces))
+        mine = owner == torch.arange(2, device=self.device)[None, :, None]
+        visible = inside & mine & (surface > depth - _NEAREST_DEPTH_SLACK_M)
+        keypoints = drawn * SIDE_PX / side
+        flip = view.mirror[:, None, None]
+        keypoints = torch.where(flip[..., None], keypoints[:, :, self._mirrored], keypoints)
+        visible = torch.where(flip, visible[:, :, self._mirrored], visible)
+        inside = torch.where(flip, inside[:, :, self._mirrored], inside)
+        return keypoints, visible, inside
+
+
+def _normals(vertices: Tensor, faces: Tensor) -> Tensor:
+    corner = vertices[faces.long()]
+    across = torch.linalg.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    total = torch.zeros_like(vertices)
+    for k in range(3):
+        total.index_add_(0, faces[:, k].long(), across)
+    return functional.normalize(total, dim=-1)
+
+
+def _camera_rows(view: View, frame: Frame) -> Tensor:
+    rows = CAMERA.rows(len(view.eye), device=view.eye.device)
+    CAMERA.put(
+        rows,
+        turn=view.turn.flatten(1),
+        eye=view.eye,
+        centre=frame.centre,
+        scale=frame.scale,
+        floor_z=0.0,
+    )
+    return rows

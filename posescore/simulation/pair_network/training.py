@@ -1,0 +1,345 @@
+r"""Trains the pair network and the pair finder on rendered pictures, on one GPU or several.
+
+    torchrun --standalone --nproc-per-node gpu -m posescore.simulation.pair_network.training \
+        --folder .corpus --out OUT --seconds 480 --begin 0 --finish 0.4
+
+A run continues from the checkpoint in ``--resume``. The learning rate follows one cosine over all
+runs together: ``--begin`` and ``--finish`` say which share of it this run covers. Pictures are made
+while training and never twice; the same seed, machine and times give the same ones.
+"""
+
+from __future__ import annotations
+
+import copy
+import json
+import math
+import os
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import click
+import torch
+from torch import Tensor, distributed, nn
+
+from posescore.simulation.corpus.fitting import Fits
+from posescore.simulation.corpus.pictures import Batch, PictureMaker
+from posescore.simulation.corpus.poses import PoseSampler, split_frames
+from posescore.simulation.corpus.rig import Rig
+from posescore.simulation.pair_network.capture import Pass, Recorded
+from posescore.simulation.pair_network.checkpoint import load_checkpoint, save_checkpoint
+from posescore.simulation.pair_network.encoder import (
+    LIGHTNING_OUTPUTS,
+    MULTIPOSE_OUTPUTS,
+    empty_encoder,
+    encoder_from_graph,
+)
+from posescore.simulation.pair_network.finder import PairFinder, boxes_of, finder_loss
+from posescore.simulation.pair_network.loss import pair_loss
+from posescore.simulation.pair_network.network import PairNetwork, decode_heat
+from posescore.simulation.pair_network.scores import (
+    calibration_error,
+    overlap,
+    similarity,
+    summary,
+)
+from posescore.simulation.pair_network.supply import Supply
+from posescore.simulation.pose_set import load_pose_set
+
+_RATE: Final = 1.0e-3
+_ENCODER_SHARE: Final = 0.15
+"""The encoder has learned from photographs: it moves slowly, so as not to forget them."""
+
+_DECAY: Final = 0.03
+_AVERAGE: Final = 0.9985
+_WARM_STEPS: Final = 300
+_LOG_EVERY_S: Final = 100.0
+_AGREE_EVERY: Final = 20
+_FINDER_EVERY: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Settings of one run."""
+
+    folder: Path
+    out: Path
+    seconds: float
+    start: float = 0.0
+    end: float = 1.0
+    resume: Path | None = None
+    batch: int = 256
+    whole: int = 64
+    seed: int = 1
+    recorded: bool = True
+    evaluated: int = 512
+
+
+@dataclass(slots=True)
+class Place:
+    """Which process this is."""
+
+    rank: int
+    world: int
+    device: torch.device
+
+    @classmethod
+    def join(cls) -> Place:
+        """Join the other processes, if any."""
+        world, rank = int(os.environ.get("WORLD_SIZE", "1")), int(os.environ.get("RANK", "0"))
+        if not torch.cuda.is_available():
+            return cls(0, 1, torch.device("cpu"))
+        device = torch.device("cuda", int(os.environ.get("LOCAL_RANK", "0")))
+        torch.cuda.set_device(device)
+        if world > 1:
+            distributed.init_process_group("nccl")
+        return cls(rank, world, device)
+
+    def averaged(self, parameters: list[nn.Parameter]) -> None:
+        """Average gradients over the processes, in one message."""
+        if self.world == 1:
+            return
+        gradients = [p.grad for p in parameters if p.grad is not None]
+        flat = torch.cat([g.flatten() for g in gradients])
+        distributed.all_reduce(flat, distributed.ReduceOp.AVG)
+        parts = flat.split([g.numel() for g in gradients])
+        torch._foreach_copy_(
+            gradients, [p.view_as(g) for p, g in zip(parts, gradients, strict=True)]
+        )
+
+    def agreed(self, value: float) -> float:
+        """The first process's number, the same everywhere."""
+        if self.world == 1:
+            return value
+        number = torch.tensor([value], device=self.device, dtype=torch.float64)
+        distributed.broadcast(number, 0)
+        return float(number)
+
+
+class Learner:
+    """A module, its optimiser, and the running average that is kept."""
+
+    def __init__(self, module: nn.Module, place: Place) -> None:
+        self.module = module.to(place.device)
+        self.module.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+        self.average = copy.deepcopy(self.module).eval()
+        self._place, self._steps = place, 0
+        groups: dict[tuple[bool, bool], list[nn.Parameter]] = {}
+        for name, parameter in self.module.named_parameters():
+            key = (name.startswith("encoder."), parameter.ndim > 1)
+            groups.setdefault(key, []).append(parameter)
+        self._shares = [_ENCODER_SHARE if slow else 1.0 for slow, _ in groups]
+        self._optimiser = torch.optim.AdamW(
+            [
+                {"params": p, "weight_decay": _DECAY if decays else 0.0}
+                for (_, decays), p in groups.items()
+            ],
+            lr=_RATE,
+            betas=(0.9, 0.98),
+            fused=place.device.type == "cuda",
+        )
+        self.parameters: list[nn.Parameter] = list(self.module.parameters())
+        self._ours: list[Tensor] = list(self.module.parameters())
+
+    def forget(self) -> None:
+        """Drop gradients, before a pass that is not a recording."""
+        self._optimiser.zero_grad(set_to_none=True)
+
+    def learn(self, rate: float) -> None:
+        """One step down the gradients."""
+        self._place.averaged(self.parameters)
+        nn.utils.clip_grad_norm_([p for p in self.parameters if p.grad is not None], 2.0)
+        self._steps += 1
+        warm = min(1.0, self._steps / _WARM_STEPS)
+        for group, share in zip(self._optimiser.param_groups, self._shares, strict=True):
+            group["lr"] = rate * share * warm
+        self._optimiser.step()
+        with torch.no_grad():
+            keep = min(_AVERAGE, 1 - 1 / (self._steps / 10 + 1))
+            torch._foreach_lerp_(list(self.average.parameters()), self._ours, 1 - keep)
+
+
+class Trainer:
+    """Everything of one run."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan, self.place = plan, Place.join()
+        device = self.place.device
+        torch.manual_seed(plan.seed)
+        torch.backends.cuda.matmul.allow_tf32 = True
+        torch.backends.cudnn.allow_tf32 = True
+        rig, fits = Rig.load(plan.folder / "rig.npz"), Fits.load(plan.folder / "fits.npz")
+        poses = load_pose_set(plan.folder / "poses3d.npz")
+        split = split_frames(poses)
+        sampler = PoseSampler(rig, fits, poses, split.train, device)
+        seed = plan.seed * 1000 + round(plan.start * 100) * 10 + self.place.rank
+        self.maker = PictureMaker(rig, sampler, seed, device)
+        held_back = PoseSampler(rig, fits, poses, split.held_back, device)
+        self.test_maker = PictureMaker(rig, held_back, 77 + self.place.rank, device)
+        network, finder = first_modules(plan.folder) if plan.resume is None else empty_modules()
+        if plan.resume is not None:
+            load_checkpoint(plan.resume, network=network, finder=finder)
+        self.network, self.finder = Learner(network, self.place), Learner(finder, self.place)
+        self._network, self._finder = network, finder
+        self._crops = Supply(self.maker, plan.batch, whole=False)
+        self._frames = Supply(self.maker, plan.whole, whole=True)
+        self._learn_network = self._pass(self.network, self._network_pass, self._crops)
+        self.log: list[dict[str, float]] = []
+        self.say({"train_frames": len(split.train), "held_back": len(split.held_back)})
+
+    def say(self, entry: dict[str, float]) -> None:
+        """Print and keep a line of the log."""
+        if self.place.rank == 0:
+            self.log.append(entry)
+            print(json.dumps(entry), flush=True)
+
+    def _half(self) -> torch.autocast:
+        return torch.autocast(
+            self.place.device.type, dtype=torch.bfloat16, cache_enabled=not self.plan.recorded
+        )
+
+    def _network_pass(self, batch: Batch) -> tuple[Tensor, Tensor]:
+        with self._half():
+            stages, parts = self._network.stages(_laid_out(batch.picture))
+        loss, last = pair_loss(stages, parts, batch)
+        loss.backward()
+        return loss.detach(), last
+
+    def _pass(self, learner: Learner, run: Pass, supply: Supply) -> Pass:
+        if self.plan.recorded and self.place.device.type == "cuda":
+            return Recorded(run, supply.next(), learner.parameters)
+
+        def plain(batch: Batch) -> tuple[Tensor, Tensor]:
+            learner.forget()
+            return run(batch)
+
+        return plain
+
+    def step(self, number: int, rate: float) -> Tensor:
+        """Learn from one batch of crops, and every third time from whole frames."""
+        _, last = self._learn_network(self._crops.next())
+        self.network.learn(rate)
+        if number % _FINDER_EVERY == 0 and self.plan.whole:
+            frames = self._frames.next()
+            self.finder.forget()
+            with self._half():
+                edges, cells = self._finder(_laid_out(frames.picture))
+            finder_loss(edges, cells, frames).backward()
+            self.finder.learn(rate)
+        return last
+
+    def run(self) -> None:
+        """Train for the planned time, logging and saving as it goes."""
+        plan, began, seen, number = self.plan, time.monotonic(), 0, 0
+        logged, losses, done = began, [], 0.0
+        while done < 1:
+            if number % _AGREE_EVERY == 0:
+                done = self.place.agreed((time.monotonic() - began) / plan.seconds)
+            share = plan.start + (plan.end - plan.start) * min(done, 1)
+            rate = _RATE * (0.02 + 0.98 * 0.5 * (1 + math.cos(math.pi * share)))
+            losses.append(self.step(number, rate))
+            number += 1
+            if number == 100:
+                self.say(self.timings())
+            seen += plan.batch * self.place.world
+            due = self.place.agreed(time.monotonic() - logged) if number % _AGREE_EVERY == 0 else 0
+            if due > _LOG_EVERY_S or number in (20, 200):
+                logged = time.monotonic()
+                mean = float(torch.stack(losses[-100:]).mean())
+                elapsed = logged - began
+                entry: dict[str, float] = {"seconds": round(elapsed), "step": number, "seen": seen}
+                entry |= {"rate": seen / elapsed, "loss": mean, **self.scores(plan.evaluated)}
+                self.say({k: round(float(v), 4) for k, v in entry.items()})
+                if number > 200:
+                    self.save()
+        self.say({"seen": seen, "steps": number, **self.scores(4 * plan.evaluated)})
+        self.save()
+
+    def timings(self, repeats: int = 4) -> dict[str, float]:
+        """Milliseconds of drawing a batch, and of a whole step."""
+        result = {}
+        for name, call in (
+            ("draw_ms", lambda: self.maker.batch(2 * self.plan.batch)),
+            ("step_ms", lambda: self.step(1, 0.0)),
+        ):
+            self._wait()
+            began = time.monotonic()
+            for _ in range(repeats):
+                call()
+            self._wait()
+            result[name] = round((time.monotonic() - began) * 1000 / repeats, 1)
+        return result
+
+    def _wait(self) -> None:
+        if self.place.device.type == "cuda":
+            torch.cuda.synchronize()
+
+    @torch.no_grad()
+    def scores(self, count: int) -> dict[str, float]:
+        """Scores of the running averages on held-back entries."""
+        found, sure, boxes = [], [], []
+        size = min(256, count)
+        for _ in range(math.ceil(count / size / self.place.world)):
+            batch = self.test_maker.batch(size)
+            with self._half():
+                heat, _, _, confidence = self.network.average(_laid_out(batch.picture))
+            guess, _ = decode_heat(heat)
+            found.append(similarity(guess, batch))
+            sure.append(calibration_error(guess, confidence.sigmoid(), batch))
+            frames = self.test_maker.batch(min(64, size), whole=True)
+            with self._half():
+                edges, _ = self.finder.average(_laid_out(frames.picture))
+            boxes.append(overlap(boxes_of(edges), frames.box))
+        iou = torch.cat(boxes)
+        return {
+            **summary(torch.cat(found)),
+            "calibration": sum(sure) / len(sure),
+            "box_iou": float(iou.mean()),
+            "box_60": float((iou > 0.6).float().mean()),
+        }
+
+    def save(self) -> None:
+        """Write the running averages and the log."""
+        if self.place.rank == 0:
+            save_checkpoint(self.plan.out, network=self.network.average, finder=self.finder.average)
+            (self.plan.out / "log.json").write_text(json.dumps(self.log, indent=1), "utf-8")
+
+
+def first_modules(folder: Path) -> tuple[PairNetwork, PairFinder]:
+    """Both networks on encoders with the published weights."""
+    network = PairNetwork(encoder_from_graph(folder / "movenet-multipose.json"))
+    return network, PairFinder(encoder_from_graph(folder / "movenet-lightning.json"))
+
+
+def empty_modules() -> tuple[PairNetwork, PairFinder]:
+    """Both networks, to be filled from a checkpoint."""
+    network = PairNetwork(empty_encoder(MULTIPOSE_OUTPUTS, 48))
+    return network, PairFinder(empty_encoder(LIGHTNING_OUTPUTS, 32))
+
+
+def _laid_out(picture: Tensor) -> Tensor:
+    return picture.contiguous(memory_format=torch.channels_last)
+
+
+@click.command()
+@click.option("--folder", type=click.Path(path_type=Path), default=Path(".corpus"))
+@click.option("--out", type=click.Path(path_type=Path), required=True)
+@click.option("--seconds", type=float, required=True)
+@click.option("--begin", "start", type=float, default=0.0)
+@click.option("--finish", "end", type=float, default=1.0)
+@click.option("--resume", type=click.Path(path_type=Path), default=None)
+@click.option("--batch", type=int, default=256, help="Crops a step and GPU.")
+@click.option("--whole", type=int, default=64, help="Whole frames every other step and GPU.")
+@click.option("--seed", type=int, default=1)
+@click.option("--recorded/--plain", default=True, help="Replay a recording of the passes.")
+@click.option("--evaluated", type=int, default=512)
+def main(**settings: Any) -> None:
+    """Train, log and save."""
+    plan = Plan(**settings)
+    plan.out.mkdir(parents=True, exist_ok=True)
+    Trainer(plan).run()
+
+
+if __name__ == "__main__":
+    main()
