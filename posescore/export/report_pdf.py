@@ -1,0 +1,323 @@
+"""The report on paper: PDF with embedded fonts, a language, and words for every picture."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Final
+
+from fpdf import FPDF, XPos, YPos
+
+from posescore import __version__
+from posescore.errors import MissingPartError
+from posescore.export.report import Report, curve_words
+from posescore.export.score_drawing import INK, Plot
+from posescore.export.telling import Told
+from posescore.export.words import SAFETY, result_words, tally_words
+from posescore.library.match import MatchInfo
+from posescore.scoring.proposal import Tally
+from posescore.terms import Athlete
+
+MARGIN_MM: Final = 14.0
+PICTURE_MM: Final = 74.0
+LINE_MM: Final = 4.6
+_FONT: Final = "DejaVu"
+_DARK: Final = "#1c2426"
+_SOFT: Final = "#46545a"
+_DOUBT: Final = "#6b4e00"
+
+
+def report_pdf(report: Report) -> bytes:
+    """The report as PDF, A4; the first page alone says how the match stands."""
+    paper = _Paper(report.match.info.title)
+    _first_page(paper, report)
+    paper.add_page()
+    _moments(paper, "Every award", report.awards, "No award is confirmed.", report.no_pictures)
+    if report.proposed:
+        _moments(paper, "Proposed, not confirmed", report.proposed, "")
+    nothing = "Nothing of the kind was seen."
+    _moments(paper, "What nearly scored, and what was missing", report.near, nothing)
+    _positions(paper, report)
+    paper.heading("Safety")
+    paper.say(SAFETY)
+    made = f"{report.shown_text} Rules: {report.review.rules}. Made by PoseScore {__version__}."
+    paper.say(made.strip(), soft=True)
+    return bytes(paper.output())
+
+
+def font_folder() -> Path:
+    """Where the DejaVu fonts lie that matplotlib brings.
+
+    Raises
+    ------
+    MissingPartError
+        When they are not there.
+    """
+    found = find_spec("matplotlib")
+    folder = Path(found.origin or "").parent / "mpl-data" / "fonts" / "ttf" if found else Path()
+    if not (folder / "DejaVuSans.ttf").is_file():
+        raise MissingPartError("the fonts for PDF are missing: install matplotlib again.")
+    return folder
+
+
+class _Paper(FPDF):
+    """A4 pages with a title, page numbers and the report's kinds of text."""
+
+    def __init__(self, title: str) -> None:
+        super().__init__(format="A4")
+        fonts = font_folder()
+        self.add_font(_FONT, "", fonts / "DejaVuSans.ttf")
+        self.add_font(_FONT, "B", fonts / "DejaVuSans-Bold.ttf")
+        self.set_margin(MARGIN_MM)
+        self.set_auto_page_break(True, MARGIN_MM + 4)
+        self.set_title(f"Report: {title}")
+        self.set_lang("en")
+        self.set_creator(f"PoseScore {__version__}")
+        self.set_creation_date(datetime.now(UTC))
+        self.alias_nb_pages("{pages}")
+        self.short_title = title
+        self.add_page()
+
+    def footer(self) -> None:
+        """Title and page number."""
+        self.set_y(-MARGIN_MM)
+        self.ink(size=7.5, colour=_SOFT)
+        text = (
+            f"{self.short_title[:80]} · The referee's call stands. · {self.page_no()} of {{pages}}"
+        )
+        self.cell(0, 4, text, align="C")
+
+    def ink(self, size: float = 9.5, bold: bool = False, colour: str = _DARK) -> None:
+        """Choose the letters."""
+        self.set_font(_FONT, "B" if bold else "", size)
+        self.set_text_color(colour)
+
+    def heading(self, text: str) -> None:
+        """A heading, and an entry in the outline; never alone at the foot of a page."""
+        if self.will_page_break(22):
+            self.add_page()
+        self.ln(2.5)
+        self.start_section(text)
+        self.ink(12, bold=True)
+        self.multi_cell(0, 6.5, text, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.set_draw_color("#c9d2d3")
+        self.line(self.l_margin, self.get_y(), self.w - self.r_margin, self.get_y())
+        self.ln(1.5)
+
+    def say(
+        self,
+        text: str,
+        *,
+        bold: bool = False,
+        soft: bool = False,
+        colour: str = "",
+        left: float = 0,
+    ) -> None:
+        """A paragraph; ``left`` is where it starts, mm."""
+        self.ink(8 if soft else 9.5, bold, colour or (_SOFT if soft else _DARK))
+        self.set_x(left or self.l_margin)
+        self.multi_cell(0, LINE_MM, text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+
+    def height_of(self, text: str, bold: bool, left: float) -> float:
+        """How much room :meth:`say` would take, mm."""
+        self.ink(bold=bold)
+        self.set_x(left)
+        lines = self.multi_cell(0, LINE_MM, text, align="L", dry_run=True, output="LINES")
+        assert isinstance(lines, list)
+        return LINE_MM * len(lines)
+
+
+def _about(info: MatchInfo, division: str) -> str:
+    words = [info.event, f"mat {info.mat}" if info.mat else "", str(info.held_on or ""), division]
+    return " · ".join(word for word in words if word)
+
+
+def _first_page(paper: _Paper, report: Report) -> None:
+    info, review, names = report.match.info, report.review, report.names
+    paper.ink(17, bold=True)
+    paper.multi_cell(0, 8, info.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    paper.say(_about(info, report.division), soft=True)
+    for athlete in Athlete:
+        known = info.athlete(athlete)
+        more = [
+            f"{known.gi_colour} gi" if known.gi_colour else "",
+            known.belt and f"{known.belt} belt",
+        ]
+        text = ", ".join(word for word in (names[athlete], *more) if word)
+        paper.say(f"{athlete}: {text}", bold=True, colour=INK[athlete])
+    paper.heading("Score")
+    _score(paper, "Confirmed by people", review.confirmed_score, names, False)
+    paper.say(result_words(review.confirmed_result, names))
+    if review.undecided:
+        paper.ln(2)
+        _score(paper, "Proposed only: if every proposal stood", review.proposed_score, names, True)
+        paper.say(result_words(review.proposed_result, names), colour=_DOUBT)
+        paper.say(f"{len(review.undecided)} lines wait for a person.", colour=_DOUBT)
+    _plots(paper, report)
+    paper.ln(1)
+    _award_table(paper, report.awards, names)
+    paper.ln(2)
+    paper.say(SAFETY, soft=True)
+
+
+def _score(
+    paper: _Paper, title: str, score: Mapping[Athlete, Tally], names: Mapping[Athlete, str],
+    proposed: bool,
+) -> None:  # fmt: skip
+    """A frame with the numbers: full for what people confirmed, dashed for what they did not."""
+    top, width = paper.get_y(), paper.epw
+    height = 7 + 6.5 * len(score)
+    paper.set_draw_color(_DOUBT if proposed else _DARK)
+    paper.set_line_width(0.4 if proposed else 0.9)
+    if proposed:
+        paper.set_dash_pattern(2, 1.5)
+    paper.rect(paper.l_margin, top, width, height)
+    paper.set_dash_pattern()
+    paper.set_line_width(0.2)
+    paper.set_y(top + 1)
+    left = paper.l_margin + 2
+    paper.say(title, bold=True, colour=_DOUBT if proposed else "", left=left)
+    for athlete, tally in score.items():
+        paper.set_x(left)
+        paper.ink(
+            11 if proposed else 13, bold=not proposed, colour=_DOUBT if proposed else INK[athlete]
+        )
+        paper.cell(16, 6.5, f"{tally.points}")
+        paper.ink(9.5)
+        paper.cell(
+            0,
+            6.5,
+            f"points, {tally_words(tally)}: {athlete}, {names[athlete]}",
+            new_x=XPos.LMARGIN,
+            new_y=YPos.NEXT,
+        )
+    paper.set_y(top + height + 1.5)
+
+
+def _plots(paper: _Paper, report: Report) -> None:
+    """Drawn beside each other; words for those who cannot see them stand in the outline."""
+    width, height = paper.epw / 2 - 2, 42.0
+    confirmed, proposed = report.plots(width, height, 7)
+    shown = [("Points over time, confirmed", confirmed, report.summary.curve)]
+    if report.review.undecided:
+        curve = report.summary.proposed_curve
+        shown.append(("Points over time, if every proposal stood", proposed, curve))
+    paper.ln(2)
+    top = paper.get_y()
+    for number, (title, plot, _) in enumerate(shown):
+        left = paper.l_margin + number * (width + 4)
+        paper.ink(8, colour=_SOFT)
+        paper.set_xy(left, top)
+        paper.cell(width, 4, title)
+        _plot(paper, plot, left, top + 4)
+    paper.set_y(top + height + 5)
+    for title, _, curve in shown:
+        paper.say(f"{title}: {curve_words(curve, report.names).split(': ', 1)[1]}", soft=True)
+
+
+def _plot(paper: _Paper, plot: Plot, left: float, top: float) -> None:
+    paper.ink(6.5, colour=_SOFT)
+    for points, y in plot.heights:
+        paper.set_draw_color("#d5dcdd")
+        paper.line(left + plot.left, top + y, left + plot.width - plot.left, top + y)
+        paper.text(left + plot.left - 4.5, top + y + 0.8, str(points))
+    for time_s, x in plot.instants:
+        words = f"{int(time_s) // 60}:{int(time_s) % 60:02d}"
+        paper.text(left + x - 2, top + plot.bottom + 4, words)
+    for athlete, corners in plot.lines.items():
+        paper.set_draw_color(INK[athlete])
+        paper.set_line_width(0.7)
+        if athlete is Athlete.B:
+            paper.set_dash_pattern(2, 1.2)
+        paper.polyline([(left + x, top + y) for x, y in corners])
+        paper.set_dash_pattern()
+        paper.ink(8, bold=True, colour=INK[athlete])
+        x, y = plot.labels[athlete]
+        paper.text(left + x, top + y + 1, str(athlete))
+    paper.set_line_width(0.2)
+
+
+def _award_table(paper: _Paper, awards: Sequence[Told], names: Mapping[Athlete, str]) -> None:
+    if not awards:
+        paper.say("Nothing is confirmed yet.")
+        return
+    paper.ink(8)
+    paper.set_draw_color("#c9d2d3")
+    with paper.table(
+        col_widths=(10, 26, 34, 12, 26), line_height=4.4, text_align="LEFT",
+        borders_layout="HORIZONTAL_LINES", padding=0.6,
+    ) as table:  # fmt: skip
+        table.row(("Time", "Athlete", "Award", "Clause", "Said by"))
+        for told in awards:
+            who = f"{told.athlete}: {names[told.athlete]}" if told.athlete else ""
+            table.row((told.at, who, told.title, told.clause, told.word))
+
+
+def _moments(
+    paper: _Paper, title: str, told: Sequence[Told], nothing: str, note: str = ""
+) -> None:  # fmt: skip
+    paper.heading(title)
+    if note:
+        paper.say(note, soft=True)
+    if not told:
+        paper.say(nothing)
+    for each in told:
+        _moment(paper, each)
+
+
+def _moment(paper: _Paper, told: Told) -> None:
+    """Picture on the left, words on the right, never torn apart by the end of a page."""
+    left = paper.l_margin + PICTURE_MM + 4 if told.jpeg else paper.l_margin
+    words = _words(told)
+    picture_mm = PICTURE_MM * told.height_px / told.width_px if told.jpeg else 0.0
+    words_mm = sum(paper.height_of(text, bold, left) for text, bold, _ in words)
+    if paper.will_page_break(max(picture_mm, words_mm) + 4):
+        paper.add_page()
+    top = paper.get_y() + 1.5
+    if told.jpeg:
+        paper.image(
+            io.BytesIO(told.jpeg), x=paper.l_margin, y=top, w=PICTURE_MM, h=picture_mm,
+            alt_text=told.picture_text,
+        )  # fmt: skip
+    paper.set_y(top)
+    for text, bold, colour in words:
+        paper.say(text, bold=bold, colour=colour, left=left)
+    paper.set_y(max(paper.get_y(), top + picture_mm) + 2)
+
+
+def _words(told: Told) -> list[tuple[str, bool, str]]:
+    """Text, whether it is bold, and its colour ("" for the usual one)."""
+    doubt = "" if told.line.item.decision is not None else _DOUBT
+    whose = f": {told.athlete}, {told.athlete_name}" if told.athlete else ""
+    words = [
+        (f"{told.line.number}. {told.title}{whose}", True, ""),
+        (told.word + (f" on {told.decided_at}" if told.decided_at else ""), bool(doubt), doubt),
+        (told.why, False, ""),
+    ]
+    for criterion in told.missing:
+        words.append((f"Missing: {criterion.name} (clause {criterion.clause}).", True, ""))
+        words.append((f"Seen: {criterion.seen}.", False, ""))
+    words.append((f"Reason given: {told.reason}" if told.reason else "", False, ""))
+    words.append((told.note, False, ""))
+    clause = f" · clause {told.clause}" if told.clause else ""
+    words.append((f"{told.when}{clause} · shown by {told.stretch}", False, _SOFT))
+    return [each for each in words if each[0]]
+
+
+def _positions(paper: _Paper, report: Report) -> None:
+    paper.heading("Time in each position")
+    paper.say("Seconds on top or behind, from the holds as they stand.", soft=True)
+    paper.ink(8.5)
+    with paper.table(
+        col_widths=(30, 24, 24, 16), line_height=4.6, padding=0.6, num_heading_rows=1,
+        text_align=("LEFT", "RIGHT", "RIGHT", "RIGHT"), borders_layout="HORIZONTAL_LINES",
+    ) as table:  # fmt: skip
+        names = [f"{athlete}: {name}" for athlete, name in report.names.items()]
+        table.row(("Position", *names, "Neither"))
+        for each in report.summary.positions:
+            seconds = [*(each.upper_s[athlete] for athlete in Athlete), each.nobody_s]
+            cells = [f"{length:.1f}" if length else "" for length in seconds]
+            table.row((each.position.trade_name, *cells))

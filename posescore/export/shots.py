@@ -1,0 +1,143 @@
+"""Pictures of a match's footage as exports show them: skeletons drawn, faces hidden, as asked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from posescore.errors import InputError, NotFoundError
+from posescore.export.faces import faces_of
+from posescore.footage.drawing import Picture, draw_pair, fitted, hide_all, hide_discs, jpeg
+from posescore.footage.reading import Footage, Frame
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.review import Review
+from posescore.pose.track import PairTrack
+from posescore.pose.track_file import read_track
+
+STALE_S: Final = 0.1
+"""Keypoints this old still are drawn, for tracks that hold every second or third frame."""
+
+
+@dataclass(frozen=True, slots=True)
+class Showing:
+    """What is drawn into exported pictures and clips.
+
+    Parameters
+    ----------
+    skeletons
+        Draw both skeletons.
+    hide_faces
+        Hide both athletes' faces; see :mod:`posescore.export.faces` for what that cannot do.
+    """
+
+    skeletons: bool = True
+    hide_faces: bool = False
+
+
+USUAL: Final = Showing()
+"""Skeletons, and faces as they were filmed."""
+
+
+class Shots:
+    """Pictures of one match.
+
+    Parameters
+    ----------
+    footage
+        The original, or the copy made for browsers: both have the same frames.
+    track
+        Keypoints; None where the match came without.
+    review
+        For its clock, and for the stretches in which a person exchanged the athletes.
+    """
+
+    def __init__(
+        self, footage: Footage, track: PairTrack | None, review: Review, showing: Showing
+    ) -> None:
+        self.footage, self.clock, self.showing = footage, review.clock, showing
+        self._track, self._swaps = track, review.swaps
+        if len(footage.clock()) != len(review.clock):
+            raise InputError(
+                f"{footage.path} has {len(footage.clock())} frames, the analysis "
+                f"{len(review.clock)}: put the analysed footage back, or analyse it again."
+            )
+        if track is None and showing.hide_faces:
+            raise InputError(
+                "faces can only be hidden by keypoints, and this match has none: analyse it first."
+            )
+        self._faces = faces_of(track) if track is not None and showing.hide_faces else None
+        width_px = track.picture_size_px[0] if track is not None else footage.size_px[0]
+        self._scale = footage.size_px[0] / width_px
+
+    def frames(self, first: int, last: int) -> Iterator[tuple[Frame, Picture]]:
+        """Frames of those indices, both included, with the picture to show."""
+        for frame in self.footage.frames(first):
+            if frame.index > last:
+                return
+            yield frame, self.picture(frame)
+
+    def jpeg(self, frame_index: int, width_px: int) -> tuple[bytes, tuple[int, int]]:
+        """One frame as JPEG, at most so wide, and its size."""
+        picture = fitted(self.picture(self.footage.frame(frame_index)), width_px)
+        return jpeg(picture), (picture.shape[1], picture.shape[0])
+
+    def picture(self, frame: Frame) -> Picture:
+        """The frame's picture with everything asked for."""
+        picture, row = frame.picture, self._row(frame.time_s)
+        if self._faces is not None:
+            discs = None if row is None else self._faces.discs(row)
+            if discs is None:
+                return hide_all(picture)
+            picture = hide_discs(picture, [disc.scaled(self._scale) for disc in discs])
+        if self.showing.skeletons and self._track is not None and row is not None:
+            order = [1, 0] if self._swapped(frame.time_s) else [0, 1]
+            points = self._track.keypoints_px[row][order] * np.float32(self._scale)
+            picture = draw_pair(picture, points, self._track.keypoint_confidence[row][order])
+        return picture
+
+    def _row(self, time_s: float) -> int | None:
+        """The track's row of an instant, or the one just before where that frame has none."""
+        if self._track is None:
+            return None
+        row = int(np.searchsorted(self._track.time_s, time_s + 1e-6, side="right")) - 1
+        return row if row >= 0 and time_s - self._track.time_s[row] <= STALE_S else None
+
+    def _swapped(self, time_s: float) -> bool:
+        return any(stretch.contains(time_s) for stretch in self._swaps)
+
+
+def shots_of(library: Library, match: Match, review: Review, showing: Showing) -> Shots:
+    """Pictures of a match of the library.
+
+    Raises
+    ------
+    NotFoundError
+        When neither the footage nor its copy for browsers is there.
+    InputError
+        When the footage is not the one that was analysed, or faces cannot be hidden.
+    """
+    footage = Footage(_path_of(match))
+    analysis = library.analysis(match.id, review.analysis_version)
+    track = None if analysis.track_path is None else read_track(analysis.track_path)
+    return Shots(footage, track, review, showing)
+
+
+def _path_of(match: Match) -> Path:
+    """The original where it is still the same file, else the copy made for browsers."""
+    known = match.info.footage
+    if known is not None:
+        original = Path(known.path)
+        if original.is_file() and original.stat().st_size == known.size_bytes:
+            return original
+    if match.proxy_path.is_file():
+        return match.proxy_path
+    if known is None:
+        raise NotFoundError(f"match {match.id} was added without footage: there is no picture.")
+    raise NotFoundError(
+        f"{known.path}: the analysed footage is not there any more: put it back, then try again."
+    )

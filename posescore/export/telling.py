@@ -1,0 +1,94 @@
+"""Lines of a score log as reports and lessons tell them: sentences, and a picture."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+from posescore.export.rows import LogLine
+from posescore.export.shots import Shots
+from posescore.export.words import clock_words, missing_criteria, named, title_of, word_of
+from posescore.scoring.proposal import Criterion
+from posescore.terms import Athlete
+
+PICTURE_WIDTH_PX = 720
+"""Sharp at 75 mm on paper (240 dots an inch), and about 60 kB each."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One line in words; ``jpeg`` is the frame at its instant, empty where there is none."""
+
+    line: LogLine
+    title: str
+    athlete: Athlete | None
+    athlete_name: str
+    word: str
+    decided_at: str
+    why: str
+    missing: tuple[Criterion, ...]
+    reason: str
+    note: str
+    clause: str
+    at: str
+    when: str
+    stretch: str
+    jpeg: bytes
+    width_px: int
+    height_px: int
+    picture_text: str
+
+    @property
+    def picture(self) -> str:
+        """The picture as the address of itself."""
+        return data_address("image/jpeg", self.jpeg) if self.jpeg else ""
+
+
+def data_address(media_type: str, data: bytes) -> str:
+    """Bytes as a ``data:`` address (RFC 2397)."""
+    return f"data:{media_type};base64,{b64encode(data).decode('ascii')}"
+
+
+def tell(
+    lines: Iterable[LogLine],
+    names: Mapping[Athlete, str],
+    shots: Shots | None,
+    done: Callable[[], None] = lambda: None,
+) -> list[Told]:
+    """Lines in words, each with its picture; ``done`` is called after each."""
+    told = []
+    for line in lines:
+        told.append(_told(line, names, shots))
+        done()
+    return told
+
+
+def _told(line: LogLine, names: Mapping[Athlete, str], shots: Shots | None) -> Told:
+    shown, decision = line.item.shown, line.item.decision
+    title = title_of(line)
+    jpeg, (width_px, height_px) = b"", (0, 0)
+    if shots is not None:
+        jpeg, (width_px, height_px) = shots.jpeg(line.frame_index, PICTURE_WIDTH_PX)
+    when = f"frame {line.frame_index}, {line.time_s:.3f} s"
+    who = names[shown.athlete] if shown.athlete else "nobody"
+    return Told(
+        line=line,
+        title=title,
+        athlete=shown.athlete,
+        athlete_name=who,
+        word=word_of(line),
+        decided_at="" if decision is None else f"{decision.made_at:%Y-%m-%d %H:%M} UTC",
+        why=named(shown.why, names),
+        missing=missing_criteria(shown),
+        reason=decision.reason if decision is not None and decision.reason != shown.why else "",
+        note=line.item.note,
+        clause=shown.clause,
+        at=clock_words(line.time_s),
+        when=when,
+        stretch=f"frames {line.first_frame} to {line.last_frame}",
+        jpeg=jpeg,
+        width_px=width_px,
+        height_px=height_px,
+        picture_text=f"The footage at {when}: {title}, {who}.",
+    )

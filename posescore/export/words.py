@@ -1,0 +1,95 @@
+"""What happened, in words for someone who has never trained, with the trade's term beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from posescore.export.rows import LogLine, speak, worth
+from posescore.scoring.proposal import Criterion, Proposal, ProposalKind, Result, Tally
+from posescore.terms import Athlete
+
+PLAIN: Final[Mapping[ProposalKind, str]] = {
+    ProposalKind.TAKEDOWN: "brought the opponent from standing to the mat",
+    ProposalKind.SWEEP: "turned the opponent over from underneath",
+    ProposalKind.GUARD_PASS: "got past the opponent's legs",
+    ProposalKind.KNEE_ON_BELLY: "put a knee on the opponent's torso",
+    ProposalKind.MOUNT: "sat astride the opponent's torso",
+    ProposalKind.BACK_MOUNT: "sat astride the opponent's back",
+    ProposalKind.BACK_CONTROL: "held the opponent from behind with both heels inside the thighs",
+    ProposalKind.PENALTY: "broke a rule of conduct",
+    ProposalKind.OUT_OF_AREA: "attacked while the pair left the mat",
+    ProposalKind.FLED: "left the mat to keep the other from scoring",
+    ProposalKind.NEAR: "came near a score",
+    ProposalKind.NONE: "did what looked like a score",
+}
+SAFETY: Final = (
+    "The referee's call stands; this page shows footage and reasons, and overturns nothing. Chokes "
+    "and joint locks belong under a qualified instructor. Footage of minors needs consent."
+)
+
+
+def kind_of(proposal: Proposal) -> ProposalKind:
+    """What it is, or would have been."""
+    return proposal.would_be or proposal.kind
+
+
+def capital(text: str) -> str:
+    """With a capital first letter, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def title_of(line: LogLine) -> str:
+    """Say "Guard pass, 3 points"."""
+    shown = line.item.shown
+    return f"{capital(speak(kind_of(shown)))}, {worth(shown)}"
+
+
+def missing_criteria(proposal: Proposal) -> tuple[Criterion, ...]:
+    """The published criteria that were not met."""
+    return tuple(criterion for criterion in proposal.criteria if criterion.met is False)
+
+
+def word_of(line: LogLine) -> str:
+    """Who said so; what nobody confirmed says that instead."""
+    decision = line.item.decision
+    if decision is None:
+        return "Proposed, not confirmed"
+    return f"{capital(decision.verdict)} by {decision.author}"
+
+
+def named(text: str, names: Mapping[Athlete, str]) -> str:
+    """The engine's sentence with the athletes' names in place of the letters A and B."""
+    words = text.split(" ")
+    return " ".join(_renamed(word, names) for word in words)
+
+
+def _renamed(word: str, names: Mapping[Athlete, str]) -> str:
+    for athlete, name in names.items():
+        for tail in ("", ".", ",", ":", ";", "'s", "'s,"):
+            if word == f"{athlete}{tail}":
+                return name + tail
+    return word
+
+
+def result_words(result: Result | None, names: Mapping[Athlete, str]) -> str:
+    """The result in one sentence."""
+    return "Still open." if result is None else named(result.why, names)
+
+
+def clock_words(time_s: float) -> str:
+    """Minutes and seconds of footage, say 1:07.5."""
+    tenths = round(max(0.0, time_s) * 10)
+    minutes, rest = divmod(tenths, 600)
+    return f"{minutes}:{rest // 10:02d}.{rest % 10}"
+
+
+def counted(count: int, word: str, plural: str = "") -> str:
+    """Say "1 point", "2 points"."""
+    return f"{count} {word if count == 1 else plural or word + 's'}"
+
+
+def tally_words(tally: Tally) -> str:
+    """Advantages and penalties in words."""
+    advantages = counted(tally.advantages, "advantage")
+    return f"{advantages}, {counted(tally.penalties, 'penalty', 'penalties')}"
