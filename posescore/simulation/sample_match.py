@@ -17,7 +17,15 @@ from numpy.typing import NDArray
 from torch import Tensor
 
 from posescore.footage.encoding import write_h264
-from posescore.simulation import choreography, coco_marks, fitting, handheld, referee, story
+from posescore.simulation import (
+    choreography,
+    coco_marks,
+    fitting,
+    handheld,
+    motion_check,
+    referee,
+    story,
+)
 from posescore.simulation.body import Posed, keypoints, pose
 from posescore.simulation.cast import Player, make_player
 from posescore.simulation.flesh import bone_matrices
@@ -112,11 +120,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, default=Path("sample_video"))
     parser.add_argument("--no-pictures", action="store_true", help="only truth and keypoints")
+    parser.add_argument("--check", action="store_true", help="write nothing, measure the motion")
     arguments = parser.parse_args()
     out: Path = arguments.out
-    out.mkdir(parents=True, exist_ok=True)
     torch.set_num_threads(1)
     motion = make_motion()
+    if arguments.check:
+        depth_m = motion_check.overlaps(*motion.flesh)
+        print("\n".join(motion_check.report(motion.points, depth_m, story.FRAMES_PER_S)))
+        return
+    out.mkdir(parents=True, exist_ok=True)
     views = make_views(motion)
     write_truth(motion, views, out)
     if not arguments.no_pictures:
