@@ -19,7 +19,7 @@ from tests.footage.clips import HEIGHT_PX, WIDTH_PX, coded_picture
 from tests.library.samples import INFO, analysis
 
 SIZE_PX = (2 * WIDTH_PX, 2 * HEIGHT_PX)
-N_FRAMES = 600
+N_FRAMES = 300
 
 _BODY = np.array(
     [(0, -22), (1, -23), (-1, -23), (2, -22), (-2, -22), (5, -16), (-5, -16), (7, -9), (-7, -9),
@@ -28,14 +28,17 @@ _BODY = np.array(
 
 
 def variable_clock() -> FrameClock:
-    """About 10 frames a second for 60 seconds, no two steps alike, in whole ticks of 1/90000 s."""
-    steps = np.random.default_rng(3).integers(5000, 13000, N_FRAMES)
+    """About 5 frames a second for 60 seconds, no two steps alike, in whole ticks of 1/90000 s."""
+    steps = np.random.default_rng(3).integers(12_000, 24_000, N_FRAMES)
     ticks = np.concatenate([[0], np.cumsum(steps * 60 * 90_000 // steps.sum())])
     return FrameClock(ticks[:-1] / 90_000, float(ticks[-1]) / 90_000)
 
 
 def picture(number: int) -> NDArray[np.uint8]:
-    return np.ascontiguousarray(coded_picture(number).repeat(2, axis=0).repeat(2, axis=1))
+    """The number above, fine stripes below."""
+    made = np.ascontiguousarray(coded_picture(number).repeat(2, axis=0).repeat(2, axis=1))
+    made[HEIGHT_PX:, ::4] = 130
+    return made
 
 
 def pair_track(clock: FrameClock) -> PairTrack:
