@@ -71,6 +71,8 @@ def mount_pages(app: FastAPI, library: Library) -> None:
         on_air=None,
         storage_secret=None,
         show_welcome_message=False,
+        # A busy machine may be slow to answer; a page that is given up is loaded again.
+        reconnect_timeout=30.0,
         binding_refresh_interval=None,
         prod_js=True,
     )

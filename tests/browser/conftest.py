@@ -11,7 +11,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 CHROMIUM = os.environ.get("POSESCORE_CHROMIUM") or shutil.which("chromium")
 ARGUMENTS = [
@@ -23,6 +23,8 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+PATIENCE_MS = 30_000  # only a busy machine needs so long
+expect.set_options(timeout=PATIENCE_MS)
 DESK = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}
 
@@ -108,7 +110,7 @@ def page(browser: Browser, server: Server, watch: Watch) -> Iterator[Page]:
     """A window of desktop size on the small match's server; ends with a clean conscience."""
     context = browser.new_context(viewport=DESK, base_url=server.address)  # type: ignore[arg-type]
     page = context.new_page()
-    page.set_default_timeout(8000)
+    page.set_default_timeout(PATIENCE_MS)
     watch.over(page)
     yield page
     context.close()

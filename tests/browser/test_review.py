@@ -50,6 +50,7 @@ def test_confirm_by_keyboard_undo_redo_reload(page: Page) -> None:
     page.wait_for_selector(".proposals li")
     assert points(page, "A") == 2
     assert states(page)[0].endswith("Confirmed")
+    expect(page.locator("#frame-now")).to_have_text("100")  # and so is the place
     page.keyboard.press("u")
     wait_for_points(page, "A", 0)
 

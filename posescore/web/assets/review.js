@@ -106,10 +106,12 @@ export default {
   mounted() {
     window.addEventListener("keydown", this.onKey);
     window.addEventListener("click", letGo);
+    window.addEventListener("pagehide", this.keepPlace);
   },
   beforeUnmount() {
     window.removeEventListener("keydown", this.onKey);
     window.removeEventListener("click", letGo);
+    window.removeEventListener("pagehide", this.keepPlace);
   },
   methods: {
     text: clockText,
@@ -119,6 +121,7 @@ export default {
         this.clock = Object.freeze(clock);
         this.track = review.track ? new TrackReader(review.track) : null;
         this.take(review);
+        this.$nextTick(() => this.findPlace());
         document.title = `${review.match.title} \u2013 PoseScore`;
       } catch (error) {
         this.trouble = error.message;
@@ -131,6 +134,24 @@ export default {
         this.$refs.stage?.draw();
       }
       if (this.selected && !this.proposal) this.selected = null;
+    },
+    /** Loading the page again comes back to the same frame and proposal. */
+    keepPlace() {
+      if (!this.review) return;
+      try {
+        sessionStorage.setItem(`posescore.place.${this.matchId}`, JSON.stringify([this.frame.index, this.selected]));
+      } catch {
+        // Then the page starts at the first frame.
+      }
+    },
+    findPlace() {
+      try {
+        const [index, selected] = JSON.parse(sessionStorage.getItem(`posescore.place.${this.matchId}`)) ?? [];
+        if (this.review.proposals.some((proposal) => proposal.id === selected)) this.selected = selected;
+        if (index > 0) this.$refs.stage.goTo(index);
+      } catch {
+        // Nothing was kept.
+      }
     },
     keyOf(id) {
       void this.keysVersion;
