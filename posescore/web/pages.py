@@ -90,7 +90,7 @@ def _add_pages(library: Library) -> None:
                 _text("p", str(error), "trouble")
             _notes()
 
-    @ui.page("/matches/{match_id}", title="Review – PoseScore")
+    @ui.page("/match/{match_id}", title="Review – PoseScore")
     def review(match_id: int) -> None:
         _head()
         ReviewRoom(match_id)
@@ -143,7 +143,7 @@ def _cards(matches: list[Match], library: Library, search: str) -> None:
 def _card(match: Match, library: Library) -> None:
     shown = match_out(match)
     waits, score = _state(match, library)
-    with ui.element("a").classes("card").props(f'href="/matches/{match.id}"'):
+    with ui.element("a").classes("card").props(f'href="/match/{match.id}"'):
         _text("h2", shown.title)
         _text("p", shown.about, "about")
         with ui.element("div").classes("pairing"):

@@ -45,7 +45,7 @@ def match_out(match: Match) -> wire.MatchOut:
             name=info.athlete(athlete).name,
             gi_colour=info.athlete(athlete).gi_colour,
             belt=info.athlete(athlete).belt,
-            shown=info.name_of(athlete),
+            shown=_shown(info.name_of(athlete), athlete),
         )
         for athlete in Athlete
     }
@@ -64,6 +64,11 @@ def match_out(match: Match) -> wire.MatchOut:
         changed_at=match.changed_at,
         analysed=match.analysis_version is not None,
     )
+
+
+def _shown(name: str, athlete: Athlete) -> str:
+    """The name; a bare letter would stand twice beside the athlete's sign."""
+    return f"Athlete {athlete}" if name == athlete else name
 
 
 def entry_words(entry: Entry | None) -> str | None:

@@ -17,7 +17,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from posescore.library.library import Library
 from tests.browser.conftest import ARGUMENTS, CHROMIUM, DESK, PHONE, Server
 
-SETTLE_MS = 700
+GONE_MS = 5000  # until the last sentence at the top has gone
 
 
 def take(browser: Browser, address: str, given: argparse.Namespace) -> None:
@@ -29,11 +29,11 @@ def take(browser: Browser, address: str, given: argparse.Namespace) -> None:
         base_url=address,
     )
     page = context.new_page()
-    page.goto(f"/matches/{given.match}")
+    page.goto(f"/match/{given.match}")
     page.wait_for_selector(".proposals li")
     page.wait_for_function("document.querySelector('video').readyState >= 2")
     decide(page, given.confirm)
-    page.wait_for_timeout(5000)  # until the last sentence has gone
+    page.wait_for_timeout(GONE_MS)
     given.out.parent.mkdir(parents=True, exist_ok=True)
     page.screenshot(path=given.out)
     context.close()
@@ -43,10 +43,10 @@ def decide(page: Page, steps: int) -> None:
     """Confirm the first proposals and stop on the one after."""
     for step in range(steps + 1):
         page.keyboard.press("ArrowDown")
-        page.wait_for_timeout(SETTLE_MS)
+        page.locator(".proposal").nth(step).and_(page.locator(".selected")).wait_for()
         if step < steps:
             page.keyboard.press("y")
-            page.wait_for_timeout(SETTLE_MS)
+            page.locator(".proposal").nth(step).and_(page.locator(".is-confirmed")).wait_for()
 
 
 def main() -> None:

@@ -19,7 +19,7 @@ READ_FRAME = """() => {
 
 
 def open_match(page: Page, number: int = 1) -> None:
-    page.goto(f"/matches/{number}")
+    page.goto(f"/match/{number}")
     page.wait_for_selector(".stage video")
     page.wait_for_function("document.querySelector('video').readyState >= 2")
     expect(page.locator("#frame-now")).to_have_text("0")
