@@ -89,7 +89,7 @@ def write_clips(
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".part-", dir=folder) as passing:
             for name, first, last in parts:
-                _write(shots, Path(passing) / name, first, last, counted)
+                write_stretch(shots, Path(passing) / name, first, last, counted)
             return [(Path(passing) / name).replace(folder / name) for name, _, _ in parts]
     except OSError as error:
         raise storage_error(folder, error) from error
@@ -124,7 +124,7 @@ def write_annotated(
         raise InputError(f"{out} is the footage itself: name another file.")
     last = len(shots.clock) - 1
     with replacing(out) as unfinished:
-        _write(shots, unfinished, 0, last, _counting(progress, last + 1))
+        write_stretch(shots, unfinished, 0, last, _counting(progress, last + 1))
     return out
 
 
@@ -158,14 +158,25 @@ def _counting(progress: Progress, total: int) -> Iterator[None]:
         yield
 
 
-def _write(shots: Shots, path: Path, first: int, last: int, counted: Iterator[None]) -> None:
+def write_stretch(
+    shots: Shots,
+    path: Path,
+    first: int,
+    last: int,
+    counted: Iterator[None] | None = None,
+    size_px: tuple[int, int] | None = None,
+    quality: int = 21,
+) -> None:
+    """Write the frames of those indices, both included; ``counted`` moves on with each."""
     clock = shots.clock
     starts_s = clock.time_s(first)
     ends_s = clock.end_s if last + 1 == len(clock) else clock.time_s(last + 1)
 
     def pictures() -> Iterator[tuple[float, Picture]]:
         for frame, picture in shots.frames(first, last):
-            next(counted, None)
+            if counted is not None:
+                next(counted, None)
             yield frame.time_s - starts_s, picture
 
-    write_h264_timed(path, pictures(), ends_s - starts_s, shots.footage.size_px)
+    size_px = size_px or shots.footage.size_px
+    write_h264_timed(path, pictures(), ends_s - starts_s, size_px, quality)

@@ -1,0 +1,180 @@
+"""A match for a class or for parents: one read-only HTML file, every moment in two sentences."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from posescore.errors import InputError
+from posescore.export.clips import write_stretch
+from posescore.export.export import put
+from posescore.export.report import FACES_HIDDEN, Progress, page, shots_or_why, silent
+from posescore.export.rows import LogLine, frame_at, speak
+from posescore.export.shots import USUAL, Shots, Showing
+from posescore.export.summary import summary_of
+from posescore.export.telling import Told, data_address, tell
+from posescore.export.words import PLAIN, kind_of, missing_criteria, named, result_words
+from posescore.library.library import Library
+from posescore.library.plain import utf8
+from posescore.library.review import Verdict
+from posescore.scoring.proposal import Proposal, ProposalKind
+from posescore.terms import Athlete
+
+CLIP_S: Final = 5.0
+"""A clip ends at its moment and starts so long before."""
+CLIP_WIDTH_PX: Final = 640
+CLIP_QUALITY: Final = 28
+"""Poorer than a clip to keep: a page of ten moments stays near 5 MB and goes through a mailbox."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One moment: what happened, and what it is worth; ``clip`` is an address of itself or ""."""
+
+    told: Told
+    what: str
+    worth: str
+    clip: str
+
+    @property
+    def sort(self) -> str:
+        """Which frame it gets: proposed, near or award."""
+        if self.told.line.item.decision is None:
+            return "proposed"
+        return "award" if self.told.line.item.shown.points else "near"
+
+
+def write_lesson(
+    library: Library,
+    match_id: int,
+    out: Path,
+    *,
+    clips: bool = True,
+    proposed: bool = True,
+    opinion: str = "",
+    showing: Showing = USUAL,
+    progress: Progress = silent,
+) -> Path:
+    """Write the lesson of a match.
+
+    Parameters
+    ----------
+    out
+        An ``.html`` file.
+    clips
+        Put a clip of :data:`CLIP_S` seconds at every moment, else a picture.
+    proposed
+        Also show what nobody decided on yet, marked as that.
+    showing
+        Skeletons and hidden faces; :mod:`posescore.export.faces` says what hiding cannot do.
+
+    Raises
+    ------
+    InputError
+        When the file's name ends otherwise, or faces cannot be hidden.
+    NotFoundError
+        When there is no such match, or it was never analysed.
+    StorageError
+        When the file cannot be written; one that was there before is still there.
+    """
+    if out.suffix.lower() not in (".html", ".htm") or out.is_dir():
+        raise InputError(f"{out}: name a file that ends in .html.")
+    match, review = library.match(match_id), library.review(match_id, opinion)
+    shots, no_pictures = shots_or_why(library, match, review, showing)
+    names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
+    moments = _moments(
+        lesson_lines(library, match_id, proposed, opinion), names, shots, clips, progress
+    )
+    text = page(
+        "lesson.html",
+        heading="Lesson",
+        info=match.info,
+        review=review,
+        names=names,
+        division=" ".join((review.division or {}).values()),
+        moments=moments,
+        undecided=sum(moment.sort == "proposed" for moment in moments),
+        confirmed_result=result_words(review.confirmed_result, names),
+        no_pictures=no_pictures,
+        has_clips=clips,
+        shown_text=FACES_HIDDEN if showing.hide_faces and shots is not None else "",
+    )
+    put(out, utf8(text).encode("utf-8"))
+    return out
+
+
+def lesson_lines(
+    library: Library, match_id: int, proposed: bool = True, opinion: str = ""
+) -> list[LogLine]:
+    """Awards and near misses in time order; what people dismissed is left out."""
+    summary = summary_of(library.review(match_id, opinion), library.match(match_id))
+    lines = {x.number: x for x in (*summary.awards, *summary.proposed, *summary.near)}
+    return [lines[number] for number in sorted(lines) if _shown(lines[number], proposed)]
+
+
+def _shown(line: LogLine, proposed: bool) -> bool:
+    decision = line.item.decision
+    return proposed if decision is None else decision.verdict is not Verdict.DISMISSED
+
+
+def _moments(
+    lines: Sequence[LogLine], names: Mapping[Athlete, str], shots: Shots | None, clips: bool,
+    progress: Progress,
+) -> list[Moment]:  # fmt: skip
+    made = []
+    for done, line in enumerate(lines, 1):
+        (told,) = tell([line], names, shots)
+        clip = _clip(shots, line) if shots is not None and clips else ""
+        what, worth = two_sentences(line, names)
+        made.append(Moment(told, what, worth, clip))
+        progress(done, len(lines))
+    return made
+
+
+def _clip(shots: Shots, line: LogLine) -> str:
+    first = frame_at(shots.clock, max(0.0, line.time_s - CLIP_S))
+    width, height = shots.footage.size_px
+    scale = min(1.0, CLIP_WIDTH_PX / width)
+    size_px = (round(width * scale), round(height * scale))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "clip.mp4"
+        write_stretch(shots, path, first, line.frame_index, size_px=size_px, quality=CLIP_QUALITY)
+        return data_address("video/mp4", path.read_bytes())
+
+
+def two_sentences(line: LogLine, names: Mapping[Athlete, str]) -> tuple[str, str]:
+    """What happened, and what it is worth and why, for someone who has never trained."""
+    shown = line.item.shown
+    kind = kind_of(shown)
+    who = names[shown.athlete] if shown.athlete else "Somebody"
+    nearly = "nearly " if shown.kind is ProposalKind.NEAR else ""
+    if shown.kind is ProposalKind.NONE:
+        what = f"What {who} did looks like a {speak(kind)}."
+    else:
+        what = f"{who} {nearly}{PLAIN[kind]}; the trade calls it {speak(kind)}."
+    return what, _worth(line, shown, names)
+
+
+def _worth(line: LogLine, shown: Proposal, names: Mapping[Athlete, str]) -> str:
+    decision = line.item.decision
+    if shown.points:
+        held = "Held for three seconds, it" if _was_held(shown) else "It"
+        worth = f"{held} is worth {shown.points} points"
+    elif shown.kind is ProposalKind.PENALTY:
+        worth = "It counts as a penalty"
+    else:
+        worth = "It is worth an advantage, no points" if shown.advantage else "It is worth nothing"
+        missing = missing_criteria(shown)
+        if missing:
+            worth += f", because this was missing: {missing[0].name} (seen: {missing[0].seen})"
+        elif shown.why:
+            worth += f": {named(shown.why, names).rstrip('.')}"
+    said = "nobody has confirmed it" if decision is None else f"{decision.author} decided so"
+    return f"{worth}; {said}."
+
+
+def _was_held(shown: Proposal) -> bool:
+    return any(each.met and each.name.startswith("held for") for each in shown.criteria)
