@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from posescore.footage.opencv import cv2
 from posescore.pose.estimator import Box, PairEstimate, Picture
 from posescore.pose.onnx_network import SIDE_PX, OnnxNetwork, square_of
 from posescore.pose.pair_finder import PairFinder
@@ -115,6 +116,15 @@ class PairNetworkEstimator:
         """Keypoints of both athletes, in the boxes together or found in the whole picture."""
         look = self.look(picture, boxes)
         return PairEstimate(look.keypoints_px, look.confidence)
+
+    def estimate_whole(self, picture: Picture) -> PairEstimate:
+        """Keypoints when the picture itself is the crop: pulled to a square, read once."""
+        height, width = picture.shape[:2]
+        square = np.asarray(cv2.resize(picture, (SIDE_PX, SIDE_PX)), np.uint8)
+        look = self.read(square, (SIDE_PX / 2, SIDE_PX / 2), SIDE_PX)
+        scale = np.array([width, height], np.float32) / SIDE_PX
+        points = np.asarray(look.keypoints_px * scale, np.float32)
+        return PairEstimate(points, look.confidence)
 
     def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairLook:
         """All that the network sees of the pair."""

@@ -7,7 +7,7 @@ linear function of the bones' transforms: fitting needs no mesh at all.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Final
@@ -126,8 +126,8 @@ class Rig:
         return np.asarray(self.keypoint_lever_m.sum(axis=2), np.float32)
 
 
-def build_rig() -> Rig:
-    """Make the rig from the body model (needs the extra ``training``)."""
+def build_rig(shapes: Sequence[Mapping[str, float]] = SHAPES) -> Rig:
+    """Make the rig of some bodies from the body model (needs the extra ``training``)."""
     import anny
     import torch
 
@@ -145,7 +145,7 @@ def build_rig() -> Rig:
     names = [_REGRESSED.get(name, name) for name in KEYPOINTS]
     mix = regressor.regression_weights[[regressor.labels.index(n) for n in names]].numpy()
     rest, heads, spots = [], [], []
-    for shape in SHAPES:
+    for shape in shapes:
         with torch.no_grad():
             out = model(phenotype_kwargs=dict(shape))
         vertices = out["rest_vertices"][0].numpy()
