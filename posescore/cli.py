@@ -105,7 +105,7 @@ def _analysed(request: Request, library: Library, quiet: bool) -> Match:
     from posescore.printing import progress_bar
 
     with progress_bar(quiet) as progress:
-        return analyze(request, library, progress)
+        return analyze(request, library, progress, warn=lambda said: click.echo(said, err=True))
 
 
 def _division(age: str | None, belt: str | None) -> dict[str, str] | None:
@@ -270,7 +270,7 @@ def export(match: str, kind: str, out: Path | None, library_folder: Path | None)
     library = _library(library_folder)
     found = library.find_match(match)
     if out is None:
-        click.echo(export_text(library, found.id, kind), nl=False)
+        click.get_binary_stream("stdout").write(export_text(library, found.id, kind).encode())
     else:
         export_match(library, found.id, kind, out)
         click.echo(str(out))

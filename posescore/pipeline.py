@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -175,8 +175,15 @@ def read_positions(track: PairTrack, progress: Progress = silent) -> Reading:
     return Reading(track, probabilities, holds, events)
 
 
-def analyze(request: Request, library: Library, progress: Progress = silent) -> Match:
+def analyze(
+    request: Request,
+    library: Library,
+    progress: Progress = silent,
+    warn: Callable[[str], None] = lambda sentence: None,
+) -> Match:
     """Analyse a video and keep everything in the library.
+
+    ``warn`` is told, in a sentence, of footage that is damaged in part.
 
     Footage that the library knows (by its hash) gets another analysis of the same match; what
     people said of that match stays.
@@ -189,7 +196,9 @@ def analyze(request: Request, library: Library, progress: Progress = silent) -> 
     request = request.checked()
     footage = open_footage(request.video)
     known = library.match_of_footage(footage.sha256)
-    cache = library.folder / "poses"
+    if footage.damage() is not None:
+        warn(str(footage.damage()))
+    cache = library.poses_of(footage.sha256)
     track = read_track_of(footage, request, cache, progress)
     reading = read_positions(track, progress)
     match = known or library.add_match(_info(request, footage))

@@ -126,11 +126,18 @@ class Library:
             While the match is being analysed.
         """
         with self._storage.write() as connection:
-            match_rows.read_match(connection, self.folder, match_id)
+            match = match_rows.read_match(connection, self.folder, match_id)
             if job_rows.list_jobs(connection, match_id, open_only=True):
                 raise ConflictError(f"match {match_id} is being analysed: cancel that first.")
             match_rows.remove_match(connection, match_id)
         shutil.rmtree(match_rows.folder_of(self.folder, match_id), ignore_errors=True)
+        footage = match.info.footage
+        if footage is not None and self.match_of_footage(footage.sha256) is None:
+            shutil.rmtree(self.poses_of(footage.sha256), ignore_errors=True)
+
+    def poses_of(self, sha256: str) -> Path:
+        """Folder for poses kept of a footage; it goes with the last match of that footage."""
+        return self.folder / "poses" / sha256
 
     # Analyses -----------------------------------------------------------------------------------
     def save_analysis(self, match_id: int, analysis: Analysis) -> Analysis:
