@@ -197,7 +197,7 @@ _SEATED_FRONT: Final = BodyKey(
 _SEATED_BEHIND: Final = BodyKey(
     _seated(0, -0.28, 0.15), _LEAN, _LEAN_FRONT,
     (_seated(0.36, 0.05, 0.46), _seated(-0.36, 0.05, 0.46)),
-    (_seated(0.08, 0.33, 0.24), _seated(-0.08, 0.33, 0.24)),
+    (_seated(0.06, 0.36, 0.27), _seated(-0.06, 0.36, 0.27)),
     (_seated(0.32, -0.12, 0.66), _seated(-0.34, -0.1, 0.4)),
     (_seated(0.02, 0.08, 0.6), _seated(-0.04, 0.1, 0.52)),
     look=(-0.4, -0.8, 0.0), feet=_FREE,
@@ -210,8 +210,17 @@ BACK_ONE_HOOK: Final = replace(
     upper=replace(
         _SEATED_BEHIND,
         knees=(_seated(0.46, -0.14, 0.34), _seated(-0.36, 0.05, 0.46)),
-        ankles=(_seated(0.5, 0.24, 0.08), _seated(-0.08, 0.33, 0.24)),
+        ankles=(_seated(0.5, 0.24, 0.08), _seated(-0.06, 0.36, 0.27)),
         feet=("flat", "free"),
+    ),
+)  # fmt: skip
+
+HOOK_IN: Final = replace(
+    BACK_BOTH_HOOKS,
+    upper=replace(
+        _SEATED_BEHIND,
+        knees=(_seated(0.42, 0.02, 0.56), _seated(-0.36, 0.05, 0.46)),
+        ankles=(_seated(0.28, 0.38, 0.5), _seated(-0.06, 0.36, 0.27)),
     ),
 )  # fmt: skip
 

@@ -72,7 +72,7 @@ def views(
         ),
         1,
     )
-    aim = follow * [1, 1, 0.9] + [0, 0, 0.15] + 0.05 * sway[:, 3:6]
+    aim = follow * [1, 1, 0.9] + [0, 0, 0.09] + 0.05 * sway[:, 3:6]
     roll = np.deg2rad(0.8 * sway[:, 6])
     scale = size_px[0] / 1280
     return [
