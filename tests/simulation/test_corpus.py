@@ -1,0 +1,113 @@
+"""Training pictures: the same for the same seed, and true to what they show."""
+
+from __future__ import annotations
+
+import shutil
+
+import numpy as np
+import pytest
+
+from posescore.simulation.pose_set import JOINTS, PoseSet
+from posescore.terms import MIRRORED_KEYPOINTS
+
+torch = pytest.importorskip("torch")
+pytest.importorskip("anny")
+
+from posescore.simulation.corpus import poses as corpus_poses  # noqa: E402
+from posescore.simulation.corpus.fitting import fit_all  # noqa: E402
+from posescore.simulation.corpus.layout import BODY, all_defines  # noqa: E402
+from posescore.simulation.corpus.pictures import Batch, PictureMaker  # noqa: E402
+from posescore.simulation.corpus.rig import SHAPES, Rig, build_rig  # noqa: E402
+from posescore.simulation.corpus.skeleton import (  # noqa: E402
+    matrix_of_quaternion,
+    matrix_of_rotation_vector,
+    quaternion_of_rotation_vector,
+)
+from posescore.simulation.posed_body import Rng  # noqa: E402
+from posescore.simulation.upright_poses import standing  # noqa: E402
+
+CPU = torch.device("cpu")
+
+
+@pytest.fixture(scope="module")
+def rig() -> Rig:
+    return build_rig(SHAPES[:2])
+
+
+@pytest.fixture(scope="module")
+def pose_set() -> PoseSet:
+    rng: Rng = np.random.default_rng(0)
+    joints_m = np.asarray(standing(rng, 6), np.float32)
+    return PoseSet(joints_m, np.array([0, 0, 0, 1, 1, 1]), np.full(6, -1))
+
+
+@pytest.fixture(scope="module")
+def sampler(rig: Rig, pose_set: PoseSet) -> corpus_poses.PoseSampler:
+    fits = fit_all(rig, pose_set.joints_m, iterations=80)
+    assert fits.error_m.mean() < 0.08, "bodies are fitted to within a few centimetres"
+    return corpus_poses.PoseSampler(rig, fits, pose_set, np.arange(6), CPU)
+
+
+@pytest.fixture(scope="module")
+def batches(rig: Rig, sampler: corpus_poses.PoseSampler) -> tuple[Batch, Batch]:
+    if shutil.which("g++") is None:
+        pytest.skip("rendering on a CPU needs g++")
+    return (
+        PictureMaker(rig, sampler, 5, CPU).batch(3),
+        PictureMaker(rig, sampler, 5, CPU).batch(3),
+    )
+
+
+def test_rotations_agree() -> None:
+    vectors = torch.randn(20, 3, generator=torch.Generator().manual_seed(1))
+    by_vector = matrix_of_rotation_vector(vectors)
+    by_quaternion = matrix_of_quaternion(quaternion_of_rotation_vector(vectors))
+    assert torch.allclose(by_vector, by_quaternion, atol=1e-5)
+    assert torch.allclose(by_vector @ by_vector.mT, torch.eye(3).expand(20, 3, 3), atol=1e-5)
+
+
+def test_keypoints_of_the_rig_lie_on_the_body(rig: Rig) -> None:
+    keypoints, rest = rig.rest_keypoints_m, rig.rest_m
+    assert (keypoints.min((0, 1)) > rest.min((0, 1)) - 0.01).all()
+    mirrored = keypoints[:, MIRRORED_KEYPOINTS] * np.array([-1, 1, 1])
+    assert np.allclose(mirrored, keypoints, atol=0.02), "bodies at rest are symmetric"
+
+
+def test_same_seed_same_pictures(batches: tuple[Batch, Batch]) -> None:
+    one, other = batches
+    assert torch.equal(one.picture, other.picture)
+    assert torch.equal(one.keypoints_px, other.keypoints_px)
+
+
+def test_truth_is_in_the_picture(batches: tuple[Batch, Batch]) -> None:
+    batch = batches[0]
+    assert batch.picture.shape == (3, 3, 256, 256)
+    assert 0 <= float(batch.picture.min()) <= float(batch.picture.max()) <= 1
+    assert bool((batch.visible <= batch.inside).all()), "what is seen is inside"
+    for picture, athlete, keypoint in batch.visible.nonzero().tolist():
+        x, y = (batch.keypoints_px[picture, athlete, keypoint] / 4).long().clamp(0, 63).tolist()
+        near = batch.label[picture, max(0, y - 2) : y + 3, max(0, x - 2) : x + 3]
+        owners = {int(v) >> 4 for v in near.flatten() if v}
+        assert athlete in owners or not owners, "the label map shows whose keypoint it is"
+
+
+def test_blends_stay_close_to_the_frames_they_mix(sampler: corpus_poses.PoseSampler) -> None:
+    near = sampler._blends
+    assert near.frame.shape[0] == 6
+    assert bool((near.frame != torch.arange(6)[:, None]).all()), "no frame blends with itself"
+
+
+def test_training_frames_keep_away_from_held_back_ones() -> None:
+    rng = np.random.default_rng(2)
+    frames = rng.normal(size=(30, 2, len(JOINTS), 3)).astype(np.float32)
+    frames[1] = frames[0] + 0.001  # the same pose in another entry
+    entry = np.arange(30)
+    poses = PoseSet(frames, entry, np.full(30, -1))
+    split = corpus_poses.split_frames(poses)
+    assert not set(split.train) & set(split.held_back)
+    if (0 in split.held_back) != (1 in split.held_back):
+        assert not {0, 1} <= set(split.train) | set(split.held_back)
+
+
+def test_kernels_know_the_layout() -> None:
+    assert f"#define BODY_SEED {BODY.offset['seed']}" in all_defines()
