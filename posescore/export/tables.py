@@ -31,7 +31,8 @@ def safe_cell(text: str) -> str:
     return f"'{text}" if text.lstrip(" ").startswith(_FORMULA) or text[:1] in _FORMULA else text
 
 
-def _csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Rows under their columns; what a spreadsheet would take for a formula is made text."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(columns)
@@ -48,7 +49,7 @@ def log_csv(review: Review, match: Match) -> str:
     dismissed; what the program proposed stands in columns of its own. What penalties give the
     opponent is counted in the score and awarded in no line.
     """
-    return _csv(LOG_COLUMNS, [_log_row(line, match) for line in lines_of(review, match)])
+    return csv_text(LOG_COLUMNS, [_log_row(line, match) for line in lines_of(review, match)])
 
 
 def _log_row(line: LogLine, match: Match) -> list[object]:
@@ -105,4 +106,4 @@ def holds_csv(review: Review, match: Match) -> str:
             "yes" if held.edited else "no",
             checks,
         ])  # fmt: skip
-    return _csv(HOLD_COLUMNS, rows)
+    return csv_text(HOLD_COLUMNS, rows)

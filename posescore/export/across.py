@@ -1,0 +1,369 @@
+"""An athlete across the matches of a library, from what people confirmed.
+
+Points count only where a person let them stand. Positions and how long they took come from the
+holds of those matches, as people left them.
+
+- **Points lost**: the opponents' confirmed points, by the position that the athlete was in just
+  before the position that scored.
+- **Time to stabilise**: seconds from the end of the position before to the points: the scramble
+  and the three seconds, and whatever was lost and regained on the way.
+- **Conversion**: of the confirmed takedowns that landed in guard, of the guard passes and of the
+  mounts: how many were followed by the next step in the same match before the opponent scored.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from statistics import mean
+from typing import Any, Final
+
+from posescore.errors import InputError, NotFoundError
+from posescore.export.export import put
+from posescore.export.rows import ROUNDING_S
+from posescore.export.tables import csv_text
+from posescore.holds.events import EventName
+from posescore.holds.hold import Hold
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.plain import utf8
+from posescore.library.review import Review
+from posescore.scoring.proposal import Proposal, ProposalKind
+from posescore.terms import GUARDS, Athlete, Position
+
+FORMAT: Final = "posescore-athlete"
+VERSION: Final = 1
+STEPS: Final = (
+    (ProposalKind.TAKEDOWN, (ProposalKind.GUARD_PASS,)),
+    (ProposalKind.GUARD_PASS, (ProposalKind.MOUNT, ProposalKind.BACK_MOUNT)),
+    (ProposalKind.MOUNT, ()),
+)
+"""A step, and what converts it; an empty tuple stands for a submission of the opponent."""
+
+
+@dataclass(frozen=True, slots=True)
+class MatchLine:
+    """One match of the athlete: confirmed numbers alone.
+
+    ``result`` is won, lost, level or open (nothing decided, or lines still wait for a person).
+    """
+
+    match_id: int
+    title: str
+    event: str
+    held_on: str
+    athlete: Athlete
+    opponent: str
+    points_for: int
+    points_against: int
+    advantages_for: int
+    advantages_against: int
+    penalties: int
+    result: str
+    undecided: int
+
+
+@dataclass(frozen=True, slots=True)
+class Conversion:
+    """How often one step led to the next."""
+
+    step: str
+    to: str
+    tried: int
+    made: int
+
+
+@dataclass(frozen=True, slots=True)
+class Across:
+    """Everything about one athlete across matches.
+
+    Parameters
+    ----------
+    points_for, points_against
+        Confirmed points by kind.
+    lost_from
+        Points of the opponents by the position that the athlete was in before.
+    stabilised
+        By kind: the seconds that each award took.
+    matches
+        In the order of their days, those without one first.
+    """
+
+    name: str
+    matches: tuple[MatchLine, ...]
+    points_for: Mapping[str, int]
+    points_against: Mapping[str, int]
+    lost_from: Mapping[str, int]
+    stabilised: Mapping[str, tuple[float, ...]]
+    conversions: tuple[Conversion, ...]
+
+    def trend(self) -> list[dict[str, object]]:
+        """Points for and against by event, in the order of the first match of each."""
+        events: dict[tuple[str, str], list[MatchLine]] = {}
+        for line in self.matches:
+            events.setdefault((line.held_on, line.event), []).append(line)
+        return [
+            {
+                "held_on": held_on,
+                "event": event,
+                "matches": len(lines),
+                "won": sum(line.result == "won" for line in lines),
+                "points_for": sum(line.points_for for line in lines),
+                "points_against": sum(line.points_against for line in lines),
+            }
+            for (held_on, event), lines in events.items()
+        ]
+
+    def tables(self) -> dict[str, list[dict[str, Any]]]:
+        """All of it as named tables, each a list of rows with the same columns."""
+        kinds = sorted({*self.points_for, *self.points_against})
+        return {
+            "matches": [_plain(line) for line in self.matches],
+            "points": [
+                {
+                    "kind": kind,
+                    "points_for": self.points_for.get(kind, 0),
+                    "points_against": self.points_against.get(kind, 0),
+                }
+                for kind in kinds
+            ],
+            "lost_from": [
+                {"position": position, "points_against": points}
+                for position, points in sorted(self.lost_from.items(), key=lambda kv: -kv[1])
+            ],
+            "stabilise": [
+                {"kind": kind, "awards": len(each), "mean_seconds": round(mean(each), 2)}
+                for kind, each in sorted(self.stabilised.items())
+            ],
+            "conversions": [_plain(each) for each in self.conversions],
+            "trend": self.trend(),
+        }
+
+
+def _plain(line: MatchLine | Conversion) -> dict[str, Any]:
+    return {name: getattr(line, name) for name in type(line).__dataclass_fields__}
+
+
+@dataclass(slots=True)
+class _Sums:
+    """What is added up over matches."""
+
+    lines: list[MatchLine] = field(default_factory=list)
+    points_for: Counter[str] = field(default_factory=Counter)
+    points_against: Counter[str] = field(default_factory=Counter)
+    lost_from: Counter[str] = field(default_factory=Counter)
+    stabilised: dict[str, list[float]] = field(default_factory=dict)
+    tried: Counter[ProposalKind] = field(default_factory=Counter)
+    made: Counter[ProposalKind] = field(default_factory=Counter)
+
+
+def across_matches(library: Library, name: str) -> Across:
+    """Everything about the athlete of that name (case and outer blanks do not matter).
+
+    Raises
+    ------
+    NotFoundError
+        When no analysed match of the library has an athlete of that name.
+    """
+    wanted = _folded(name)
+    if not wanted:
+        raise InputError("name: give the athlete's name as the matches have it.")
+    sums, spelled = _Sums(), name.strip()
+    for match in sorted(library.matches(), key=lambda m: (str(m.info.held_on or ""), m.id)):
+        athlete = next((a for a in Athlete if _folded(match.info.athlete(a).name) == wanted), None)
+        if athlete is None or match.analysis_version is None:
+            continue
+        spelled = match.info.athlete(athlete).name.strip()
+        _add(sums, library.review(match.id), match, athlete)
+    if not sums.lines:
+        raise NotFoundError(
+            f"no analysed match has an athlete named {spelled!r}: check the spelling."
+        )
+    return Across(
+        spelled,
+        tuple(sums.lines),
+        dict(sums.points_for),
+        dict(sums.points_against),
+        dict(sums.lost_from),
+        {kind: tuple(each) for kind, each in sums.stabilised.items()},
+        tuple(_conversion(step, to, sums) for step, to in STEPS),
+    )
+
+
+def _folded(name: str) -> str:
+    return " ".join(name.split()).casefold()
+
+
+def _conversion(step: ProposalKind, to: Sequence[ProposalKind], sums: _Sums) -> Conversion:
+    following = " or ".join(to) if to else "submission"
+    return Conversion(str(step), following, sums.tried[step], sums.made[step])
+
+
+def _add(sums: _Sums, review: Review, match: Match, athlete: Athlete) -> None:
+    sums.lines.append(_match_line(review, match, athlete))
+    awards = [item.award for item in review.items if item.award is not None]
+    for award in awards:
+        if not award.points or award.kind is ProposalKind.PENALTY or award.athlete is None:
+            continue
+        kind, before = str(award.kind), hold_before(review, award)
+        if award.athlete is not athlete:
+            sums.points_against[kind] += award.points
+            sums.lost_from[position_before(review, award)] += award.points
+            continue
+        sums.points_for[kind] += award.points
+        if before is not None:
+            sums.stabilised.setdefault(kind, []).append(award.time_s - before.end_s)
+    for who, points in ((athlete, sums.points_for), (athlete.other, sums.points_against)):
+        from_penalties = _penalty_points(review, awards, who)
+        if from_penalties:
+            points[str(ProposalKind.PENALTY)] += from_penalties
+    _count_steps(sums, sorted(awards, key=lambda award: award.time_s), review, athlete)
+
+
+def _penalty_points(review: Review, awards: Iterable[Proposal], who: Athlete) -> int:
+    """What the opponent's penalties gave: they count by their marks, not by any award."""
+    scored = (a.points for a in awards if a.athlete is who and a.kind is not ProposalKind.PENALTY)
+    return review.confirmed_score[who].points - sum(scored)
+
+
+def hold_before(review: Review, award: Proposal) -> Hold | None:
+    """The last position, scramble left out, that had ended when the scoring position began."""
+    starts_s = award.evidence.start_s + ROUNDING_S
+    ended = [
+        held.hold
+        for held in review.holds
+        if held.hold.position is not Position.SCRAMBLE and held.hold.end_s <= starts_s
+    ]
+    return max(ended, key=lambda hold: hold.end_s, default=None)
+
+
+def position_before(review: Review, award: Proposal) -> str:
+    """Where the one was who was scored on: ``closed_guard bottom``, ``standing``, ``unknown``."""
+    before = hold_before(review, award)
+    if before is None or award.athlete is None:
+        return "unknown"
+    if before.upper is None:
+        return str(before.position)
+    return f"{before.position} {'bottom' if before.upper is award.athlete else 'top'}"
+
+
+def _count_steps(sums: _Sums, awards: Sequence[Proposal], review: Review, athlete: Athlete) -> None:
+    taps_s = [
+        marked.event.time_s
+        for marked in review.events
+        if marked.event.event is EventName.TAP
+        and marked.event.athlete is athlete.other
+        and marked.entry_id is not None
+    ]
+    for step, to in STEPS:
+        for award in awards:
+            if award.kind is not step or award.athlete is not athlete or not award.points:
+                continue
+            if step is ProposalKind.TAKEDOWN and not _in_guard(review, award):
+                continue
+            sums.tried[step] += 1
+            sums.made[step] += _converted(award, to, awards, taps_s)
+
+
+def _in_guard(review: Review, award: Proposal) -> bool:
+    """Whether a takedown landed in guard, so that there was something to pass."""
+    at_s = award.evidence.start_s + ROUNDING_S
+    return any(
+        held.hold.position in GUARDS and held.hold.interval.contains(at_s) for held in review.holds
+    )
+
+
+def _converted(
+    award: Proposal, to: Sequence[ProposalKind], awards: Iterable[Proposal], taps_s: Sequence[float]
+) -> bool:
+    """Whether the next step came before the opponent scored; a chain may end at one instant."""
+    later = [each for each in awards if each is not award and each.time_s >= award.time_s]
+    answers = (each.time_s for each in later if each.points and each.athlete is not award.athlete)
+    until_s = min(answers, default=float("inf"))
+    mine = (each for each in later if each.athlete is award.athlete and each.kind in to)
+    steps_s = [each.time_s for each in mine if each.points]
+    if not to:
+        steps_s = [time_s for time_s in taps_s if time_s >= award.time_s]
+    return min(steps_s, default=float("inf")) < until_s
+
+
+def _match_line(review: Review, match: Match, athlete: Athlete) -> MatchLine:
+    mine, theirs = review.confirmed_score[athlete], review.confirmed_score[athlete.other]
+    info = match.info
+    return MatchLine(
+        match.id,
+        info.title,
+        info.event,
+        str(info.held_on or ""),
+        athlete,
+        info.name_of(athlete.other),
+        mine.points,
+        theirs.points,
+        mine.advantages,
+        theirs.advantages,
+        mine.penalties,
+        _result(review, athlete),
+        len(review.undecided),
+    )
+
+
+def _result(review: Review, athlete: Athlete) -> str:
+    result = review.confirmed_result
+    if result is None or review.undecided:
+        return "open"
+    if result.winner is None:
+        return "level"
+    return "won" if result.winner is athlete else "lost"
+
+
+def across_json(across: Across) -> str:
+    """The tables as one JSON object."""
+    data = {"format": FORMAT, "version": VERSION, "athlete": across.name, **across.tables()}
+    return utf8(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)) + "\n"
+
+
+def across_csv(across: Across, table: str) -> str:
+    """One of the tables as CSV.
+
+    Raises
+    ------
+    InputError
+        When there is no such table.
+    """
+    tables = across.tables()
+    if table not in tables:
+        raise InputError(f"table: {table!r} is not one of {', '.join(tables)}.")
+    columns = list(COLUMNS[table])
+    return csv_text(columns, ([row[name] for name in columns] for row in tables[table]))
+
+
+COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
+    "matches": tuple(MatchLine.__dataclass_fields__),
+    "points": ("kind", "points_for", "points_against"),
+    "lost_from": ("position", "points_against"),
+    "stabilise": ("kind", "awards", "mean_seconds"),
+    "conversions": tuple(Conversion.__dataclass_fields__),
+    "trend": ("held_on", "event", "matches", "won", "points_for", "points_against"),
+}
+"""Columns of each table."""
+
+
+def write_across(library: Library, name: str, out: Path) -> list[Path]:
+    """Write an athlete's tables: one ``.json`` file, or for ``.csv`` one file for each table.
+
+    ``mira.csv`` becomes ``mira.matches.csv``, ``mira.points.csv`` and so on. Gives the files.
+    """
+    suffix = out.suffix.lower()
+    if suffix not in (".json", ".csv") or out.is_dir():
+        raise InputError(f"{out}: name a file that ends in .json or .csv.")
+    across = across_matches(library, name)
+    if suffix == ".json":
+        put(out, across_json(across).encode("utf-8"))
+        return [out]
+    texts = {out.with_suffix(f".{table}.csv"): across_csv(across, table) for table in COLUMNS}
+    for path, text in texts.items():
+        put(path, text.encode("utf-8"))
+    return list(texts)
