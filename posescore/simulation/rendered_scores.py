@@ -89,7 +89,7 @@ def _said_and_right(
         apart = np.linalg.norm(
             picture.keypoints_px[:, None] - guess.keypoints_px[None], axis=-1
         ).astype(np.float64)
-        cost = np.nan_to_num(np.nanmean(np.minimum(apart, 200)[..., :N_COCO], -1), nan=200.0)
+        cost = np.minimum(np.nan_to_num(apart[..., :N_COCO], nan=200.0), 200.0).mean(axis=-1)
         crossed = cost[0, 1] + cost[1, 0] < cost[0, 0] + cost[1, 1]
         for slot in (0, 1):
             other = 1 - slot if crossed else slot
