@@ -27,8 +27,9 @@ OF_BODY: Final = 0.16
 of the stature), so that one ear alone still covers the face."""
 OF_PICTURE: Final = 0.04
 """The smallest radius as a share of the picture's height."""
-GROWTH_PER_S: Final = 0.5
-"""A head moves by about so much of the athlete's extent in a second."""
+GROWTH_PER_S: Final = 1.0
+"""So much of the athlete's extent a head moves in a second when things go fast: growing half as
+fast left faces bare in 0.3 % of the sample match with every other half second missing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
