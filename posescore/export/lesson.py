@@ -18,7 +18,6 @@ from posescore.export.summary import summary_of
 from posescore.export.telling import Told, data_address, tell
 from posescore.export.words import PLAIN, kind_of, missing_criteria, named, result_words
 from posescore.library.library import Library
-from posescore.library.plain import utf8
 from posescore.library.review import Verdict
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import Athlete
@@ -102,7 +101,7 @@ def write_lesson(
         has_clips=clips,
         shown_text=FACES_HIDDEN if showing.hide_faces and shots is not None else "",
     )
-    put(out, utf8(text).encode("utf-8"))
+    put(out, text.encode("utf-8"))
     return out
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -31,6 +32,9 @@ FACES_HIDDEN: Final = (
     "Both athletes' faces are hidden as far as their keypoints are right; the referee's and the "
     "audience's are not."
 )
+
+
+_NOT_IN_HTML: Final = re.compile(r"[\x00-\x08\x0b-\x0c\x0e-\x1f\x7f-\x9f\ufdd0-\ufdef\ufffe\uffff]")
 
 
 def silent(done: int, total: int) -> None:
@@ -127,7 +131,7 @@ def report_html(report: Report) -> str:
     """The report as one HTML file that needs nothing else."""
     confirmed, proposed = report.plots(480, 170, 26)
     names = report.names
-    text = page(
+    return page(
         "report.html",
         heading="Report",
         info=report.match.info,
@@ -144,7 +148,6 @@ def report_html(report: Report) -> str:
         no_pictures=report.no_pictures,
         shown_text=report.shown_text,
     )
-    return utf8(text)
 
 
 def curve_words(steps: Sequence[ScoreStep], names: Mapping[Athlete, str]) -> str:
@@ -179,8 +182,11 @@ def _templates() -> Environment:
 
 
 def page(template: str, **values: object) -> str:
-    """A page of one of the templates; every value is escaped."""
-    return _templates().get_template(template).render(values)
+    """A page of one of the templates; every value is escaped.
+
+    Characters that HTML does not allow, as broken file names bring them, become U+FFFD.
+    """
+    return _NOT_IN_HTML.sub("\ufffd", utf8(_templates().get_template(template).render(values)))
 
 
 def write_report(

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from fpdf import FPDF, XPos, YPos
+from fpdf.fonts import TTFFont
 
 from posescore import __version__
 from posescore.errors import MissingPartError
@@ -18,6 +19,7 @@ from posescore.export.score_drawing import INK, Plot
 from posescore.export.telling import Told
 from posescore.export.words import SAFETY, result_words, tally_words
 from posescore.library.match import MatchInfo
+from posescore.library.plain import utf8
 from posescore.scoring.proposal import Tally
 from posescore.terms import Athlete
 
@@ -25,6 +27,8 @@ MARGIN_MM: Final = 14.0
 PICTURE_MM: Final = 74.0
 LINE_MM: Final = 4.6
 _FONT: Final = "DejaVu"
+_PAGES: Final = "\u2045pages\u2046"
+"""Stands for the number of pages until it is known; nobody's name."""
 _DARK: Final = "#1c2426"
 _SOFT: Final = "#46545a"
 _DOUBT: Final = "#6b4e00"
@@ -73,20 +77,27 @@ class _Paper(FPDF):
         self.add_font(_FONT, "B", fonts / "DejaVuSans-Bold.ttf")
         self.set_margin(MARGIN_MM)
         self.set_auto_page_break(True, MARGIN_MM + 4)
-        self.set_title(f"Report: {title}")
+        self.set_title(f"Report: {utf8(title)}")
         self.set_lang("en")
         self.set_creator(f"PoseScore {__version__}")
         self.set_creation_date(datetime.now(UTC))
-        self.alias_nb_pages("{pages}")
+        self.alias_nb_pages(_PAGES)
         self.short_title = title
         self.add_page()
+
+    def normalize_text(self, text: str) -> str:
+        """What the font can draw; blanks for line breaks and the like, boxes for other letters."""
+        font = self.fonts[_FONT.lower()]
+        assert isinstance(font, TTFFont)
+        known = font.cmap
+        return "".join(c if ord(c) in known else " " if c < " " else "\u25a1" for c in text)
 
     def footer(self) -> None:
         """Title and page number."""
         self.set_y(-MARGIN_MM)
         self.ink(size=7.5, colour=_SOFT)
         text = (
-            f"{self.short_title[:80]} · The referee's call stands. · {self.page_no()} of {{pages}}"
+            f"{self.short_title[:80]} · The referee's call stands. · {self.page_no()} of {_PAGES}"
         )
         self.cell(0, 4, text, align="C")
 
@@ -280,7 +291,7 @@ def _moment(paper: _Paper, told: Told) -> None:
     if told.jpeg:
         paper.image(
             io.BytesIO(told.jpeg), x=paper.l_margin, y=top, w=PICTURE_MM, h=picture_mm,
-            alt_text=told.picture_text,
+            alt_text=utf8(told.picture_text),
         )  # fmt: skip
     paper.set_y(top)
     for text, bold, colour in words:

@@ -173,6 +173,25 @@ def test_pdf_says_the_same(looked_at: Kept, tmp_path: Path) -> None:
     assert titles[:2] == ["Score", "Every award"]
 
 
+@pytest.mark.parametrize(
+    ("title", "drawn"),
+    [("柔術 final", "□□ final"), ("a\0b\tc", "a b c"), ("bad \udcff name", "bad □ name"),
+     ("{pages} %d **b**", "{pages} %d **b**")],
+)  # fmt: skip
+def test_pdf_takes_every_name(
+    looked_at: Kept, tmp_path: Path, caplog: pytest.LogCaptureFixture, title: str, drawn: str
+) -> None:
+    library, match = looked_at
+    no_footage = replace(match.info, title=title, footage=None)
+    library.update_match(match.id, no_footage)
+    path = write_report(library, match.id, tmp_path / "r.pdf")
+    first = pages(path)[0]
+    assert first.startswith(drawn)
+    assert f"{drawn} · The referee's call stands. · 1 of {len(pages(path))}" in first
+    assert not caplog.records
+    parsed(report_html(report_of(library, match.id)))
+
+
 # Where things are missing -------------------------------------------------------------------------
 def test_a_match_nobody_looked_at(filmed: Kept, tmp_path: Path) -> None:
     library, match = filmed
