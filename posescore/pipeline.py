@@ -16,7 +16,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from posescore import __version__
-from posescore.errors import InputError
+from posescore.errors import FootageError, InputError
 from posescore.footage.proxy import make_proxy, plays_in_browsers
 from posescore.footage.reading import Footage, open_footage
 from posescore.holds.events import MatchEvent
@@ -199,7 +199,13 @@ def analyze(
     if footage.damage() is not None:
         warn(str(footage.damage()))
     cache = library.poses_of(footage.sha256)
+    if len(footage.clock()) < 2:
+        raise FootageError(f"{request.video} holds a single frame: give the video of a match.")
     track = read_track_of(footage, request, cache, progress)
+    if not np.isfinite(track.keypoints_px).any():
+        raise FootageError(
+            f"{request.video}: nobody was found in it; give footage that shows both athletes."
+        )
     reading = read_positions(track, progress)
     match = known or library.add_match(_info(request, footage))
     try:

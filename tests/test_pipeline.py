@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from posescore.assessment import assess, degraded, read_truth
-from posescore.errors import InputError
+from posescore.errors import FootageError, InputError
 from posescore.footage.joining import repeated
 from posescore.footage.reading import open_footage
 from posescore.library.edits import Confirm
@@ -20,7 +20,6 @@ from posescore.pose.coco import track_from_coco
 from posescore.pose.estimator import Box, PairEstimate, Picture
 from posescore.pose.track_file import write_track
 from posescore.resources import shipped
-from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Step
 
 KEYPOINTS = shipped("sample_video", "keypoints.json")
@@ -130,16 +129,22 @@ def test_a_second_run_starts_behind_the_pose_pass(tmp_path: Path) -> None:
     np.testing.assert_array_equal(again.time_s, first.time_s)
 
 
-def test_footage_with_nobody_in_it_gives_an_honest_empty_log(tmp_path: Path) -> None:
+def test_footage_with_nobody_in_it_is_refused_and_leaves_nothing(tmp_path: Path) -> None:
     video = tmp_path / "short.mp4"
-    repeated(shipped("sample_video", "match.mp4"), video, 4.0)
+    repeated(shipped("sample_video", "match.mp4"), video, 2.0)
     track = pose_pass(open_footage(video), CountingEstimator(), Request(video), None, silent)
     write_track(track, tmp_path / "nobody.parquet")
     library = Library(tmp_path / "library")
-    match = analyze(Request(video, track_file=tmp_path / "nobody.parquet"), library)
-    review = library.review(match.id)
-    assert [item for item in review.items if item.shown.points] == []
-    assert all(item.shown.kind is not ProposalKind.NEAR for item in review.items)
+    with pytest.raises(FootageError, match=r"short\.mp4: nobody"):
+        analyze(Request(video, track_file=tmp_path / "nobody.parquet"), library)
+    assert library.matches() == []
+
+
+def test_a_single_frame_is_refused(tmp_path: Path) -> None:
+    video = tmp_path / "frame.mp4"
+    repeated(shipped("sample_video", "match.mp4"), video, 0.01)
+    with pytest.raises(FootageError, match=r"frame\.mp4 holds a single frame"):
+        analyze(Request(video), Library(tmp_path / "library"))
 
 
 def test_smoothing_names_the_position_of_the_hold() -> None:
