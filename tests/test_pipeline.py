@@ -11,6 +11,7 @@ import pytest
 
 from posescore.assessment import assess, degraded, read_truth
 from posescore.errors import FootageError, InputError
+from posescore.footage.encoding import write_h264
 from posescore.footage.joining import repeated
 from posescore.footage.reading import open_footage
 from posescore.library.edits import Confirm
@@ -142,7 +143,7 @@ def test_footage_with_nobody_in_it_is_refused_and_leaves_nothing(tmp_path: Path)
 
 def test_a_single_frame_is_refused(tmp_path: Path) -> None:
     video = tmp_path / "frame.mp4"
-    repeated(shipped("sample_video", "match.mp4"), video, 0.01)
+    write_h264(video, [np.full((64, 64, 3), 90, np.uint8)], (64, 64), 30)
     with pytest.raises(FootageError, match=r"frame\.mp4 holds a single frame"):
         analyze(Request(video), Library(tmp_path / "library"))
 
