@@ -16,7 +16,7 @@ from posescore.export.rows import LogLine, frame_at, speak
 from posescore.export.shots import USUAL, Shots, Showing
 from posescore.export.summary import summary_of
 from posescore.export.telling import Told, data_address, tell
-from posescore.export.words import PLAIN, kind_of, missing_criteria, named, result_words
+from posescore.export.words import PLAIN, kind_of, missing_criteria, result_words, why_of
 from posescore.library.library import Library
 from posescore.library.review import Verdict
 from posescore.scoring.proposal import Proposal, ProposalKind
@@ -166,11 +166,11 @@ def _worth(line: LogLine, shown: Proposal, names: Mapping[Athlete, str]) -> str:
         worth = "It counts as a penalty"
     else:
         worth = "It is worth an advantage, no points" if shown.advantage else "It is worth nothing"
-        missing = missing_criteria(shown)
+        missing = missing_criteria(shown, names)
         if missing:
             worth += f", because this was missing: {missing[0].name} (seen: {missing[0].seen})"
         elif shown.why:
-            worth += f": {named(shown.why, names).rstrip('.')}"
+            worth += f": {why_of(line, names).rstrip('.')}"
     said = "nobody has confirmed it" if decision is None else f"{decision.author} decided so"
     return f"{worth}; {said}."
 

@@ -122,7 +122,7 @@ def shots_or_why(
 ) -> tuple[Shots | None, str]:
     """Pictures, or None and a sentence on why there are none."""
     try:
-        return shots_of(library, match, review, showing), ""
+        return shots_of(library, match, review, showing, quick=True), ""
     except NotFoundError:
         return None, "The footage was not at hand, so there are no pictures."
 

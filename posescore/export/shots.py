@@ -111,8 +111,13 @@ class Shots:
         return any(stretch.contains(time_s) for stretch in self._swaps)
 
 
-def shots_of(library: Library, match: Match, review: Review, showing: Showing) -> Shots:
+def shots_of(
+    library: Library, match: Match, review: Review, showing: Showing, quick: bool = False
+) -> Shots:
     """Pictures of a match of the library.
+
+    ``quick`` takes the copy made for browsers where there is one: any frame of it is found at
+    once, while an AVI, say, has to be decoded from its start for each.
 
     Raises
     ------
@@ -121,15 +126,17 @@ def shots_of(library: Library, match: Match, review: Review, showing: Showing) -
     InputError
         When the footage is not the one that was analysed, or faces cannot be hidden.
     """
-    footage = Footage(_path_of(match))
+    footage = Footage(_path_of(match, quick))
     analysis = library.analysis(match.id, review.analysis_version)
     track = None if analysis.track_path is None else read_track(analysis.track_path)
     return Shots(footage, track, review, showing)
 
 
-def _path_of(match: Match) -> Path:
+def _path_of(match: Match, quick: bool) -> Path:
     """The original where it is still the same file, else the copy made for browsers."""
     known = match.info.footage
+    if quick and match.proxy_path.is_file():
+        return match.proxy_path
     if known is not None:
         original = Path(known.path)
         if original.is_file() and original.stat().st_size == known.size_bytes:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from posescore.export.rows import LogLine
 from posescore.export.shots import Shots
-from posescore.export.words import clock_words, missing_criteria, named, title_of, word_of
+from posescore.export.words import clock_words, missing_criteria, title_of, why_of, word_of
 from posescore.scoring.proposal import Criterion
 from posescore.terms import Athlete
 
@@ -79,8 +79,8 @@ def _told(line: LogLine, names: Mapping[Athlete, str], shots: Shots | None) -> T
         athlete_name=who,
         word=word_of(line),
         decided_at="" if decision is None else f"{decision.made_at:%Y-%m-%d %H:%M} UTC",
-        why=named(shown.why, names),
-        missing=missing_criteria(shown),
+        why=why_of(line, names),
+        missing=missing_criteria(shown, names),
         reason=decision.reason if decision is not None and decision.reason != shown.why else "",
         note=line.item.note,
         clause=shown.clause,

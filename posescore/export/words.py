@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Final
 
 from posescore.export.rows import LogLine, speak, worth
@@ -45,11 +47,6 @@ def title_of(line: LogLine) -> str:
     return f"{capital(speak(kind_of(shown)))}, {worth(shown)}"
 
 
-def missing_criteria(proposal: Proposal) -> tuple[Criterion, ...]:
-    """The published criteria that were not met."""
-    return tuple(criterion for criterion in proposal.criteria if criterion.met is False)
-
-
 def word_of(line: LogLine) -> str:
     """Who said so; what nobody confirmed says that instead."""
     decision = line.item.decision
@@ -60,16 +57,22 @@ def word_of(line: LogLine) -> str:
 
 def named(text: str, names: Mapping[Athlete, str]) -> str:
     """The engine's sentence with the athletes' names in place of the letters A and B."""
-    words = text.split(" ")
-    return " ".join(_renamed(word, names) for word in words)
+    return re.sub(r"\b[AB]\b", lambda letter: names[Athlete(letter.group())], text)
 
 
-def _renamed(word: str, names: Mapping[Athlete, str]) -> str:
-    for athlete, name in names.items():
-        for tail in ("", ".", ",", ":", ";", "'s", "'s,"):
-            if word == f"{athlete}{tail}":
-                return name + tail
-    return word
+def why_of(line: LogLine, names: Mapping[Athlete, str]) -> str:
+    """The reason in the line: with names where the engine wrote it, else as the person did."""
+    item, why = line.item, line.item.shown.why
+    written = [item.proposal] if item.proposal is not None else []
+    if item.decision is not None and not item.added:
+        written.append(item.decision.seen)
+    return named(why, names) if why in [each.why for each in written] else why
+
+
+def missing_criteria(proposal: Proposal, names: Mapping[Athlete, str]) -> tuple[Criterion, ...]:
+    """The published criteria that were not met, with names in what was seen."""
+    unmet = (criterion for criterion in proposal.criteria if criterion.met is False)
+    return tuple(replace(criterion, seen=named(criterion.seen, names)) for criterion in unmet)
 
 
 def result_words(result: Result | None, names: Mapping[Athlete, str]) -> str:

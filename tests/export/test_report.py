@@ -19,6 +19,8 @@ from posescore.errors import InputError, NotFoundError, StorageError
 from posescore.export.report import report_html, report_of, write_report
 from posescore.export.shots import Showing
 from posescore.export.summary import summary_of, time_in_positions
+from posescore.footage.proxy import make_proxy
+from posescore.library.edits import AddAward
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Match
 from posescore.scoring.proposal import ProposalKind
@@ -82,6 +84,16 @@ def test_html_tells_confirmed_from_proposed(looked_at: Kept, tmp_path: Path) -> 
     assert "Dismissed by Ann" in near
     assert "Reason given: the legs held" in near
     assert "The referee's call stands" in text
+
+
+def test_letters_become_names_in_the_engine_s_words_alone(looked_at: Kept) -> None:
+    library, match = looked_at
+    added = AddAward(Athlete.A, ProposalKind.SWEEP, 59.0, 2, reason="A lovely sweep by A, B fell.")
+    library.edit(match.id, added, "Ben")
+    text = text_of(report_html(report_of(library, match.id)))
+    assert "A lovely sweep by A, B fell." in text
+    assert "Mira Ostrand took Dana Külve down from standing" in text
+    assert not re.search(r"[^.:] [AB]('s)? (took|was|got)", text)
 
 
 def test_names_are_text_never_markup(looked_at: Kept, tmp_path: Path) -> None:
@@ -212,6 +224,18 @@ def test_without_footage_there_are_words_alone(looked_at: Kept, tmp_path: Path) 
     assert "The footage was not at hand" in html
     write_report(library, match.id, tmp_path / "r.pdf")
     assert "The footage was not at hand" in " ".join(pages(tmp_path / "r.pdf"))
+
+
+def test_the_copy_for_browsers_serves_where_the_footage_is_gone(
+    looked_at: Kept, tmp_path: Path
+) -> None:
+    library, match = looked_at
+    assert match.info.footage is not None
+    make_proxy(Path(match.info.footage.path), match.proxy_path)
+    gone = replace(match.info.footage, path=str(tmp_path / "gone.mp4"))
+    library.update_match(match.id, replace(match.info, footage=gone))
+    for told in report_of(library, match.id, showing=Showing(skeletons=False)).awards:
+        assert read_number(np.asarray(Image.open(io.BytesIO(told.jpeg)))) == told.line.frame_index
 
 
 def test_refusals_are_one_sentence_and_leave_nothing(looked_at: Kept, tmp_path: Path) -> None:
