@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from posescore.pose.estimator import Box, PairEstimate, Picture
 from posescore.pose.mediapipe_estimator import MediaPipeEstimator
 from posescore.pose.oks import keypoint_box_px
-from posescore.pose.pair_network import PairNetworkEstimator
-from posescore.pose.people import Person, likely_pair
+from posescore.pose.pair_network import NOBODY_BELOW, PairNetworkEstimator
+from posescore.pose.people import Person, likely_pair, pair_estimate
 from posescore.terms import Step
 
 SURE: Final = 0.72
@@ -76,10 +76,12 @@ class FusedEstimator:
     def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
         """Keypoints of both athletes, from the one or the other."""
         look = self._network.look(picture, boxes)
-        ours = PairEstimate(look.keypoints_px, look.confidence)
+        ours = look.estimate()
         if look.athlete_confidence.min() >= SURE:
             return ours
         people = self._mediapipe.people(picture, boxes[0] if len(boxes) == 1 else None)
+        if look.athlete_confidence.max() < NOBODY_BELOW:
+            return pair_estimate(likely_pair(people) or people)
         pair = likely_pair(people)
         if pair is None or not _apart_and_clear(*pair):
             return ours

@@ -28,6 +28,9 @@ pairs the first two found most athletes."""
 HEAT_CELLS: Final = 64
 _MIRRORED: Final = list(MIRRORED_KEYPOINTS)
 _RELIABLE: Final = 0.3
+NOBODY_BELOW: Final = 0.12
+"""Mean confidence under which an athlete is nobody: empty pictures and noise stay below .06."""
+
 _LAY_ANEW_BEYOND: Final = 0.35
 """The square is laid anew when its centre or side was off by more than this share."""
 
@@ -64,6 +67,13 @@ class PairLook:
     def athlete_confidence(self) -> NDArray[np.float32]:
         """``(2,)``: mean confidence of each athlete's keypoints."""
         return np.asarray(self.confidence.mean(axis=1), np.float32)
+
+    def estimate(self) -> PairEstimate:
+        """Keypoints and their confidence; an athlete who is nobody is NaN throughout."""
+        nobody = self.athlete_confidence < NOBODY_BELOW
+        points, confidence = self.keypoints_px.copy(), self.confidence.copy()
+        points[nobody], confidence[nobody] = np.nan, np.nan
+        return PairEstimate(points, confidence)
 
     def box(self) -> Box | None:
         """Box around the keypoints that are reliable; None when hardly any are."""
@@ -116,8 +126,7 @@ class PairNetworkEstimator:
 
     def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
         """Keypoints of both athletes, in the boxes together or found in the whole picture."""
-        look = self.look(picture, boxes)
-        return PairEstimate(look.keypoints_px, look.confidence)
+        return self.look(picture, boxes).estimate()
 
     def estimate_whole(self, picture: Picture) -> PairEstimate:
         """Keypoints when the picture itself is the crop: pulled to a square."""

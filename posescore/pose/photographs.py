@@ -163,9 +163,7 @@ def main(arguments: Sequence[str]) -> int:
         "MediaPipe full": measured(names, photographs, mediapipe.estimate),
         "our network, whole picture": measured(names, photographs, network.estimate_whole),
         "our finder and network": measured(names, photographs, network.estimate),
-        "fused, as shipped": measured(
-            names, photographs, FusedEstimator(network, mediapipe).estimate
-        ),
+        "fused": measured(names, photographs, FusedEstimator(network, mediapipe).estimate),
     }
     mediapipe.close()
     print(table(results))

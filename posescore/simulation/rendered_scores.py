@@ -4,7 +4,7 @@
 
 ``FOLDER`` is what :mod:`posescore.simulation.rendered_pictures` wrote. Every picture is searched
 alone, without a hint. ``--networks`` measures our networks and MediaPipe apart from each other
-besides what ships.
+besides both fused.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ def main(folder: Path, networks: bool) -> None:
     estimators: dict[str, PairEstimator] = {}
     if networks:
         estimators = {"our networks": network, "MediaPipe full": mediapipe}
-    estimators["as shipped"] = FusedEstimator(network, mediapipe)
+    estimators["fused"] = FusedEstimator(network, mediapipe)
     for name, estimator in estimators.items():
         found, spent_ms = found_by(estimator, folder, true)
         click.echo(f"\n{name}: {spent_ms:.0f} ms a picture")

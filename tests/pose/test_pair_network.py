@@ -58,16 +58,18 @@ def test_decoding_finds_the_peak(seed: int, row: int, column: int) -> None:
 
 def test_the_estimate_follows_the_box(estimator: PairNetworkEstimator) -> None:
     picture = np.random.default_rng(0).integers(0, 255, (360, 640, 3), np.uint8)
-    estimate = estimator.estimate(picture, (Box(200, 180, 120, 120),))
-    assert estimate.keypoints_px.shape == (2, 21, 2)
-    assert np.isfinite(estimate.keypoints_px).all()
-    assert ((estimate.keypoint_confidence >= 0) & (estimate.keypoint_confidence <= 1)).all()
-    assert np.abs(estimate.keypoints_px - [200, 180]).max() < 160
+    look = estimator.look(picture, (Box(200, 180, 120, 120),))
+    assert look.keypoints_px.shape == (2, 21, 2)
+    assert np.isfinite(look.keypoints_px).all()
+    assert ((look.confidence >= 0) & (look.confidence <= 1)).all()
+    assert np.abs(look.keypoints_px - [200, 180]).max() < 160
 
 
 def test_nobody_is_seen_in_noise(estimator: PairNetworkEstimator) -> None:
     picture = np.random.default_rng(1).integers(0, 255, (540, 960, 3), np.uint8)
-    assert estimator.look(picture).athlete_confidence.max() < 0.5
+    assert np.isnan(estimator.estimate(picture).keypoints_px).all()
+    grey = np.full((90, 160, 3), 90, np.uint8)
+    assert np.isnan(estimator.estimate(grey).keypoints_px).all()
 
 
 def test_provenance_names_both_networks(estimator: PairNetworkEstimator) -> None:
