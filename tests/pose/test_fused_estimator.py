@@ -1,4 +1,4 @@
-"""Which of the two estimators is believed, with both replaced by ones that say what they are told."""
+"""Which estimator is believed, with both replaced by ones that say what they are told."""
 
 from __future__ import annotations
 
