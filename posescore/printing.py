@@ -27,6 +27,7 @@ from posescore.terms import Athlete
 
 if TYPE_CHECKING:
     from posescore.assessment import Assessment
+    from posescore.library.agreement import Agreement
     from posescore.pipeline import Progress as Report
 
 
@@ -201,7 +202,8 @@ def print_assessment(found: Assessment) -> None:
     console.print(table)
     for p in found.false_awards:
         console.print(
-            f"False: {clock_text(p.time_s)} {p.athlete} {_words(p.kind)} {award_text(p)}: {p.why}"
+            f"False ({p.confidence:.0%} sure): {clock_text(p.time_s)} {p.athlete} "
+            f"{_words(p.kind)} {award_text(p)}: {p.why}"
         )
     for nothing in found.nothings:
         n, p = nothing.nothing, nothing.proposal
@@ -221,3 +223,19 @@ def print_assessment(found: Assessment) -> None:
 
 def _words(name: str) -> str:
     return str(name).replace("_", " ")
+
+
+def print_agreement(found: Agreement) -> None:
+    """Print how far two opinions agree and where they differ."""
+    console = _console()
+    for what, kappa in (("positions", found.position_kappa), ("awards", found.award_kappa)):
+        told = "cannot be said" if kappa is None else f"{kappa:.2f}"
+        console.print(f"Cohen's kappa over {what}: {told}")
+    console.print(f"Same position in {found.same_position:.0%} of the time")
+    for line in found.award_differences:
+        console.print(f"{clock_text(line.time_s)} {line.what}: {line.one} / {line.other}")
+    for stretch in found.differences:
+        console.print(
+            f"{clock_text(stretch.interval.start_s)} to {clock_text(stretch.interval.end_s)}: "
+            f"{stretch.one} / {stretch.other}"
+        )

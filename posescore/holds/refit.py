@@ -21,9 +21,10 @@ hold together.
 
 - **Fitted on** {n} figures for each position, placed by rules (`posescore/holds/figures.py`), seen
   through random cameras from {low} to {high} degrees of elevation with an estimator's errors. No
-  footage and no open pose set went in. No number was fitted on the sample match, but it was looked at:
-  the figures' range of back control and half guard was widened after seeing it, and the question
-  *leg_trapped* exists because its half guard was read as mount. It is no independent test of these judges.
+  footage and no open pose set went in. No number was fitted on the sample match, but it was looked
+  at: the figures' range of back control and half guard was widened after seeing it, and the
+  question *leg_trapped* exists because its half guard was read as mount. It is no independent test
+  of these judges.
 - **Measured on** as many figures of another seed. Both answers weigh the same. *Clear* is the share
   that is at least 0.8 sure; *calibration* is the mean gap between how sure and how often right.
 - **Made by** `python -m posescore.holds.refit`, under the project's licence (Apache-2.0).

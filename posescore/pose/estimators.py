@@ -13,6 +13,6 @@ def default_estimator() -> PairEstimator:
     MissingPartError
         When its weights or a system library are missing.
     """
-    from posescore.pose.mediapipe_estimator import MediaPipeEstimator
+    from posescore.pose.fused_estimator import FusedEstimator
 
-    return MediaPipeEstimator()
+    return FusedEstimator()

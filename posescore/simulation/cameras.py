@@ -72,7 +72,7 @@ def random_cameras(
     low, high = np.deg2rad(elevation_deg)
     elevation = low + (high - low) * rng.random(count) ** 1.4
     azimuth = rng.uniform(0, 2 * np.pi, count)
-    distance = np.exp(rng.uniform(*np.log(distance_m), count))
+    distance = np.exp(rng.uniform(np.log(distance_m[0]), np.log(distance_m[1]), count))
     outwards = np.stack(
         [
             np.cos(elevation) * np.cos(azimuth),

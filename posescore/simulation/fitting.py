@@ -170,7 +170,8 @@ def first_guess(target: Target, skeleton: Skeleton) -> Tensor:
 
 
 def _hinge(upper: Tensor, lower: Tensor, fallback: Tensor) -> Tensor:
-    return torch.linalg.cross(upper, lower) + 0.02 * fallback
+    across: Tensor = torch.linalg.cross(upper, lower)
+    return across + 0.02 * fallback
 
 
 def _angle(upper: Tensor, lower: Tensor) -> Tensor:

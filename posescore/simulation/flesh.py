@@ -95,7 +95,7 @@ def vertex_normals(
     for corner in range(3):
         np.add.at(normals, faces[:, corner], across)
     length = np.linalg.norm(normals, axis=1, keepdims=True)
-    return normals / np.maximum(length, 1e-12)
+    return np.asarray(normals / np.maximum(length, 1e-12), np.float64)
 
 
 def bone_matrices(

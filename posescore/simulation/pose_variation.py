@@ -100,9 +100,9 @@ def perturb(
         turn = _rotation(np.deg2rad(spread) * share * rng.standard_normal((2 * count, 3)))
         pivot = body[:, joint, None]
         body[:, moved] = pivot + np.einsum("nij,nkj->nki", turn, body[:, moved] - pivot)
-    body = body.reshape(count, 2, -1, 3)
-    body = body + 0.025 * given[:, None, None, None] * rng.standard_normal((count, 2, 1, 3))
-    return other_builds(body.astype(np.float32), rng)
+    shift = 0.025 * given[:, None, None, None] * rng.standard_normal((count, 2, 1, 3))
+    pairs = body.reshape(count, 2, -1, 3) + shift
+    return other_builds(pairs.astype(np.float32), rng)
 
 
 def other_builds(

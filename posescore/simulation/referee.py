@@ -102,19 +102,19 @@ def _pose_at(
     left_elbow = at(-0.03 - 0.4 * hand * swings[0], 0.27, 1.08)
     right_hand = at(0.12 - hand * swings[1] + 0.2 * raised, -0.26 - 0.1 * raised, 0.84 + raised)
     right_elbow = at(-0.03 - 0.4 * hand * swings[1] + 0.2 * raised, -0.3, 1.08 + 0.35 * raised)
-    ahead = (float(heading[0]), float(heading[1]), 0.0)
+    x, y = float(heading[0]), float(heading[1])
     return BodyKey(
-        at(0.0, 0.0, hips), (0.05 * ahead[0], 0.05 * ahead[1], 1.0), ahead,
+        at(0.0, 0.0, hips), (0.05 * x, 0.05 * y, 1.0), (x, y, 0.0),
         (knees[0], knees[1]), (ankles[0], ankles[1]),
         (left_elbow, right_elbow), (left_hand, right_hand),
-        look=(ahead[0], ahead[1], -0.25),
+        look=(x, y, -0.25),
     )  # fmt: skip
 
 
 def _knee(hip: Vector, ankle: Vector, heading: NDArray[np.float64], bone: float) -> Vector:
     """The knee of a leg of two equal bones, bent forwards."""
     start, end = np.array(hip), np.array(ankle)
-    half = np.linalg.norm(end - start) / 2
+    half = float(np.linalg.norm(end - start)) / 2
     bend = np.sqrt(max(bone**2 - half**2, 1e-5))
     x, y, z = (start + end) / 2 + bend * np.array([*heading, 0.0])
     return (float(x), float(y), float(z))

@@ -72,8 +72,9 @@ class Renderer:
         try:
             import moderngl
 
-            self._gl = moderngl
-            self._context: Any = moderngl.create_context(standalone=True, backend="egl")
+            gl: Any = moderngl
+            self._gl = gl
+            self._context: Any = gl.create_context(standalone=True, backend="egl")
         except Exception as error:
             raise MissingPartError(
                 "Rendering needs the extra 'simulation' and EGL (Debian: libegl1 libgl1-mesa-dri)."

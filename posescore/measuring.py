@@ -1,0 +1,115 @@
+"""The commands that train and measure; thin like the others, and as light to import."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from posescore.options import FILE, json_option, print_json
+
+
+@click.command()
+@click.option("--poses", type=FILE, envvar="POSESCORE_POSES3D", help="The open pose set (.npz).")
+@click.option(
+    "--out",
+    type=FILE,
+    default=Path("models/position_classifier.skops"),
+    show_default=True,
+    help="File of the weights; their card goes beside it.",
+)
+@click.option("--seed", type=int, default=0, show_default=True)
+def train(poses: Path | None, out: Path, seed: int) -> None:
+    """Train the position classifier on the open pose set, split by entry."""
+    from posescore.position.training import train as train_classifier
+
+    train_classifier(poses, out, seed=seed, say=click.echo)
+
+
+@click.group()
+def evaluate() -> None:
+    """Measure a part against data with known answers."""
+
+
+@evaluate.command("position")
+@click.option("--poses", type=FILE, envvar="POSESCORE_POSES3D", help="The open pose set (.npz).")
+@json_option("the table")
+def evaluate_position(poses: Path | None, as_json: bool) -> None:
+    """Measure the position classifier on held-back entries of the open pose set."""
+    from posescore.position.evaluation import evaluate as measure
+    from posescore.position.evaluation import table
+
+    figures = measure(poses)
+    if as_json:
+        print_json(figures)
+    else:
+        click.echo("\n".join(table(figures)))
+
+
+@evaluate.command("pose")
+@click.argument("truth", type=FILE)
+@click.option("--pictures", type=FILE, help="Folder of the pictures.  [default: beside TRUTH]")
+@click.option("--predicted", type=FILE, help="COCO keypoints to measure instead of our own.")
+@json_option("the table")
+def evaluate_pose(
+    truth: Path, pictures: Path | None, predicted: Path | None, as_json: bool
+) -> None:
+    """Measure keypoints on labelled pictures: TRUTH is COCO keypoints JSON."""
+    from posescore.pose.evaluation import evaluate_pose as measure
+
+    table = measure(truth, pictures=pictures, predicted=predicted)
+    print_json(table.to_json()) if as_json else click.echo(str(table))
+
+
+@evaluate.command("match")
+@click.argument("video", type=FILE, required=False)
+@click.option("--truth", type=FILE, help="Truth of the VIDEO.  [default: the sample match's]")
+@click.option("--track", "track_file", type=FILE, help="Keypoints instead of the pose pass.")
+@click.option("--true-keypoints", is_flag=True, help="The sample match's true keypoints.")
+@click.option(
+    "--noise",
+    type=click.FloatRange(0, 1),
+    default=0.0,
+    show_default=True,
+    help="Noise on keypoints, as a share of the athlete's size.",
+)
+@click.option(
+    "--missing",
+    type=click.FloatRange(0, 1),
+    default=0.0,
+    show_default=True,
+    help="Share of keypoints dropped.",
+)
+@click.option("--seed", type=int, default=0, show_default=True)
+@click.option(
+    "--within",
+    "within_s",
+    type=click.FloatRange(0, 60),
+    default=1.0,
+    show_default=True,
+    help="Seconds a proposal may be off.",
+)
+def evaluate_match(video: Path | None, **given: Any) -> None:
+    """Hold the proposals for a match against its truth (default: the sample match)."""
+    from posescore.assessment import assess_command
+    from posescore.printing import print_assessment, progress_bar
+
+    with progress_bar(quiet=False) as progress:
+        found = assess_command(video, progress=progress, **given)
+    print_assessment(found)
+
+
+@click.command()
+@click.argument("parts", nargs=-1, type=click.Choice(["help", "pipeline", "after", "memory"]))
+def benchmark(parts: tuple[str, ...]) -> None:
+    """Measure speed and memory and print ratios (default: all parts; memory takes long)."""
+    from posescore.benchmark import PARTS
+
+    for part in parts or tuple(PARTS):
+        for figure in PARTS[part]():
+            mark = "kept" if figure.held else "NOT kept"
+            click.echo(
+                f"{figure.name}: {figure.value:.2f} {figure.unit} "
+                f"(limit {figure.limit:g} {figure.unit}: {mark})"
+            )

@@ -1,0 +1,37 @@
+"""What the commands share: options, and printing JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+if TYPE_CHECKING:
+    from posescore.library.library import Library
+
+FILE: Final = click.Path(path_type=Path)
+
+library_option = click.option(
+    "--library", "library_folder", type=FILE, envvar="POSESCORE_LIBRARY",
+    help="Folder of the library.  [default: the user's data folder]",
+)  # fmt: skip
+
+
+def open_library(folder: Path | None) -> Library:
+    """Open the library of a folder, or the user's."""
+    from posescore.library.library import Library
+
+    return Library(folder)
+
+
+def json_option(what: str) -> Callable[[Any], Any]:
+    """Give a command ``--json``."""
+    return click.option("--json", "as_json", is_flag=True, help=f"Print {what} as JSON.")
+
+
+def print_json(data: object) -> None:
+    """Print data as one line of JSON."""
+    click.echo(json.dumps(data, ensure_ascii=False))

@@ -1,0 +1,182 @@
+"""The commands that write what a review ended in: logs, reports, clips, lessons, comparisons."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from posescore.options import FILE, json_option, library_option, open_library, print_json
+
+
+@click.command()
+@click.argument("match")
+@click.option(
+    "--format", "kind", type=click.Choice(["csv", "json", "webvtt", "holds-csv"]), required=True
+)
+@click.option("--out", type=FILE, help="File to write.  [default: print]")
+@library_option
+def export(match: str, kind: str, out: Path | None, library_folder: Path | None) -> None:
+    """Write the score log of a MATCH (its number or title)."""
+    from posescore.export.export import export_match, export_text
+
+    library = open_library(library_folder)
+    found = library.find_match(match)
+    if out is None:
+        sys.stdout.buffer.write(export_text(library, found.id, kind).encode())
+    else:
+        export_match(library, found.id, kind, out)
+        click.echo(str(out))
+
+
+_hide_faces = click.option("--hide-faces", is_flag=True, help="Blur both athletes' faces.")
+_no_skeletons = click.option("--no-skeletons", is_flag=True, help="Leave the skeletons away.")
+
+
+@click.command()
+@click.argument("match")
+@click.option("--out", type=FILE, required=True, help="File to write: .html or .pdf.")
+@_hide_faces
+@_no_skeletons
+@library_option
+def report(
+    match: str, out: Path, hide_faces: bool, no_skeletons: bool, library_folder: Path | None
+) -> None:
+    """Write a report of a MATCH: score, awards with pictures, near misses, time in positions."""
+    from posescore.export.report import write_report
+    from posescore.export.shots import Showing
+    from posescore.printing import progress_bar
+
+    library = open_library(library_folder)
+    showing = Showing(skeletons=not no_skeletons, hide_faces=hide_faces)
+    with progress_bar(quiet=False) as told:
+        write_report(
+            library, library.find_match(match).id, out, showing=showing,
+            progress=lambda done, total: told("taking pictures", done, total),
+        )  # fmt: skip
+    click.echo(str(out))
+
+
+@click.command()
+@click.argument("match")
+@click.option("--out", type=FILE, required=True, help="Folder for the clips.")
+@click.option(
+    "--before",
+    "before_s",
+    type=click.FloatRange(0, 60),
+    default=5.0,
+    show_default=True,
+    help="Seconds before an award.",
+)
+@click.option(
+    "--after",
+    "after_s",
+    type=click.FloatRange(0, 60),
+    default=2.0,
+    show_default=True,
+    help="Seconds after it.",
+)
+@click.option("--proposed", is_flag=True, help="Also what nobody has confirmed yet.")
+@click.option("--whole", is_flag=True, help="The whole match as one film instead.")
+@_hide_faces
+@_no_skeletons
+@library_option
+def clips(
+    match: str,
+    out: Path,
+    before_s: float,
+    after_s: float,
+    proposed: bool,
+    whole: bool,
+    hide_faces: bool,
+    no_skeletons: bool,
+    library_folder: Path | None,
+) -> None:
+    """Write a film for every confirmed award of a MATCH, or the whole match with skeletons."""
+    from posescore.export.clips import write_annotated, write_clips
+    from posescore.export.shots import Showing
+    from posescore.printing import progress_bar
+
+    library = open_library(library_folder)
+    found = library.find_match(match)
+    showing = Showing(skeletons=not no_skeletons, hide_faces=hide_faces)
+    with progress_bar(quiet=False) as told:
+
+        def progress(done: int, total: int) -> None:
+            told("filming", done, total)
+
+        if whole:
+            film = out / "match.mp4"
+            out.mkdir(parents=True, exist_ok=True)
+            write_annotated(library, found.id, film, showing=showing, progress=progress)
+            written = [film]
+        else:
+            written = write_clips(
+                library, found.id, out, before_s=before_s, after_s=after_s, proposed=proposed,
+                showing=showing, progress=progress,
+            )  # fmt: skip
+    for path in written:
+        click.echo(str(path))
+    if not written:
+        click.echo("Nothing is confirmed yet: confirm awards first, or add --proposed.")
+
+
+@click.command()
+@click.argument("match")
+@click.option("--out", type=FILE, required=True, help="HTML file to write.")
+@click.option("--confirmed", is_flag=True, help="Leave out what nobody has confirmed yet.")
+@_hide_faces
+@library_option
+def lesson(
+    match: str, out: Path, confirmed: bool, hide_faces: bool, library_folder: Path | None
+) -> None:
+    """Write a MATCH as a lesson: one file with a film and two sentences for every moment."""
+    from posescore.export.lesson import write_lesson
+    from posescore.export.shots import Showing
+    from posescore.printing import progress_bar
+
+    library = open_library(library_folder)
+    with progress_bar(quiet=False) as told:
+        write_lesson(
+            library, library.find_match(match).id, out, proposed=not confirmed,
+            showing=Showing(hide_faces=hide_faces),
+            progress=lambda done, total: told("filming", done, total),
+        )  # fmt: skip
+    click.echo(str(out))
+
+
+@click.command()
+@click.argument("match")
+@click.argument("one")
+@click.argument("other", default="")
+@json_option("the comparison")
+@library_option
+def compare(match: str, one: str, other: str, as_json: bool, library_folder: Path | None) -> None:
+    """Compare two opinions of a MATCH: ONE and OTHER are their names (default: the shared log)."""
+    from posescore.library.agreement import compare_opinions
+    from posescore.printing import print_agreement
+
+    library = open_library(library_folder)
+    found = compare_opinions(library, library.find_match(match).id, one, other)
+    print_json(found.to_json()) if as_json else print_agreement(found)
+
+
+@click.command()
+@click.argument("name")
+@click.option("--out", type=FILE, help="JSON file, or CSV files.  [default: print JSON]")
+@library_option
+def athlete(name: str, out: Path | None, library_folder: Path | None) -> None:
+    """Sum up an athlete across matches, from confirmed logs alone."""
+    from posescore.export.across import across_json, across_matches, write_across
+
+    library = open_library(library_folder)
+    if out is None:
+        click.echo(across_json(across_matches(library, name)), nl=False)
+    else:
+        for path in write_across(library, name, out):
+            click.echo(str(path))
+
+
+COMMANDS = (export, report, clips, lesson, compare, athlete)
+"""Every command of this module."""
