@@ -3,12 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from posescore.position.classifier import PositionClassifier
 from posescore.terms import STATES, Athlete, Position
+
+GROUPS: Final[dict[str, tuple[Position, ...]]] = {
+    "guard": (Position.CLOSED_GUARD, Position.OPEN_GUARD),
+    "half guard": (Position.HALF_GUARD,),
+    "side control": (Position.SIDE_CONTROL, Position.NORTH_SOUTH),
+    "mount": (Position.MOUNT,),
+    "knee-on-belly": (Position.KNEE_ON_BELLY,),
+    "back": (Position.BACK_CONTROL, Position.BACK_MOUNT),
+    "standing": (Position.STANDING,),
+    "turtle": (Position.TURTLE,),
+    "scramble": (Position.SCRAMBLE,),
+}
+"""Positions as the trade groups them."""
 
 BY_POSITION: dict[Position, list[int]] = {
     position: [i for i, state in enumerate(STATES) if state.position is position]
@@ -52,10 +66,13 @@ def answer(
 ) -> dict[str, object]:
     """The answer for one row ``(n_states,)`` of probabilities.
 
-    The position is the likeliest one (both sides together), then the likelier side of it.
+    Positions that the trade speaks of as one (see :data:`GROUPS`) are weighed together first:
+    two guards that share a picture's probability must not lose to a third position. Then comes
+    the likelier position of the likeliest group, then the likelier side of it.
     """
     by_position = {p: float(probability[index].sum()) for p, index in BY_POSITION.items()}
-    position = max(by_position, key=lambda p: by_position[p])
+    group = max(GROUPS.values(), key=lambda g: sum(by_position[p] for p in g))
+    position = max(group, key=lambda p: by_position[p])
     upper = None
     if position.has_upper:
         a, b = probability[BY_POSITION[position]]

@@ -20,11 +20,11 @@ from sklearn.dummy import DummyClassifier
 from sklearn.metrics import confusion_matrix, f1_score, precision_recall_fscore_support
 
 from posescore.position.classifier import PositionClassifier
-from posescore.position.classify import BY_POSITION
+from posescore.position.classify import GROUPS
 from posescore.position.features import features
 from posescore.simulation.body_keypoints import body_keypoints_m
 from posescore.simulation.cameras import random_cameras
-from posescore.simulation.estimator_errors import pair_size_px
+from posescore.simulation.estimator_errors import spoil_evenly
 from posescore.simulation.pose_set import (
     DISTANCE_BINS_M,
     PURGE_DISTANCE_M,
@@ -32,27 +32,14 @@ from posescore.simulation.pose_set import (
     load_pose_set,
     nearest_distance_m,
 )
-from posescore.terms import N_COCO, STATES, Athlete, Position
-
-GROUPS: Final[dict[str, tuple[Position, ...]]] = {
-    "guard": (Position.CLOSED_GUARD, Position.OPEN_GUARD),
-    "half guard": (Position.HALF_GUARD,),
-    "side control": (Position.SIDE_CONTROL, Position.NORTH_SOUTH),
-    "mount": (Position.MOUNT,),
-    "knee-on-belly": (Position.KNEE_ON_BELLY,),
-    "back": (Position.BACK_CONTROL, Position.BACK_MOUNT),
-    "standing": (Position.STANDING,),
-    "turtle": (Position.TURTLE,),
-    "scramble": (Position.SCRAMBLE,),
-}
-"""The groups that results are told by; scramble has no test frames and counts as wrong."""
+from posescore.terms import N_COCO, STATES, Athlete
 
 NAMES: Final = tuple(GROUPS)
 N_TESTED: Final = len(NAMES) - 1
+"""Scramble has no test frames; as an answer it counts as wrong."""
 GROUP_OF_STATE: Final = np.array(
     [next(i for i, g in enumerate(GROUPS.values()) if s.position in g) for s in STATES]
 )
-_GROUP_OF_POSITION: Final = np.array([GROUP_OF_STATE[states[0]] for states in BY_POSITION.values()])
 _UPPER_OF_STATE: Final = np.array([-1 if s.upper is None else s.upper.slot for s in STATES])
 
 
@@ -77,9 +64,9 @@ class Judged:
 
     @property
     def group(self) -> NDArray[np.int64]:
-        """Group of the likeliest position of each picture, as ``posescore classify`` names it."""
-        by_position = np.stack([self.probability[:, s].sum(1) for s in BY_POSITION.values()], 1)
-        return np.asarray(_GROUP_OF_POSITION[by_position.argmax(1)], np.int64)
+        """Likeliest group of each picture, as ``posescore classify`` chooses it."""
+        of_group = [self.probability[:, g == GROUP_OF_STATE].sum(1) for g in range(len(NAMES))]
+        return np.asarray(np.stack(of_group, 1).argmax(1), np.int64)
 
     @property
     def true_group(self) -> NDArray[np.int64]:
@@ -92,22 +79,18 @@ def spoiled_keypoints(
     rng: np.random.Generator,
     noise: float = 0.02,
     outliers: float = 0.10,
+    of_athlete: bool = False,
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Test pictures: 17 keypoints through a random camera, spoiled evenly; confidence is 1.
 
-    ``noise`` is the standard deviation as a fraction of the longer side of the pair's box;
-    ``outliers`` the share of keypoints put anywhere in that box.
+    ``noise``, ``outliers`` and ``of_athlete`` are those of
+    :func:`~posescore.simulation.estimator_errors.spoil_evenly`.
     """
     keypoints_m = body_keypoints_m(joints_m, rng)
     keypoints_px, _ = random_cameras(keypoints_m, rng).project(keypoints_m)
     true_px = keypoints_px[:, :, :N_COCO]
-    size = pair_size_px(true_px)[:, None, None, None]
-    given = true_px + noise * size * rng.standard_normal(true_px.shape)
-    points = true_px.reshape(len(true_px), -1, 2)
-    low, high = points.min(1)[:, None, None], points.max(1)[:, None, None]
-    wrong = rng.random(true_px.shape[:3]) < outliers
-    given = np.where(wrong[..., None], rng.uniform(low, high, true_px.shape), given)
-    return given.astype(np.float32), np.ones(true_px.shape[:3], np.float32)
+    given = spoil_evenly(true_px, rng, noise, outliers, of_athlete=of_athlete)
+    return given, np.ones(true_px.shape[:3], np.float32)
 
 
 def judge(
@@ -118,6 +101,7 @@ def judge(
     seed: int = 20_000,
     noise: float = 0.02,
     outliers: float = 0.10,
+    of_athlete: bool = False,
     purge_m: float = PURGE_DISTANCE_M,
 ) -> Judged:
     """Every named frame, ``views`` cameras each, judged by networks ignorant of its entry."""
@@ -130,7 +114,7 @@ def judge(
         far = apart >= purge_m
         test = named.take(held).take(far)
         for _ in range(views):
-            pictures = spoiled_keypoints(test.joints_m, rng, noise, outliers)
+            pictures = spoiled_keypoints(test.joints_m, rng, noise, outliers, of_athlete)
             given.append(classifier.of_features(features(*pictures), ignorant_of_fold=index))
             truth.append(test.state)
             entry.append(test.entry)
@@ -276,6 +260,10 @@ def table(figures: dict[str, Any]) -> list[str]:
         f"- right athlete as upper {figures['upper_accuracy']:.3f} where the group is right",
         f"- expected calibration error {figures['calibration_error']:.3f}",
     ]
+    lines += [
+        f"- {name}: macro-F1 {part['macro_f1']:.3f}, accuracy {part['accuracy']:.3f}"
+        for name, part in figures.get("besides", {}).items()
+    ]
     for part in figures["distance_bins"]:
         to = f"{100 * part['to_m']:.0f} cm" if part["to_m"] else "farther"
         lines.append(
@@ -299,7 +287,9 @@ def evaluate(
     """Figures of ``posescore evaluate position``.
 
     ``conditions`` are pairs of noise and share of outliers; the first is the headline, the
-    others are added under ``"conditions"``.
+    others are added under ``"conditions"``. Under ``"besides"`` is the headline's macro-F1 once
+    without the purge, and once with noise measured against each athlete's size (the square root
+    of the area of the box) instead of the pair's box.
     """
     judged_by = classifier or PositionClassifier.load()
     pose_set = load_pose_set(pose_set_path)
@@ -307,4 +297,25 @@ def evaluate(
     for noise, outliers in conditions:
         judged = judge(judged_by, pose_set, views=views, noise=noise, outliers=outliers)
         results.append({"noise": noise, "outliers": outliers, **summary(judged)})
-    return {**results[0], "model_sha256": judged_by.sha256, "conditions": results[1:]}
+    noise, outliers = conditions[0]
+    given: dict[str, Any] = {"views": views, "noise": noise, "outliers": outliers}
+    besides = {
+        "all held-back frames, also those within 5 cm of training": judge(
+            judged_by, pose_set, purge_m=0.0, **given
+        ),
+        "noise as a share of each athlete's own size": judge(
+            judged_by, pose_set, of_athlete=True, **given
+        ),
+    }
+    return {
+        **results[0],
+        "model_sha256": judged_by.sha256,
+        "conditions": results[1:],
+        "besides": {
+            name: {
+                "macro_f1": macro_f1(judged),
+                "accuracy": float((judged.group == judged.true_group).mean()),
+            }
+            for name, judged in besides.items()
+        },
+    }

@@ -1,10 +1,11 @@
-"""Several scikit-learn networks, seen from all four symmetric sides, as a few matrix products.
+"""Several scikit-learn networks, seen from all four symmetric sides for little more than one.
 
 Every member is ``Pipeline(StandardScaler, MLPClassifier)``. Mirroring the picture and exchanging
-the athletes only permute features and flip signs, so instead of the features the first layer's
-weights are permuted, once, and the mean over the four sides costs four first layers and no second
-look at the keypoints. Scales are folded into the first layer. What comes out equals the mean of
-``predict_proba`` over the four sides (a test holds that).
+the athletes only permute features and flip signs. So features are divided, once for all members,
+into the four parts that both symmetries keep or negate; each part meets the first layer's weights
+once, and sums and differences of the four products are the first layers of the four sides. Scales
+are folded into the weights. What comes out equals the mean of ``predict_proba`` over the four
+sides (a test holds that).
 """
 
 from __future__ import annotations
@@ -22,14 +23,83 @@ from posescore.simulation.pose_set import swapped_states
 Array = NDArray[np.float32]
 _ROWS: Final = 1024
 """Rows at a time: hidden layers stay within the processor's cache."""
+_SIGNS: Final = np.array([[1, 1], [-1, 1], [1, -1], [-1, -1]], np.float32)
+"""What exchanging and what mirroring does to each of the four parts: keep or negate. In the same
+order the four sides: as it is, exchanged, mirrored, both."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Part:
+    """Features that both symmetries keep or negate, one for each set of columns that they move."""
+
+    columns: NDArray[np.int64]  # (n_part,) of the features
+    spread: NDArray[np.float64]  # (n_part, n_features) how each stands for its set of columns
+
+
+def _parts() -> tuple[_Part, ...]:
+    identity = np.eye(len(SWAP))
+    exchange = identity[:, SWAP]
+    mirror = identity[:, MIRROR] * MIRROR_SIGN
+    parts = []
+    for kept, turned in _SIGNS:
+        onto = (identity + kept * exchange) @ (identity + turned * mirror) / 4
+        # Columns of one set are the same but for their sign: the first one stands for all.
+        first = np.abs(onto).argmax(0)
+        columns = np.flatnonzero((onto[first, np.arange(len(SWAP))] != 0) & _leads(onto))
+        spread = np.sign(onto[columns]) * (onto[columns] != 0)
+        spread *= np.sign(onto[columns, columns])[:, None]
+        parts.append(_Part(columns, spread))
+    return tuple(parts)
+
+
+def _leads(onto: NDArray[np.float64]) -> NDArray[np.bool_]:
+    lowest = (onto != 0).argmax(0)
+    return np.asarray(lowest == np.arange(len(onto)))
+
+
+_PARTS: Final = _parts()
+
+
+def divided(features: Array) -> list[Array]:
+    """Features ``(n, n_features)`` as the four parts of them, ``(n, n_part)`` each."""
+    exchanged = features[:, SWAP]
+    even, odd = features + exchanged, features - exchanged
+    given = []
+    for part, (kept, turned) in zip(_PARTS, _SIGNS, strict=True):
+        whole = even if kept > 0 else odd
+        there = whole[:, MIRROR[part.columns]] * (turned * MIRROR_SIGN[part.columns])
+        given.append((whole[:, part.columns] + there) / 4)
+    return given
+
+
+SIGN_OF_SIDE: Final = np.stack(
+    [
+        np.concatenate(
+            [
+                np.full(
+                    len(part.columns),
+                    (kept if exchanged < 0 else 1) * (turned if mirrored < 0 else 1),
+                )
+                for part, (kept, turned) in zip(_PARTS, _SIGNS, strict=True)
+            ]
+        )
+        for exchanged, mirrored in _SIGNS
+    ]
+).astype(np.float32)
+"""``(4, n_features)``: what seeing an example from each side does to its parts, side by side."""
+
+
+def undivided(parts: Array) -> Array:
+    """Features from their four parts ``(n, n_features)``, side by side."""
+    return np.asarray(parts @ np.concatenate([part.spread for part in _PARTS]), np.float32)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SymmetricNetwork:
-    """One member: its layers, the first one for each of the four sides."""
+    """One member: its layers, the first one for each part of the features."""
 
-    first: Array  # (4, n_features, n_hidden)
-    first_bias: Array  # (4, n_hidden)
+    first: tuple[Array, ...]  # (n_part, n_hidden) each
+    first_bias: Array  # (n_hidden,)
     layers: tuple[tuple[Array, Array], ...]
     swapped: NDArray[np.int64]
 
@@ -37,46 +107,40 @@ class SymmetricNetwork:
     def of_pipeline(cls, pipeline: Any) -> SymmetricNetwork:
         """Read weights and scales of a fitted ``Pipeline(StandardScaler, MLPClassifier)``."""
         scaler, network = pipeline[0], pipeline[-1]
-        scale = np.asarray(scaler.scale_, np.float64)
-        weight = np.asarray(network.coefs_[0], np.float64) / scale[:, None]
+        weight = np.asarray(network.coefs_[0], np.float64) / np.asarray(scaler.scale_)[:, None]
         bias = np.asarray(network.intercepts_[0]) - np.asarray(scaler.mean_) @ weight
-        # Row i of a side's weights is met by the feature that stands in for feature i there.
-        plain, mirror = np.empty_like(weight), np.empty_like(weight)
-        plain[SWAP] = weight
-        mirror[MIRROR] = MIRROR_SIGN[:, None] * weight
-        both = np.empty_like(weight)
-        both[MIRROR] = MIRROR_SIGN[:, None] * plain
-        sides = np.stack([weight, plain, mirror, both]).astype(np.float32)
         layers = tuple(
             (np.asarray(w, np.float32), np.asarray(b, np.float32))
             for w, b in zip(network.coefs_[1:], network.intercepts_[1:], strict=True)
         )
-        biases = np.repeat(bias[None].astype(np.float32), 4, axis=0)
-        return cls(sides, biases, layers, swapped_states())
+        first = tuple((part.spread @ weight).astype(np.float32) for part in _PARTS)
+        return cls(first, bias.astype(np.float32), layers, swapped_states())
 
     def probabilities(self, features: Array) -> NDArray[np.float64]:
         """Mean over the four sides, ``(n, n_states)``; rows sum to 1."""
-        out = np.empty((len(features), len(self.swapped)))
-        for start in range(0, len(features), _ROWS):
-            rows = features[start : start + _ROWS]
-            total = np.zeros((len(rows), len(self.swapped)))
-            for side in range(4):
-                given = self._one_side(rows, side)
-                total += given[:, self.swapped] if side in (1, 3) else given
-            out[start : start + _ROWS] = total / 4
-        return out
+        return mean_of([self], features)
 
-    def _one_side(self, rows: Array, side: int) -> NDArray[np.float64]:
-        values = rows @ self.first[side]
-        values += self.first_bias[side]
+    def of_parts(self, parts: Sequence[Array]) -> NDArray[np.float64]:
+        """The same for what :func:`divided` gives."""
+        product = [rows @ weight for rows, weight in zip(parts, self.first, strict=True)]
+        product[0] += self.first_bias
+        total = np.zeros((len(parts[0]), len(self.swapped)))
+        for exchanged, mirrored in _SIGNS:
+            values = product[0] + exchanged * product[1]
+            values += mirrored * (product[2] + exchanged * product[3])
+            given = self._rest(values)
+            total += given[:, self.swapped] if exchanged < 0 else given
+        return total / 4
+
+    def _rest(self, values: Array) -> NDArray[np.float64]:
         for weight, bias in self.layers:
             np.maximum(values, 0, out=values)
             values = values @ weight
             values += bias
-        return softmax(values.astype(np.float64))
+        return softmax(values).astype(np.float64)
 
 
-def softmax(logits: NDArray[np.float64]) -> NDArray[np.float64]:
+def softmax(logits: NDArray[Any]) -> NDArray[Any]:
     """Rows that sum to 1."""
     grown = np.exp(logits - logits.max(axis=1, keepdims=True))
     return np.asarray(grown / grown.sum(axis=1, keepdims=True))
@@ -85,6 +149,8 @@ def softmax(logits: NDArray[np.float64]) -> NDArray[np.float64]:
 def mean_of(members: Sequence[SymmetricNetwork], features: Array) -> NDArray[np.float64]:
     """Mean of the members' probabilities, ``(n, n_states)``."""
     total = np.zeros((len(features), len(members[0].swapped)))
-    for member in members:
-        total += member.probabilities(features)
+    for start in range(0, len(features), _ROWS):
+        parts = divided(features[start : start + _ROWS])
+        for member in members:
+            total[start : start + _ROWS] += member.of_parts(parts)
     return total / len(members)

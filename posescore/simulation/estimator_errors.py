@@ -135,6 +135,43 @@ def pair_size_px(keypoints_px: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray((points.max(1) - points.min(1)).max(1), np.float32)
 
 
+def spoil_evenly(
+    true_px: NDArray[np.float32],
+    rng: np.random.Generator,
+    noise: float | NDArray[np.float64] = 0.02,
+    outliers: float | NDArray[np.float64] = 0.10,
+    *,
+    of_athlete: bool = False,
+) -> NDArray[np.float32]:
+    """Keypoints ``(n, 2, k, 2)`` with the same errors everywhere, whatever is hidden.
+
+    Parameters
+    ----------
+    true_px
+        Keypoints that are right.
+    rng
+        Draws everything.
+    noise
+        Standard deviation, one or one a frame, as a fraction of the longer side of the box
+        around the pair.
+    outliers
+        Share of keypoints put anywhere in that box.
+    of_athlete
+        Measure noise against each athlete instead: the square root of the area of the box.
+    """
+    count = len(true_px)
+    points = true_px.reshape(count, -1, 2)
+    low, high = points.min(1)[:, None, None], points.max(1)[:, None, None]
+    size = np.broadcast_to((high - low).max(-1), (count, 2, 1))
+    if of_athlete:
+        size = np.sqrt(np.prod(true_px.max(2) - true_px.min(2), axis=-1))[..., None]
+    sd = np.broadcast_to(noise, count)[:, None, None] * size
+    given = true_px + sd[..., None] * rng.standard_normal(true_px.shape)
+    wrong = rng.random(true_px.shape[:3]) < np.broadcast_to(outliers, count)[:, None, None]
+    given = np.where(wrong[..., None], rng.uniform(low, high, true_px.shape), given)
+    return np.asarray(given, np.float32)
+
+
 def _flip_sides(
     keypoints_px: NDArray[np.float32], rng: np.random.Generator, rates: ErrorRates
 ) -> NDArray[np.float32]:
@@ -189,7 +226,7 @@ def _confidence(
     confidence = level * (1 - trust + trust * fall) + 0.1 * rng.standard_normal(error.shape)
     silent = rng.random(len(error)) < rates.no_confidence
     confidence[silent] = 1.0
-    return np.clip(confidence, 0.01, 1.0).astype(np.float32)
+    return np.asarray(np.clip(confidence, 0.01, 1.0), np.float32)
 
 
 def _missing(

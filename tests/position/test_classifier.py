@@ -10,13 +10,13 @@ from skops import io as skops_io
 from posescore.errors import MissingPartError
 from posescore.pose.track import PairTrack
 from posescore.position.classifier import MODEL_NAME, PositionClassifier
-from posescore.position.classify import classify_pictures
+from posescore.position.classify import GROUPS, answer, classify_pictures
 from posescore.position.features import MIRROR, MIRROR_SIGN, SWAP, features
 from posescore.position.model_file import read_model
 from posescore.position.network import SymmetricNetwork
 from posescore.resources import shipped
 from posescore.simulation.pose_set import swapped_states
-from posescore.terms import MIRRORED_KEYPOINTS, STATES, Position, Provenance
+from posescore.terms import MIRRORED_KEYPOINTS, STATES, Athlete, Position, Provenance, State
 from tests.position.test_features import pictures
 
 
@@ -88,14 +88,27 @@ def test_pictures_are_answered_in_order_with_every_position(
     names = [f"{i}.jpg" for i in range(30)]
     answers = list(classify_pictures(keypoints, confidence, names, [None] * 30, classifier))
     assert [a["frame"] for a in answers] == names
-    for answer in answers:
-        given = answer["probabilities"]
+    for found in answers:
+        given = found["probabilities"]
         assert isinstance(given, dict)
         assert set(given) == {str(p) for p in Position}
         assert sum(given.values()) == pytest.approx(1, abs=1e-9)
-        assert answer["position"] == max(given, key=lambda name: given[name])
-        has_upper = Position(str(answer["position"])).has_upper
-        assert (answer["upper"] in ("A", "B")) == has_upper
+        of_group = {g: sum(given[str(p)] for p in g) for g in GROUPS.values()}
+        best = max(of_group, key=lambda g: of_group[g])
+        assert found["position"] == max(map(str, best), key=lambda name: given[name])
+        has_upper = Position(str(found["position"])).has_upper
+        assert (found["upper"] in ("A", "B")) == has_upper
+
+
+def test_two_guards_together_outweigh_a_third_position() -> None:
+    share = {
+        State(Position.OPEN_GUARD, Athlete.A): 0.30,
+        State(Position.CLOSED_GUARD, Athlete.A): 0.25,
+        State(Position.MOUNT, Athlete.B): 0.45,
+    }
+    row = np.array([share.get(state, 0.0) for state in STATES])
+    given = answer("f", None, row)
+    assert (given["position"], given["upper"]) == ("open_guard", "A")
 
 
 @pytest.mark.parametrize("rate", [5.0, 24.0, 29.97, 60.0])

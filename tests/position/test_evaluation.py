@@ -118,5 +118,5 @@ def test_the_card_belongs_to_the_model_and_says_what_the_evaluation_prints() -> 
         assert line in text
 
 
-FLOOR = 0.75
+FLOOR = 0.79
 """Single members on a few cameras; the whole table is ``posescore evaluate position``."""
