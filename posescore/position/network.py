@@ -72,28 +72,6 @@ def divided(features: Array) -> list[Array]:
     return given
 
 
-SIGN_OF_SIDE: Final = np.stack(
-    [
-        np.concatenate(
-            [
-                np.full(
-                    len(part.columns),
-                    (kept if exchanged < 0 else 1) * (turned if mirrored < 0 else 1),
-                )
-                for part, (kept, turned) in zip(_PARTS, _SIGNS, strict=True)
-            ]
-        )
-        for exchanged, mirrored in _SIGNS
-    ]
-).astype(np.float32)
-"""``(4, n_features)``: what seeing an example from each side does to its parts, side by side."""
-
-
-def undivided(parts: Array) -> Array:
-    """Features from their four parts ``(n, n_features)``, side by side."""
-    return np.asarray(parts @ np.concatenate([part.spread for part in _PARTS]), np.float32)
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class SymmetricNetwork:
     """One member: its layers, the first one for each part of the features."""

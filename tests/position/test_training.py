@@ -8,6 +8,7 @@ import pytest
 from posescore.position.classifier import PositionClassifier
 from posescore.position.examples import (
     Examples,
+    Poses,
     draw_examples,
     either_way,
     folds_of,
@@ -38,6 +39,14 @@ def tiny(tmp_path_factory: pytest.TempPathFactory) -> PositionClassifier:
     return PositionClassifier.load(path)
 
 
+@pytest.fixture(scope="module")
+def poses() -> Poses:
+    """What is learned from, in five folds: made once, for it takes seconds."""
+    pose_set = pose_set_or_skip()
+    fold = folds_of(pose_set.labelled, 5)
+    return training_poses(pose_set, fold, 5, np.random.default_rng(0))
+
+
 def _silent(_: str) -> None:
     pass
 
@@ -66,11 +75,10 @@ def test_more_examples_from_elsewhere_are_learned(tiny: PositionClassifier, tmp_
     assert (after > 1.5 * before).all()
 
 
-def test_no_member_learns_from_its_fold_nor_from_what_is_near_it() -> None:
+def test_no_member_learns_from_its_fold_nor_from_what_is_near_it(poses: Poses) -> None:
     pose_set = pose_set_or_skip()
     named = pose_set.labelled
     fold = folds_of(named, 5)
-    poses = training_poses(pose_set, fold, 5, np.random.default_rng(0))
     near = named_neighbours(pose_set, named)
     unnamed = slice(len(named), len(named) + len(near))
     for index in range(5):
@@ -81,10 +89,7 @@ def test_no_member_learns_from_its_fold_nor_from_what_is_near_it() -> None:
     assert poses.barred.all(1).mean() < 0.01
 
 
-def test_every_state_is_learned_and_scramble_is_rare() -> None:
-    pose_set = pose_set_or_skip()
-    named = pose_set.labelled
-    poses = training_poses(pose_set, folds_of(named, 5), 5, np.random.default_rng(0))
+def test_every_state_is_learned_and_scramble_is_rare(poses: Poses) -> None:
     states = np.bincount(poses.state, weights=poses.weight, minlength=len(STATES))
     share = (states + states[swapped_states()]) / states.sum()
     assert (share > 0.01).all()
@@ -112,11 +117,8 @@ def test_scrambles_are_the_middle_of_moves() -> None:
         assert not any(np.array_equal(frame, whole[-1]) for frame in inside)
 
 
-def test_examples_seen_either_way_keep_their_meaning() -> None:
-    pose_set = pose_set_or_skip()
-    named = pose_set.labelled
+def test_examples_seen_either_way_keep_their_meaning(poses: Poses) -> None:
     rng = np.random.default_rng(0)
-    poses = training_poses(pose_set, folds_of(named, 3), 3, rng)
     drawn = draw_examples(poses, 50, rng)
     rows, state = either_way(drawn.features, drawn.state, rng)
     assert rows.shape == drawn.features.shape
