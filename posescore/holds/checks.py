@@ -141,7 +141,9 @@ def _answers(criterion: _Criterion, seen: Instants) -> Floats:
     judge = shipped_judges()[question.name]
     sides = SIDES if question.sided else SIDES[:1]
     odds = np.stack([judge.log_odds(question.ask(seen.pair_px, s)) for s in sides], axis=1)
-    return np.where(seen.seen[:, None], np.clip(odds, -2 * _STRONGEST, 2 * _STRONGEST), 0.0)
+    shown = np.stack([question.shown(seen.pair_px, s) for s in sides], axis=1)
+    odds = np.clip(odds, -2 * _STRONGEST, 2 * _STRONGEST) * shown
+    return np.where(seen.seen[:, None], odds, 0.0)
 
 
 def _cuts(dividing: list[tuple[_Criterion, Floats]], edges_s: Floats, weight: Floats) -> list[int]:

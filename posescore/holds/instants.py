@@ -14,6 +14,9 @@ from posescore.terms import Athlete
 
 INSTANT_S: Final = 0.2
 """Long enough for a median to drop a wrong frame, short against the three seconds that count."""
+LEAST_SURE: Final = 0.4
+"""A keypoint that its estimator trusts less than this counts as unseen: where confidence is
+calibrated it is more often wrong than right, and criteria hang on single keypoints."""
 _ENOUGH: Final = 6
 """Keypoints an athlete needs in an instant to be judged."""
 
@@ -25,7 +28,7 @@ class Instants:
     edges_s
         ``(n + 1,)`` float64: where instants begin and end; all but the outer two are frame times.
     pair_px
-        ``(n, 2, 21, 2)`` float64, median over the frames; missing in all of them = NaN.
+        ``(n, 2, 21, 2)`` float64, medians over frames; missing or unsure in all = NaN.
     seen
         ``(n,)`` bool: enough keypoints of both athletes.
     """
@@ -44,7 +47,8 @@ def instants(track: PairTrack, start_s: float, end_s: float, first: Athlete) -> 
     time_s = track.time_s[begin:end]
     cell = np.floor((time_s + 1e-6) / INSTANT_S)
     _, opens = np.unique(cell, return_index=True)
-    frames = track.keypoints_px[begin:end].astype(np.float64)
+    sure = track.keypoint_confidence[begin:end] >= LEAST_SURE
+    frames = np.where(sure[..., None], track.keypoints_px[begin:end].astype(np.float64), np.nan)
     if first is Athlete.B:
         frames = frames[:, ::-1]
     pair = _medians(frames, opens)

@@ -25,7 +25,7 @@ from posescore.holds.geometry import (
     torso_y,
     view,
 )
-from posescore.terms import Position
+from posescore.terms import KEYPOINT_INDEX, Position
 
 SIDES: Final = ("left", "right")
 Features = Callable[[Floats, Floats, Floats, str], Floats]
@@ -50,6 +50,8 @@ class Question:
     before
         How often the answer is yes before looking, common practice of the sport. It matters
         where the view shows little.
+    decisive
+        Keypoints that the answer hangs on, of the upper or lower athlete; ``{side}`` is the side.
     """
 
     name: str
@@ -58,6 +60,17 @@ class Question:
     features: Features
     sided: bool
     before: float
+    decisive: tuple[tuple[str, str], ...] = ()
+
+    def shown(self, pair: Floats, side: str = "left") -> Floats:
+        """Share of the decisive keypoints that are there, ``(n,)``; 1 where none is decisive."""
+        if not self.decisive:
+            return np.ones(len(pair))
+        there = [
+            np.isfinite(pair[:, int(who == "lower"), KEYPOINT_INDEX[name.format(side=side)], 0])
+            for who, name in self.decisive
+        ]
+        return np.asarray(np.mean(there, axis=0))
 
     def ask(self, pair: Floats, side: str = "left") -> Floats:
         """Features of pairs ``(n, 2, 21, 2)``, the upper athlete first."""
@@ -318,16 +331,45 @@ _KNEE: Final = frozenset({Position.KNEE_ON_BELLY})
 _BACK: Final = frozenset({Position.BACK_CONTROL})
 _TURTLE: Final = frozenset({Position.TURTLE})
 
+_LEGS: Final = (
+    ("upper", "left_knee"), ("upper", "right_knee"), ("upper", "left_ankle"),
+    ("upper", "right_ankle"),
+)  # fmt: skip
+
 QUESTIONS: Final[tuple[Question, ...]] = (
-    Question("other_knee_down", "knee_on_belly", _KNEE, _knee_on_torso, False, 0.4),
-    Question("hip_side", "knee_on_belly", _KNEE, _knee_on_torso, False, 0.85),
+    Question("other_knee_down", "knee_on_belly", _KNEE, _knee_on_torso, False, 0.4, _LEGS),
+    Question("hip_side", "knee_on_belly", _KNEE, _knee_on_torso, False, 0.85, _LEGS[:2]),
     Question("facing_head", "mount", _MOUNTS, _facing, False, 0.95),
-    Question("knee_down", "mount", _MOUNTS, _upper_leg, True, 0.85),
-    Question("arm_trapped", "mount", _MOUNTS, _arm_under_legs, True, 0.08),
-    Question("leg_trapped", "astride", _ASTRIDE, _leg_between, False, 0.5),
-    Question("hook", "back_control", _BACK, _hook, True, 0.75),
-    Question("feet_crossed", "back_control", _BACK, _feet_crossed, False, 0.12),
-    Question("knee_of_opponent_down", "turtle", _TURTLE, _lower_knees, False, 0.8),
+    Question(
+        "knee_down",
+        "mount",
+        _MOUNTS,
+        _upper_leg,
+        True,
+        0.85,
+        (("upper", "{side}_knee"), ("upper", "{side}_ankle")),
+    ),
+    Question(
+        "arm_trapped",
+        "mount",
+        _MOUNTS,
+        _arm_under_legs,
+        True,
+        0.08,
+        (("lower", "{side}_elbow"), ("lower", "{side}_wrist")),
+    ),
+    Question("leg_trapped", "astride", _ASTRIDE, _leg_between, False, 0.5, _LEGS),
+    Question("hook", "back_control", _BACK, _hook, True, 0.75, (("upper", "{side}_ankle"),)),
+    Question("feet_crossed", "back_control", _BACK, _feet_crossed, False, 0.12, _LEGS[2:]),
+    Question(
+        "knee_of_opponent_down",
+        "turtle",
+        _TURTLE,
+        _lower_knees,
+        False,
+        0.8,
+        (("lower", "left_knee"), ("lower", "right_knee")),
+    ),
     Question("behind_shoulder_line", "turtle", _TURTLE, _behind, False, 0.7),
 )
 """All questions. ``feet_crossed`` counts a body triangle too: the feet look alike."""

@@ -50,7 +50,8 @@ def _log_odds(track: PairTrack, upper: Athlete) -> Floats:
     """Log odds of a trapped leg at every frame, ``(n_frames,)``; 0 where unseen."""
     seen = instants(track, 0.0, track.end_s, upper)
     odds = shipped_judges()[_QUESTION.name].log_odds(_QUESTION.ask(seen.pair_px))
-    odds = np.where(seen.seen, np.clip(odds, -_STRONGEST, _STRONGEST), 0.0)
+    odds = np.clip(odds, -_STRONGEST, _STRONGEST) * _QUESTION.shown(seen.pair_px)
+    odds = np.where(seen.seen, odds, 0.0)
     if len(odds) >= _SMOOTHED:
         odds = np.convolve(odds, np.full(_SMOOTHED, 1.0 / _SMOOTHED), mode="same")
     middle_s = (seen.edges_s[:-1] + seen.edges_s[1:]) / 2

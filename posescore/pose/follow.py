@@ -122,7 +122,7 @@ def follow(
     return _finished(follower, clock, footage.size_px, (estimator.step, Step("follow", settings)))
 
 
-FOLLOWING_VERSION: Final = 1
+FOLLOWING_VERSION: Final = 2
 """Rises when following changes what it gives for the same footage; part of a cached pose's key."""
 
 
@@ -207,8 +207,13 @@ class _Follower:
         return [*sights, *(Sight(person, colour_of(frame.picture, person)) for person in more)]
 
     def _worth_cropping(self, box: Box | None) -> Box | None:
-        """A box is searched only where it is clearly smaller than the picture."""
+        """People are searched in a box only where it is clearly smaller than the picture.
+
+        An estimator of the pair is always told where the pair was: that spares it the search.
+        """
         width, height = self._size_px
+        if self._finder is None:
+            return box
         if box is None or box.width_px * box.height_px > 0.6 * width * height:
             return None
         return box

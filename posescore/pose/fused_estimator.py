@@ -28,6 +28,10 @@ MEDIAPIPE_SURE: Final = 0.6
 MAX_OVERLAP: Final = 0.15
 """Share of the smaller person's box that the other's may cover: more is contact."""
 
+IN_CONTACT: Final = 0.5
+"""Share of the smaller athlete's box, as the network sees them, from which MediaPipe is not asked
+in a followed video: it could only be taken for people who do not overlap."""
+
 
 class FusedEstimator:
     """The estimator as shipped.
@@ -57,6 +61,7 @@ class FusedEstimator:
                 "sure": SURE,
                 "mediapipe_sure": MEDIAPIPE_SURE,
                 "max_overlap": MAX_OVERLAP,
+                "in_contact": IN_CONTACT,
                 "network": dict(network_step.settings),
                 "mediapipe": dict(mediapipe_step.settings),
             },
@@ -78,6 +83,8 @@ class FusedEstimator:
         look = self._network.look(picture, boxes)
         ours = look.estimate()
         if look.athlete_confidence.min() >= SURE:
+            return ours
+        if boxes and covered(*look.keypoints_px) > IN_CONTACT:
             return ours
         people = self._mediapipe.people(picture, boxes[0] if len(boxes) == 1 else None)
         if look.athlete_confidence.max() < NOBODY_BELOW:
