@@ -33,6 +33,9 @@ from posescore.terms import Interval, Provenance, Step
 ANALYSED_FRAMES_PER_S: Final = 15.0
 """Frames a second that are searched unless told otherwise: every second one at 30. Between them
 keypoints are interpolated; in 67 ms a grappling limb moves by about its own width."""
+BODY_MARGIN: Final = 0.05
+"""What bodies are larger than the box of their keypoints; an estimator of the pair adds room of its
+own, as it was trained with."""
 PAIR_MARGIN: Final = 0.3
 """Room around the pair, as a share of its size on every side; the detector wants surroundings.
 Of 0.3, 0.5 and 0.8 on rendered pairs the least found most athletes, one athlete's box the most at
@@ -122,7 +125,7 @@ def follow(
     return _finished(follower, clock, footage.size_px, (estimator.step, Step("follow", settings)))
 
 
-FOLLOWING_VERSION: Final = 2
+FOLLOWING_VERSION: Final = 3
 """Rises when following changes what it gives for the same footage; part of a cached pose's key."""
 
 
@@ -175,7 +178,8 @@ class _Follower:
             if self._opening_is_over():
                 self._begin()
             return
-        box = self._worth_cropping(pair_box(self._slots, frame.time_s, PAIR_MARGIN))
+        margin = BODY_MARGIN if self._finder is None else PAIR_MARGIN
+        box = self._worth_cropping(pair_box(self._slots, frame.time_s, margin))
         sights = self._sights(frame.picture, box)
         chosen = assign(self._slots, sights, frame.time_s)
         if None in chosen and self._finder is not None:
