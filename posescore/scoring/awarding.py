@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from posescore.scoring.claims import Bar, Claim, kind_words, words
-from posescore.scoring.judging import judge
+from posescore.scoring.judging import NOT_LOOKED_AT, judge
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import Group, Visit, shares
@@ -134,7 +134,8 @@ def unmet(claim: Claim, at_s: float) -> Proposal | None:
     failed = claim.verdict.failed
     sure = claim.confidence * claim.visit.confidence(claim.visit.start_s, claim.visit.end_s)
     sure *= claim.verdict.probability
-    return none_for(claim, at_s, failed.seen, failed.clause, failed, sure)
+    reason = failed.seen if failed.seen != NOT_LOOKED_AT else f"{NOT_LOOKED_AT}: {failed.name}"
+    return none_for(claim, at_s, reason, failed.clause, failed, sure)
 
 
 def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Proposal:

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from posescore.holds.hold import Check, Hold
 from posescore.scoring.proposal import Criterion
 from posescore.scoring.rules import AskedOf, RuleSet
+
+NOT_LOOKED_AT: Final = "not looked at"
+"""What was seen of a criterion that nobody checked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +59,7 @@ def _criterion(hold: Hold, asked: AskedOf) -> tuple[Criterion, bool]:
     check = hold.check(asked.check)
     name = str(asked.check)
     if check is None:
-        return Criterion(asked.asks, None, "not looked at", asked.clause, check=name), False
+        return Criterion(asked.asks, None, NOT_LOOKED_AT, asked.clause, check=name), False
     fulfils = check.value in asked.met
     p_met = probability_met(asked, check)
     met = p_met >= 0.5

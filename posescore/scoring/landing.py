@@ -119,8 +119,8 @@ def _took_down(visit: Visit) -> str:
     return f"{upper} took {upper.other} down from standing into {visit.positions[0].trade_name}"
 
 
-def _ended_on_top(visit: Visit) -> str:
-    return f"{visit.upper} ended on top in {visit.positions[0].trade_name} from standing"
+def _ended_on_top(visit: Visit, out_of: str = " from standing") -> str:
+    return f"{visit.upper} ended on top in {visit.positions[0].trade_name}{out_of}"
 
 
 def _on_feet(rules: RuleSet, probability: float, seen: str = "both were standing") -> Criterion:
@@ -221,7 +221,7 @@ def _on_knees(visit: Visit, rules: RuleSet) -> Landing:
         "there is no takedown"
     )
     bar = Bar(reason, rules.clauses["knees"], "the attacker starts with both feet on the mat")
-    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, bar=bar)
+    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit, ""), bar.clause, bar=bar)
 
 
 def _defended(visit: Visit, rules: RuleSet) -> Landing:
