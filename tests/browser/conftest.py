@@ -6,12 +6,16 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from posescore.library.library import Library
+from posescore.pipeline import analyze, sample_request
+from posescore.resources import shipped
 
 CHROMIUM = os.environ.get("POSESCORE_CHROMIUM") or shutil.which("chromium")
 ARGUMENTS = [
@@ -29,20 +33,30 @@ DESK = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}
 
 
+AS_INSTALLED = (
+    "posescore", "review", "--library", "{folder}/library", "--no-open", "--port", "0",
+)  # fmt: skip
+"""The program's own command over the library of a folder."""
+
+
 @dataclass
 class Server:
     """The program in a process of its own, over a folder that outlives it."""
 
     folder: Path
+    module: tuple[str, ...] = ("tests.browser.served", "{folder}")
     address: str = ""
     process: subprocess.Popen[str] | None = field(default=None, repr=False)
 
     def start(self) -> None:
-        command = [sys.executable, "-m", "tests.browser.served", str(self.folder)]
+        module = [part.format(folder=self.folder) for part in self.module]
+        command = [sys.executable, "-m", *module]
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
         assert self.process.stdout is not None
         line = self.process.stdout.readline()
-        assert "http://" in line, line
+        if "http://" not in line:
+            self.stop(signal.SIGKILL)
+            pytest.fail(f"the server did not start: {' '.join(command)} said {line!r}")
         self.address = line.split()[-1]
 
     def stop(self, how: signal.Signals = signal.SIGINT) -> int:
@@ -76,6 +90,16 @@ def server(browser: Browser, served_folder: Path) -> Iterator[Server]:
     server.start()
     yield server
     server.stop()
+
+
+@pytest.fixture(scope="session")
+def sample_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A library with the sample match, analysed from its true keypoints."""
+    folder = tmp_path_factory.mktemp("sample")
+    keypoints = shipped("sample_video", "keypoints.json")
+    with Library(folder / "library") as library:
+        analyze(replace(sample_request(), track_file=keypoints), library)
+    return folder
 
 
 @dataclass

@@ -1,0 +1,161 @@
+"""The sample match in a real browser: seen, decided by keyboard alone, kept, and taken away."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from posescore.resources import shipped
+from tests.browser.conftest import AS_INSTALLED, Server
+from tests.browser.room import named_frame, open_match, points, states, wait_for_points
+
+pytestmark = pytest.mark.browser
+
+MOST_KEYS = 40
+WITHIN_S = 1.0
+FALSE = "1"
+"""The key of the first reason for which a proposal is dismissed."""
+
+
+@pytest.fixture(scope="module")
+def server(browser: Browser, sample_folder: Path) -> Iterator[Server]:
+    server = Server(sample_folder, AS_INSTALLED)
+    server.start()
+    yield server
+    server.stop()
+
+
+@pytest.fixture(autouse=True)
+def _as_analysed(page: Page) -> None:
+    """What an earlier test decided is taken back."""
+    while page.request.get("/api/matches/1").json()["undo"]:
+        assert page.request.post("/api/matches/1/undo", data={}).ok
+
+
+@pytest.fixture(scope="module")
+def truth() -> dict[str, Any]:
+    made: dict[str, Any] = json.loads(shipped("sample_video", "truth.json").read_text("utf-8"))
+    return made
+
+
+def is_true(proposal: dict[str, Any], truth: dict[str, Any]) -> bool:
+    """True awards are to be confirmed, and so is every "no points": they say what happened."""
+    return not proposal["points"] or any(
+        (award["athlete"], award["kind"]) == (proposal["athlete"], proposal["kind"])
+        and abs(award["time_s"] - proposal["time_s"]) <= WITHIN_S
+        for award in truth["awards"]
+    )
+
+
+def true_points(truth: dict[str, Any], athlete: str) -> int:
+    return sum(award["points"] for award in truth["awards"] if award["athlete"] == athlete)
+
+
+def has_skeletons(page: Page) -> bool:
+    """True when something is drawn over the footage."""
+    return bool(
+        page.evaluate(
+            """() => {
+              const {width, height} = document.querySelector(".stage canvas");
+              const pen = document.querySelector(".stage canvas").getContext("2d");
+              const {data} = pen.getImageData(0, 0, width, height);
+              return data.some((value, i) => i % 4 === 3 && value > 0);
+            }"""
+        )
+    )
+
+
+def test_the_sample_match_is_seen_decided_and_kept(page: Page, truth: dict[str, Any]) -> None:
+    page.goto("/")
+    page.get_by_role("link", name=truth["athletes"]["A"]["name"]).first.click()
+    expect(page.locator(".hold")).not_to_have_count(0)
+    page.wait_for_function("document.querySelector('video').readyState >= 2")
+    page.wait_for_function("document.querySelectorAll('.proposals .proposal').length >= 6")
+
+    page.keyboard.press("Space")
+    page.wait_for_function("Number(document.querySelector('#frame-now').textContent) > 15")
+    page.keyboard.press("Space")
+    expect(page.get_by_role("button", name="Play", exact=True)).to_be_visible()
+    assert has_skeletons(page)
+
+    first = truth["awards"][0]
+    page.keyboard.press("ArrowDown")
+    expect(page.locator(".proposal.selected")).to_have_count(1)
+    n_frame = round(first["time_s"] * truth["frames_per_s"])
+    page.wait_for_function(
+        "(wanted) => Math.abs(document.querySelector('#frame-now').textContent - wanted) < 30",
+        arg=n_frame,
+    )
+    seen = named_frame(page)
+    page.keyboard.press("y")
+    wait_for_points(page, "A", first["points"])
+    page.keyboard.press("u")
+    wait_for_points(page, "A", 0)
+    page.keyboard.press("Shift+U")
+    wait_for_points(page, "A", first["points"])
+
+    page.reload()
+    page.wait_for_selector(".proposals .proposal")
+    assert points(page, "A") == first["points"]
+    assert states(page)[0].endswith("Confirmed")
+    expect(page.locator("#frame-now")).to_have_text(str(seen))
+
+
+class Pressed:
+    """Presses keys one by one, and counts."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.keys: list[str] = []
+
+    def __call__(self, *keys: str) -> None:
+        for key in keys:
+            self.keys.append(key)
+            self.page.keyboard.press(key)
+
+    def until_focused(self, target: Locator) -> None:
+        """Move down a menu to one of its lines."""
+        while not target.evaluate("one => one === document.activeElement"):
+            assert len(self.keys) < 2 * MOST_KEYS
+            self("Tab")
+
+
+def decide_all(page: Page, press: Pressed, truth: dict[str, Any]) -> None:
+    """Go from need to need, like a coach who knows what happened."""
+    waiting = page.locator(".todo b")
+    selected = page.locator(".proposal.selected.is-undecided")
+    known = {one["id"]: one for one in page.request.get("/api/matches/1").json()["proposals"]}
+    left = len(known)
+    expect(waiting).to_have_text(str(left))
+    while left:
+        press("n")
+        if not selected.count():
+            continue  # a doubtful stretch: looked at, and on
+        proposal = known[str(selected.get_attribute("id")).removeprefix("proposal-")]
+        press(*("y" if is_true(proposal, truth) else f"x{FALSE}"))
+        left -= 1
+        expect(waiting).to_have_text(str(left))
+
+
+def test_a_review_from_the_first_proposal_to_the_report_takes_few_keys(
+    page: Page, truth: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    open_match(page)
+    press = Pressed(page)
+    decide_all(page, press, truth)
+    for athlete in "AB":
+        wait_for_points(page, athlete, true_points(truth, athlete))
+    press("l")
+    press.until_focused(page.get_by_role("link", name="Chapters for a player (WebVTT)"))
+    with page.expect_download() as saved:
+        press("Enter")
+    saved.value.save_as(tmp_path / "saved")
+    assert len((tmp_path / "saved").read_text("utf-8").split("Confirmed")) > len(truth["awards"])
+    with capsys.disabled():
+        print(f" [{len(press.keys)} key presses: {' '.join(press.keys)}] ", end="")
+    assert len(press.keys) < MOST_KEYS
