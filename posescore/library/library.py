@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
 from sqlalchemy import Connection
 
-from posescore.errors import ConflictError, InputError
-from posescore.library import analysis_rows, entry_rows, job_rows, match_rows
+from posescore.errors import ConflictError, InputError, PoseScoreError, StorageError
+from posescore.library import analysis_rows, claims, entry_rows, job_rows, match_rows, standing
 from posescore.library.analysis import Analysis
 from posescore.library.edits import Edit
 from posescore.library.entries import REDO, UNDO, Effect, Entry, NewEntry, history
@@ -22,6 +23,7 @@ from posescore.library.recent import Recent
 from posescore.library.replay import division_of, replay, rules_named
 from posescore.library.resolve import effect_of
 from posescore.library.review import Review
+from posescore.library.standing import Standing
 from posescore.library.state import settings_in_force
 from posescore.library.storage import Storage, library_folder, sentences
 from posescore.position.probabilities import PositionProbabilities
@@ -38,6 +40,9 @@ class Library:
     folder
         Where it lies; None takes the environment's ``POSESCORE_LIBRARY``, else the user's data
         folder. It is made where it is missing.
+    read_only
+        Only look. A folder that cannot be written is only looked at in any case; what would change
+        anything is then refused with one sentence.
 
     Raises
     ------
@@ -45,13 +50,19 @@ class Library:
         When the folder cannot be used, or the library is broken or newer than this program.
     """
 
-    def __init__(self, folder: Path | None = None) -> None:
+    def __init__(self, folder: Path | None = None, *, read_only: bool = False) -> None:
         self.folder = library_folder(folder)
-        self._storage = Storage(self.folder)
+        self._storage = Storage(self.folder, read_only=read_only)
         self._analyses: Recent[tuple[int, int | None], Analysis] = Recent(_REMEMBERED)
         self._logs: Recent[tuple[int, str], tuple[Entry, ...]] = Recent(_REMEMBERED)
         self._reviews: Recent[tuple[int, str], Review] = Recent(_REMEMBERED)
-        self._sweep()
+        if not self.read_only:
+            self._sweep()
+
+    @property
+    def read_only(self) -> str:
+        """Why nothing can be edited, in one sentence; empty where everything can."""
+        return self._storage.read_only
 
     def _sweep(self) -> None:
         """Remove folders of matches that this database has deleted, where a crash left them."""
@@ -134,10 +145,42 @@ class Library:
         footage = match.info.footage
         if footage is not None and self.match_of_footage(footage.sha256) is None:
             shutil.rmtree(self.poses_of(footage.sha256), ignore_errors=True)
+            shutil.rmtree(self.copies_of(footage.sha256), ignore_errors=True)
 
     def poses_of(self, sha256: str) -> Path:
         """Folder for poses kept of a footage; it goes with the last match of that footage."""
         return self.folder / "poses" / sha256
+
+    def copies_of(self, sha256: str) -> Path:
+        """Folder for footage that was copied in; it goes with the last match of that footage."""
+        return self.folder / "footage" / sha256
+
+    def standings(self, matches: Sequence[Match]) -> dict[int, Standing]:
+        """What stands in every analysed match of these; only what changed since is replayed."""
+        with self._storage.read() as connection:
+            kept = standing.read_standings(connection)
+        found: dict[int, Standing] = {}
+        made: list[tuple[Match, Standing]] = []
+        for match in matches:
+            if match.analysis_version is None:
+                continue
+            basis, content = kept.get(match.id, ("", ""))
+            if basis == standing.basis_of(match):
+                found[match.id] = standing.standing_from(content, match)
+            else:
+                found[match.id] = self._standing(match)
+                made.append((match, found[match.id]))
+        lasting = [(match, one) for match, one in made if one.lasts]
+        if lasting:
+            with suppress(StorageError), self._storage.write() as connection:
+                standing.write_standings(connection, lasting)
+        return found
+
+    def _standing(self, match: Match) -> Standing:
+        try:
+            return Standing.of(self.review(match.id))
+        except PoseScoreError as error:
+            return Standing.without_review(match, error)
 
     # Analyses -----------------------------------------------------------------------------------
     def save_analysis(self, match_id: int, analysis: Analysis) -> Analysis:
@@ -318,6 +361,18 @@ class Library:
         """Mark a job as done, failed (with a sentence) or cancelled; the first end stays."""
         with self._storage.write() as connection:
             return job_rows.end_job(connection, job_id, state, message)
+
+    def claim_job(self, job_id: int) -> AbstractContextManager[None]:
+        """Hold a job while running it; ConflictError where a living program does already."""
+        return claims.claimed(self._claims, job_id)
+
+    def is_claimed(self, job_id: int) -> bool:
+        """True while a living program runs that job; what a crash left running is not claimed."""
+        return claims.is_claimed(self._claims, job_id)
+
+    @property
+    def _claims(self) -> Path:
+        return self.folder / "jobs"
 
     def job(self, job_id: int) -> Job:
         """One job; NotFoundError where there is none."""

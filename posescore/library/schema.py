@@ -85,6 +85,13 @@ JOB: Final = Table(
     Column("started_at", String),
     Column("changed_at", String, nullable=False),
 )
+STANDING: Final = Table(
+    "standing",
+    METADATA,
+    Column("match_id", ForeignKey("match.id", ondelete="CASCADE"), primary_key=True),
+    Column("basis", String, nullable=False),
+    Column("content", String, nullable=False),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +169,17 @@ _OPINIONS_AND_JOBS: Final = Migration(
             WHERE state IN ('queued', 'running')""",
     ),
 )
-MIGRATIONS: Final = (_MATCHES_AND_LOG, _OPINIONS_AND_JOBS)
+_STANDINGS: Final = Migration(
+    "what stands in every match, so that a long list is quick",
+    (
+        """CREATE TABLE standing (
+            match_id INTEGER PRIMARY KEY REFERENCES match (id) ON DELETE CASCADE,
+            basis TEXT NOT NULL,
+            content TEXT NOT NULL
+        )""",
+    ),
+)
+MIGRATIONS: Final = (_MATCHES_AND_LOG, _OPINIONS_AND_JOBS, _STANDINGS)
 VERSION: Final = len(MIGRATIONS)
 
 _RECORD: Final = """CREATE TABLE IF NOT EXISTS migration (

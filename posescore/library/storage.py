@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
+import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -38,14 +40,39 @@ class Storage:
 
     Every ``write`` is one transaction that holds SQLite's write lock from its first statement
     and is on the disk when it ends (write-ahead log, ``synchronous=FULL``).
+
+    Parameters
+    ----------
+    folder
+        Where the database lies.
+    read_only
+        Only look. A folder that cannot be written is only looked at in any case. SQLite wants to
+        write beside a database even to read it, so a copy in a passing folder is opened: what
+        others write afterwards shows when the library is opened again.
     """
 
-    def __init__(self, folder: Path, migrations: tuple[Migration, ...] = MIGRATIONS) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        migrations: tuple[Migration, ...] = MIGRATIONS,
+        read_only: bool = False,
+    ) -> None:
         self.folder = folder
         self.path = folder / FILE_NAME
+        self.read_only = ""
+        """Why nothing can be kept, in one sentence; empty where everything can."""
+        self._copy: tempfile.TemporaryDirectory[str] | None = None
         with sentences(self.path):
-            folder.mkdir(parents=True, exist_ok=True)
-            self._engine = _engine(self.path)
+            opened = self.path
+            if self.path.is_file() and (read_only or not _can_be_written(self.path)):
+                opened = self._copied()
+                self.read_only = (
+                    f"{folder} can only be looked at: nothing was changed; copy it to a folder "
+                    "of your own to edit it."
+                )
+            else:
+                folder.mkdir(parents=True, exist_ok=True)
+            self._engine = _engine(opened)
             try:
                 self._prepare(migrations)
             except BaseException:
@@ -55,9 +82,17 @@ class Storage:
     def _prepare(self, migrations: tuple[Migration, ...]) -> None:
         self._log_ahead()
         while True:
-            with self.write() as connection:
+            with sentences(self.path), self._writing() as connection:
                 if not migrate_one(connection, str(self.path), migrations):
                     return
+
+    def _copied(self) -> Path:
+        """The database and what is not yet worked into it, beside each other in a folder of ours."""
+        self._copy = tempfile.TemporaryDirectory(prefix="posescore-", ignore_cleanup_errors=True)
+        for name in (FILE_NAME, f"{FILE_NAME}-wal"):
+            if (self.folder / name).is_file():
+                shutil.copyfile(self.folder / name, Path(self._copy.name) / name)
+        return Path(self._copy.name) / FILE_NAME
 
     def _log_ahead(self) -> None:
         """Switch the file to a write-ahead log, for good.
@@ -86,7 +121,14 @@ class Storage:
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """One transaction; on any error nothing of it is kept."""
-        with sentences(self.path), self._engine.connect() as plain:
+        if self.read_only:
+            raise StorageError(self.read_only)
+        with sentences(self.path), self._writing() as connection:
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with self._engine.connect() as plain:
             connection = plain.execution_options(posescore_write=True)
             with connection.begin():
                 yield connection
@@ -94,6 +136,12 @@ class Storage:
     def close(self) -> None:
         """Close every connection."""
         self._engine.dispose()
+        if self._copy is not None:
+            self._copy.cleanup()
+
+
+def _can_be_written(path: Path) -> bool:
+    return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
 
 
 def _engine(path: Path) -> Engine:
