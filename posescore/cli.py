@@ -80,11 +80,11 @@ def main() -> None:
 
 
 def _analysed(request: Request, library: Library, quiet: bool) -> Match:
-    from posescore.pipeline import analyze
+    from posescore.background import analyze_now
     from posescore.printing import progress_bar
 
     with progress_bar(quiet) as progress:
-        return analyze(request, library, progress, warn=lambda said: click.echo(said, err=True))
+        return analyze_now(request, library, progress, warn=lambda said: click.echo(said, err=True))
 
 
 def _division(age: str | None, belt: str | None) -> dict[str, str] | None:

@@ -1,0 +1,263 @@
+"""Analyses as jobs of the library: told how far they are, stopped, taken up again after a crash.
+
+The command line runs one at once; ``python -m posescore.background FOLDER`` runs all that wait in a
+library, one after the other, in a process of its own, and ends with the program that started it.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Final, Protocol
+
+from posescore.errors import ConflictError, NotFoundError, OwnFailureError, PoseScoreError
+from posescore.library.adding import Added, add_footage
+from posescore.library.jobs import Job, JobState
+from posescore.library.library import Library
+from posescore.library.match import Match, MatchInfo
+from posescore.pipeline import Progress, Request, analyze, silent
+
+STAGES: Final[Mapping[str, tuple[float, float]]] = {
+    "finding both athletes": (0.0, 0.95),
+    "naming positions": (0.95, 0.96),
+    "making a copy for the browser": (0.96, 1.0),
+}
+"""Share of the whole that each stage takes, as measured on the sample match."""
+TOLD_EVERY_S: Final = 0.4
+"""Every note of progress waits for the disk; more often nobody could read it."""
+
+
+class Analyse(Protocol):
+    """What makes an analysis of a request; :func:`posescore.pipeline.analyze` in use."""
+
+    def __call__(
+        self,
+        request: Request,
+        library: Library,
+        progress: Progress = ...,
+        warn: Callable[[str], None] = ...,
+    ) -> Match:
+        """Analyse and keep; see there."""
+        ...
+
+
+class StoppedError(Exception):
+    """A person stopped the analysis."""
+
+
+class _Told:
+    """Notes progress in the library and passes it on; raises where a person stopped the job."""
+
+    def __init__(self, library: Library, job_id: int, progress: Progress) -> None:
+        self._library = library
+        self._job_id = job_id
+        self._progress = progress
+        self._told_at = 0.0
+        self._stage = ""
+
+    def __call__(self, stage: str, done: int, total: int) -> None:
+        self._progress(stage, done, total)
+        if stage == self._stage and time.monotonic() < self._told_at + TOLD_EVERY_S:
+            return
+        first, last = STAGES.get(stage, (0.0, 0.0))
+        share = first + (last - first) * min(1.0, done / max(total, 1))
+        self._stage = stage
+        job = self._library.update_job(self._job_id, share, stage)
+        self._told_at = time.monotonic()
+        if job.state is not JobState.RUNNING:
+            raise StoppedError
+
+
+def request_of(match: Match, settings: Mapping[str, object]) -> Request:
+    """What to ask of the pipeline for a match of the library.
+
+    Raises
+    ------
+    NotFoundError
+        When the match was added without footage, or its file changed since.
+    """
+    info, footage = match.info, match.info.footage
+    if footage is None:
+        raise NotFoundError(f"match {match.id} was added without footage: nothing to analyse.")
+    video = Path(footage.path)
+    if video.is_file() and video.stat().st_size != footage.size_bytes:
+        raise NotFoundError(f"{video} is another file than when it was added: add it again.")
+    track = settings.get("track_file")
+    return Request(
+        video=video,
+        track_file=Path(str(track)) if track else None,
+        rules=info.rules,
+        division=info.division,
+        title=info.title,
+        event=info.event,
+        athlete_a=info.athlete_a,
+        athlete_b=info.athlete_b,
+        every_frame=bool(settings.get("every_frame")),
+    )
+
+
+def run_job(
+    library: Library,
+    job: Job,
+    progress: Progress = silent,
+    warn: Callable[[str], None] = lambda sentence: None,
+    analyse: Analyse = analyze,
+) -> Match:
+    """Run one job to its end, whatever that is, and write the end into the library.
+
+    Raises
+    ------
+    ConflictError
+        When another program runs it, or it has ended already.
+    StoppedError
+        When a person stopped it. Nothing half-made is left.
+    PoseScoreError
+        What the analysis came to grief on; the job keeps the sentence.
+    """
+    with library.claim_job(job.id):
+        library.update_job(job.id, 0.0, "opening the footage")
+        library.start_job(job.id)
+        try:
+            request = request_of(library.match(job.match_id), job.settings)
+            match = analyse(request, library, _Told(library, job.id, progress), warn)
+            if match.id != job.match_id:
+                library.delete_match(match.id)
+                raise NotFoundError(f"{request.video} changed since it was added: add it again.")
+            library.end_job(job.id)
+            return match
+        except StoppedError:
+            raise
+        except PoseScoreError as error:
+            _end_failed(library, job, str(error))
+            raise
+        except Exception as error:
+            _end_failed(library, job, _own_sentence(error))
+            raise
+        except BaseException:  # interrupted by the person at the keyboard
+            library.end_job(job.id, JobState.CANCELLED)
+            raise
+
+
+def _end_failed(library: Library, job: Job, sentence: str) -> None:
+    """The sentence stays with the job; where the match was deleted meanwhile there is no job."""
+    try:
+        library.end_job(job.id, JobState.FAILED, sentence)
+    except NotFoundError as gone:
+        raise StoppedError from gone
+
+
+def _own_sentence(error: Exception) -> str:
+    if isinstance(error, MemoryError):
+        return "There is not enough memory: close other programs and analyse it again."
+    said = " ".join(str(error).split())[:200]
+    return f"Something in PoseScore failed ({type(error).__name__}: {said})."
+
+
+def analyze_now(
+    request: Request,
+    library: Library,
+    progress: Progress = silent,
+    warn: Callable[[str], None] = lambda sentence: None,
+) -> Match:
+    """Add a video to the library and analyse it at once, as a job that everybody can see.
+
+    Footage that the library knows gets another analysis of the same match. A match that was
+    added for this goes again where the analysis fails or is stopped.
+
+    Raises
+    ------
+    ConflictError
+        When that match is being analysed already.
+    PoseScoreError
+        One sentence.
+    """
+    added = add_footage(library, request.checked().video, _info_of(request))
+    settings = {
+        "every_frame": request.every_frame,
+        "track_file": str(request.track_file.resolve()) if request.track_file else None,
+    }
+    try:
+        return run_job(library, _queued(library, added.match, settings), progress, warn)
+    except ConflictError:
+        raise
+    except BaseException as error:
+        _take_back(library, added)
+        if isinstance(error, StoppedError):
+            raise OwnFailureError("The analysis was stopped from the review page.") from error
+        raise
+
+
+def _queued(library: Library, match: Match, settings: Mapping[str, object]) -> Job:
+    """A new job; one that waits or was left over by a crash makes room for it."""
+    for job in library.jobs(match.id, open_only=True):
+        if library.is_claimed(job.id):
+            raise ConflictError(f"match {match.id} is being analysed: cancel that first.")
+        library.end_job(job.id, JobState.CANCELLED)
+    return library.queue_job(match.id, settings)
+
+
+def _take_back(library: Library, added: Added) -> None:
+    if not added.known:
+        for job in library.jobs(added.match.id, open_only=True):
+            library.end_job(job.id, JobState.CANCELLED)
+        library.delete_match(added.match.id)
+
+
+def _info_of(request: Request) -> MatchInfo:
+    return MatchInfo(
+        title=request.title or request.video.stem.replace("_", " "),
+        athlete_a=request.athlete_a,
+        athlete_b=request.athlete_b,
+        event=request.event,
+        division=request.division,
+        rules=request.rules,
+    )
+
+
+def work(library: Library, analyse: Analyse = analyze) -> None:
+    """Run every job that waits, oldest first, until none is left.
+
+    A job that is marked as running and that no living program holds was left by a crash: it is
+    taken up again, and the keypoints that were finished before are used.
+    """
+    while True:
+        jobs = [j for j in library.jobs(open_only=True) if not library.is_claimed(j.id)]
+        if not jobs:
+            return
+        try:
+            run_job(library, jobs[-1], analyse=analyse)
+        except (StoppedError, PoseScoreError):
+            continue  # the job says how it ended
+        except Exception as error:
+            print(_own_sentence(error), file=sys.stderr, flush=True)
+
+
+def end_with(parent: int) -> None:
+    """Leave at once, whatever is being done, when the other end of a pipe (a descriptor) closes.
+
+    That end is held by the program that started this one: it closes even when that is killed.
+    """
+
+    def wait() -> None:
+        while os.read(parent, 1):
+            pass
+        os._exit(0)
+
+    threading.Thread(target=wait, daemon=True).start()
+
+
+def main(analyse: Analyse = analyze) -> None:
+    """Work on the library of the folder that the command line names."""
+    end_with(sys.stdin.fileno())
+    if hasattr(os, "nice"):
+        os.nice(5)  # the pages go first
+    with Library(Path(sys.argv[1])) as library:
+        work(library, analyse)
+
+
+if __name__ == "__main__":
+    main()

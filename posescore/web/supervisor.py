@@ -1,0 +1,141 @@
+"""Sees to it that what waits is analysed, in another process, while pages are served.
+
+The library's table of jobs is all that the two processes share: pages write a job into it, the
+worker runs it and writes how far it is.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+import time
+from collections import Counter
+from collections.abc import Sequence
+from types import TracebackType
+from typing import IO, Final, Self
+
+from posescore.errors import PoseScoreError
+from posescore.library.jobs import Job, JobState
+from posescore.library.library import Library
+
+WORKER: Final = (sys.executable, "-m", "posescore.background")
+LOOK_EVERY_S: Final = 0.5
+STOP_WITHIN_S: Final = 5.0
+"""A worker that has not let go of a stopped job by then is ended; it keeps nothing half-made."""
+MOST_BREAKS: Final = 2
+"""An analysis that takes its process down that often is given up."""
+_BROKE_OFF: Final = (
+    "The analysis broke off twice without a word, perhaps for want of memory: close other programs "
+    "and analyse it again."
+)
+
+
+class Supervisor:
+    """Starts a worker whenever jobs wait and none runs; ends it with the server.
+
+    Parameters
+    ----------
+    library
+        Whose jobs are run.
+    command
+        The worker; the library's folder is added. Another one in tests.
+    """
+
+    def __init__(self, library: Library, command: Sequence[str] = WORKER) -> None:
+        self._library = library
+        self._command = command
+        self._worker: subprocess.Popen[bytes] | None = None
+        self._leave = threading.Event()
+        self._breaks: Counter[int] = Counter()
+        self._stopped_since: dict[int, float] = {}
+        self._ended_for: set[int] = set()
+        self._thread = threading.Thread(target=self._watch, name="analyses", daemon=True)
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._leave.set()
+        self._thread.join()
+        self._end_worker()
+
+    def _watch(self) -> None:
+        while not self._leave.wait(LOOK_EVERY_S):
+            try:
+                self._look()
+            except PoseScoreError:
+                continue  # a library that cannot be read now may be readable later
+
+    def _look(self) -> None:
+        if self._worker is not None and self._worker.poll() is None:
+            self._end_deaf_worker()
+            return
+        if self._worker is not None:
+            self._note_end(self._worker.returncode)
+            self._worker = None
+        if any(not self._library.is_claimed(job.id) for job in self._open()):
+            self._start_worker()
+
+    def _open(self) -> Sequence[Job]:
+        return self._library.jobs(open_only=True)
+
+    def _start_worker(self) -> None:
+        folder = self._library.folder
+        with self._log() as log:
+            self._worker = subprocess.Popen(
+                [*self._command, str(folder)],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=log,
+                start_new_session=True,  # Ctrl-C in the terminal is for the server
+            )
+
+    def _log(self) -> IO[bytes]:
+        """What the newest worker complains about."""
+        folder = self._library.folder / "jobs"
+        folder.mkdir(parents=True, exist_ok=True)
+        return (folder / "worker.txt").open("wb")
+
+    def _note_end(self, code: int) -> None:
+        """Give up a job that took its process down too often."""
+        if not code:
+            return
+        for job in self._open():
+            if job.state is JobState.RUNNING and not self._library.is_claimed(job.id):
+                self._breaks[job.id] += 1
+                if self._breaks[job.id] >= MOST_BREAKS:
+                    self._library.end_job(job.id, JobState.FAILED, _BROKE_OFF)
+
+    def _end_deaf_worker(self) -> None:
+        """End a worker that goes on with a job although a person stopped it."""
+        now = time.monotonic()
+        held = [
+            job.id
+            for job in self._library.jobs()[:_NEWEST]
+            if job.state is JobState.CANCELLED and self._library.is_claimed(job.id)
+        ]
+        self._stopped_since = {each: self._stopped_since.get(each, now) for each in held}
+        deaf = {each for each, since in self._stopped_since.items() if now > since + STOP_WITHIN_S}
+        if deaf - self._ended_for:  # once only: the command line may be who does not listen
+            self._ended_for |= deaf
+            self._end_worker()
+
+    def _end_worker(self) -> None:
+        if self._worker is None:
+            return
+        self._worker.kill()
+        self._worker.wait()
+        if self._worker.stdin is not None:
+            self._worker.stdin.close()
+        self._worker = None
+
+
+_NEWEST: Final = 20
+"""Among so many jobs a stopped one is looked for."""
