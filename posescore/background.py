@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Final, Protocol
 
 from posescore.errors import ConflictError, NotFoundError, OwnFailureError, PoseScoreError
-from posescore.library.adding import Added, add_footage
+from posescore.library.adding import Added, add_footage, title_of
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
 from posescore.library.match import Match, MatchInfo
@@ -209,7 +209,7 @@ def _take_back(library: Library, added: Added) -> None:
 
 def _info_of(request: Request) -> MatchInfo:
     return MatchInfo(
-        title=request.title or request.video.stem.replace("_", " "),
+        title=request.title or title_of(request.video.name),
         athlete_a=request.athlete_a,
         athlete_b=request.athlete_b,
         event=request.event,

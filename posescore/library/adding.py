@@ -64,6 +64,11 @@ def check_video_name(name: str) -> None:
         )
 
 
+def title_of(file_name: str) -> str:
+    """Title of a match that nobody gave one."""
+    return Path(file_name).stem.replace("_", " ").strip() or "Match"
+
+
 def videos_in(library: Library, text: str) -> tuple[list[Found], bool]:
     """Videos that a path names: the file itself, or all in a folder and the folders below.
 

@@ -25,6 +25,7 @@ from posescore.web import wire
 from posescore.web.edit_body import EditIn
 from posescore.web.footage_response import footage_response
 from posescore.web.guard import Access, Guard
+from posescore.web.library_api import library_router
 from posescore.web.openapi_page import openapi_page
 from posescore.web.saving import EXPORTS, saved_log
 from posescore.web.sources import Tracks, footage_of, match_time_of, values_of
@@ -101,6 +102,7 @@ class _Routes:
         self._library = library
         self._tracks = Tracks()
         self.router = APIRouter(prefix="/api", responses=_REFUSALS)
+        self.router.include_router(library_router(library))
         add: Callable[..., None] = self.router.add_api_route
         add("/matches", self.matches, summary="All matches")
         add("/matches/{match_id}", self.review, summary="One match with its review")
