@@ -101,7 +101,9 @@ def evaluate_match(video: Path | None, **given: Any) -> None:
 
 
 @click.command()
-@click.argument("parts", nargs=-1, type=click.Choice(["help", "pipeline", "after", "memory"]))
+@click.argument(
+    "parts", nargs=-1, type=click.Choice(["help", "pipeline", "after", "pages", "memory"])
+)
 def benchmark(parts: tuple[str, ...]) -> None:
     """Measure speed and memory and print ratios (default: all parts; memory takes long)."""
     from posescore.benchmark import PARTS
@@ -109,7 +111,5 @@ def benchmark(parts: tuple[str, ...]) -> None:
     for part in parts or tuple(PARTS):
         for figure in PARTS[part]():
             mark = "kept" if figure.held else "NOT kept"
-            click.echo(
-                f"{figure.name}: {figure.value:.2f} {figure.unit} "
-                f"(limit {figure.limit:g} {figure.unit}: {mark})"
-            )
+            limit = f" (limit {figure.limit:g} {figure.unit}: {mark})" if figure.limit else ""
+            click.echo(f"{figure.name}: {figure.value:.2f} {figure.unit}".rstrip() + limit)

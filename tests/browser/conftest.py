@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-import os
 import shutil
 import signal
 import subprocess
@@ -11,22 +10,13 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from posescore.library.library import Library
 from posescore.pipeline import analyze, sample_request
 from posescore.resources import shipped
+from posescore.web.headless import chromium_path, headless_browser
 
-CHROMIUM = os.environ.get("POSESCORE_CHROMIUM") or shutil.which("chromium")
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 PATIENCE_MS = 30_000  # only a busy machine needs so long
 expect.set_options(timeout=PATIENCE_MS)
 DESK = {"width": 1440, "height": 900}
@@ -70,12 +60,10 @@ class Server:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    if CHROMIUM is None:
+    if chromium_path() is None:
         pytest.skip("no Chromium here: install it (Debian: chromium) or set POSESCORE_CHROMIUM")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    with headless_browser() as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="session")

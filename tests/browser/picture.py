@@ -12,10 +12,11 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from posescore.library.library import Library
-from tests.browser.conftest import ARGUMENTS, CHROMIUM, DESK, PHONE, Server
+from posescore.web.headless import headless_browser, served
+from tests.browser.conftest import DESK, PHONE
 
 GONE_MS = 5000  # until the last sentence at the top has gone
 
@@ -59,19 +60,13 @@ def main() -> None:
     ask.add_argument("--phone", action="store_true")
     ask.add_argument("--confirm", type=int, default=2, help="how many proposals to confirm first")
     given = ask.parse_args()
-    if CHROMIUM is None:
-        raise SystemExit("no Chromium here: install it (Debian: chromium)")
     with Library(given.library) as library:
         folder = library.folder
         library.match(given.match)  # says so where it is missing
-    with tempfile.TemporaryDirectory() as place, sync_playwright() as playwright:
+    with tempfile.TemporaryDirectory() as place, headless_browser() as browser:
         shutil.copytree(folder, Path(place) / "library")
-        server = Server(Path(place))
-        server.start()
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        take(browser, server.address, given)
-        browser.close()
-        server.stop()
+        with served(Path(place) / "library") as address:
+            take(browser, address, given)
 
 
 if __name__ == "__main__":
