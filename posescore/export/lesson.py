@@ -12,14 +12,14 @@ from posescore.errors import InputError
 from posescore.export.clips import write_stretch
 from posescore.export.export import put
 from posescore.export.report import FACES_HIDDEN, Progress, page, shots_or_why, silent
-from posescore.export.rows import LogLine, frame_at, speak
+from posescore.export.rows import LogLine, frame_at
+from posescore.export.sentences import two_sentences
 from posescore.export.shots import USUAL, Shots, Showing
 from posescore.export.summary import summary_of
 from posescore.export.telling import Told, data_address, tell
-from posescore.export.words import PLAIN, kind_of, missing_criteria, result_words, why_of
+from posescore.export.words import result_words
 from posescore.library.library import Library
 from posescore.library.review import Verdict
-from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import Athlete
 
 CLIP_S: Final = 5.0
@@ -142,38 +142,3 @@ def _clip(shots: Shots, line: LogLine) -> str:
         path = Path(folder) / "clip.mp4"
         write_stretch(shots, path, first, line.frame_index, size_px=size_px, quality=CLIP_QUALITY)
         return data_address("video/mp4", path.read_bytes())
-
-
-def two_sentences(line: LogLine, names: Mapping[Athlete, str]) -> tuple[str, str]:
-    """What happened, and what it is worth and why, for someone who has never trained."""
-    shown = line.item.shown
-    kind = kind_of(shown)
-    who = names[shown.athlete] if shown.athlete else "Somebody"
-    nearly = "nearly " if shown.kind is ProposalKind.NEAR else ""
-    if shown.kind is ProposalKind.NONE:
-        what = f"What {who} did looks like a {speak(kind)}."
-    else:
-        what = f"{who} {nearly}{PLAIN[kind]}; the trade calls it {speak(kind)}."
-    return what, _worth(line, shown, names)
-
-
-def _worth(line: LogLine, shown: Proposal, names: Mapping[Athlete, str]) -> str:
-    decision = line.item.decision
-    if shown.points:
-        held = "Held for three seconds, it" if _was_held(shown) else "It"
-        worth = f"{held} is worth {shown.points} points"
-    elif shown.kind is ProposalKind.PENALTY:
-        worth = "It counts as a penalty"
-    else:
-        worth = "It is worth an advantage, no points" if shown.advantage else "It is worth nothing"
-        missing = missing_criteria(shown, names)
-        if missing:
-            worth += f", because this was missing: {missing[0].name} (seen: {missing[0].seen})"
-        elif shown.why:
-            worth += f": {why_of(line, names).rstrip('.')}"
-    said = "nobody has confirmed it" if decision is None else f"{decision.author} decided so"
-    return f"{worth}; {said}."
-
-
-def _was_held(shown: Proposal) -> bool:
-    return any(each.met and each.name.startswith("held for") for each in shown.criteria)

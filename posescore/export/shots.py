@@ -19,6 +19,8 @@ from posescore.library.review import Review
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import read_track
 
+CLOSE_UP_MARGIN: Final = 0.2
+"""Of the pair's extent on every side: heads and feet reach beyond the keypoints."""
 STALE_S: Final = 0.1
 """Keypoints this old still are drawn, for tracks that hold every second or third frame."""
 
@@ -85,6 +87,31 @@ class Shots:
         """One frame as JPEG, at most so wide, and its size."""
         picture = fitted(self.picture(self.footage.frame(frame_index)), width_px)
         return jpeg(picture), (picture.shape[1], picture.shape[0])
+
+    def close_up(self, frame_index: int, width_px: int) -> bytes:
+        """The part of a frame around both athletes as JPEG, at most so wide; 16 to 9."""
+        frame = self.footage.frame(frame_index)
+        left, top, right, bottom = self._around(frame)
+        cut = self.picture(frame)[top:bottom, left:right]
+        return jpeg(fitted(np.ascontiguousarray(cut), width_px))
+
+    def _around(self, frame: Frame) -> tuple[int, int, int, int]:
+        """Left, top, right and bottom in pixels; the whole frame where nobody was found."""
+        height, width = frame.picture.shape[:2]
+        row = self._row(frame.time_s)
+        if self._track is None or row is None:
+            return 0, 0, width, height
+        points = self._track.keypoints_px[row].reshape(-1, 2) * np.float32(self._scale)
+        points = points[np.isfinite(points).all(axis=1)]
+        if not len(points):
+            return 0, 0, width, height
+        low, high = points.min(axis=0), points.max(axis=0)
+        extent = (high - low) * (1 + 2 * CLOSE_UP_MARGIN)
+        wide = min(max(extent[0], extent[1] * 16 / 9, width / 4), width, height * 16 / 9)
+        size = np.array([wide, wide * 9 / 16])
+        start = np.clip((low + high - size) / 2, 0, np.array([width, height]) - size)
+        left, top = (round(float(value)) for value in start)
+        return left, top, left + int(size[0]), top + int(size[1])
 
     def picture(self, frame: Frame) -> Picture:
         """The frame's picture with everything asked for."""

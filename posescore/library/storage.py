@@ -87,7 +87,7 @@ class Storage:
                     return
 
     def _copied(self) -> Path:
-        """The database and what is not yet worked into it, beside each other in a folder of ours."""
+        """A copy of the database and of what is not yet worked into it, in a folder of ours."""
         self._copy = tempfile.TemporaryDirectory(prefix="posescore-", ignore_cleanup_errors=True)
         for name in (FILE_NAME, f"{FILE_NAME}-wal"):
             if (self.folder / name).is_file():

@@ -27,17 +27,19 @@ from posescore.web.footage_response import footage_response
 from posescore.web.guard import Access, Guard
 from posescore.web.library_api import library_router
 from posescore.web.openapi_page import openapi_page
+from posescore.web.proposal_view import proposals_out
+from posescore.web.review_routes import review_router
 from posescore.web.saving import EXPORTS, saved_log
 from posescore.web.sources import Tracks, footage_of, match_time_of, values_of
 from posescore.web.track_chunks import CHUNK_ROWS, chunk_firsts, n_chunks, pack_chunk
 from posescore.web.view import (
+    curve_out,
     entry_words,
     events_out,
     findings_out,
     holds_out,
     job_out,
     match_out,
-    proposal_out,
     result_out,
     running_out,
     score_out,
@@ -102,6 +104,7 @@ class _Routes:
         self._library = library
         self._tracks = Tracks()
         self.router = APIRouter(prefix="/api", responses=_REFUSALS)
+        self.router.include_router(review_router(library))
         self.router.include_router(library_router(library))
         add: Callable[..., None] = self.router.add_api_route
         add("/matches", self.matches, summary="All matches")
@@ -127,7 +130,7 @@ class _Routes:
         """The match as it stands: holds, proposals, decisions, score."""
         response.headers.update(_PRIVATE)
         match = self._library.match(match_id)
-        return self._review_out(match, self._library.review(match_id, opinion))
+        return self._review_out(match, self._library.review(match_id, opinion), opinion)
 
     def clock(self, match_id: int) -> Response:
         """Presentation times: float64, little-endian, one per frame, then the footage's end."""
@@ -156,17 +159,17 @@ class _Routes:
         edit = Edit.from_json(body.edit)
         author = body.author or SOMEBODY
         review = self._library.edit(match_id, edit, author, body.opinion)
-        return self._review_out(self._library.match(match_id), review)
+        return self._review_out(self._library.match(match_id), review, body.opinion)
 
     def undo(self, match_id: int, by: Annotated[wire.By, Body()]) -> wire.ReviewOut:
         """Take back the newest edit in force."""
         review = self._library.undo(match_id, by.author or SOMEBODY, by.opinion)
-        return self._review_out(self._library.match(match_id), review)
+        return self._review_out(self._library.match(match_id), review, by.opinion)
 
     def redo(self, match_id: int, by: Annotated[wire.By, Body()]) -> wire.ReviewOut:
         """Put back what was taken back last."""
         review = self._library.redo(match_id, by.author or SOMEBODY, by.opinion)
-        return self._review_out(self._library.match(match_id), review)
+        return self._review_out(self._library.match(match_id), review, by.opinion)
 
     def export(
         self,
@@ -185,7 +188,7 @@ class _Routes:
             job_out(job, job.remaining_s(now)) for job in self._library.jobs(match_id, open_only)
         ]
 
-    def _review_out(self, match: Match, review: Review) -> wire.ReviewOut:
+    def _review_out(self, match: Match, review: Review, opinion: str = "") -> wire.ReviewOut:
         analysis = self._library.analysis(match.id, review.analysis_version)
         track = self._tracks.of(analysis)
         rules = RuleSet.load(review.rules)
@@ -198,8 +201,9 @@ class _Routes:
             track=_track_out(match, track),
             holds=holds_out(review),
             events=events_out(review),
-            proposals=[proposal_out(item) for item in review.items],
+            proposals=proposals_out(review, match),
             score=score_out(review),
+            curve=curve_out(review),
             result=result_out(review.confirmed_result),
             findings=findings_out(review),
             swaps=[wire.StretchOut(start_s=s.start_s, end_s=s.end_s) for s in review.swaps],
@@ -209,6 +213,8 @@ class _Routes:
             exports=EXPORTS,
             undo=entry_words(review.next_undo),
             redo=entry_words(review.next_redo),
+            opinion=opinion,
+            read_only=self._library.read_only,
         )
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from posescore.export.summary import curve_of
 from posescore.holds.events import EventName
 from posescore.library.entries import Entry
 from posescore.library.jobs import Job
 from posescore.library.match import Match
-from posescore.library.review import Decision, Review, ReviewItem, Verdict
-from posescore.scoring.proposal import Proposal, Result, Tally
+from posescore.library.review import Review
+from posescore.scoring.proposal import Result, Tally
 from posescore.terms import Athlete
 from posescore.web import wire
 
@@ -95,6 +96,15 @@ def _tallies(score: Mapping[Athlete, Tally]) -> dict[Athlete, wire.TallyOut]:
     }
 
 
+def curve_out(review: Review) -> list[wire.ScoreStepOut]:
+    """Confirmed points over time."""
+    standing = [item.award for item in review.items if item.award is not None]
+    return [
+        wire.ScoreStepOut(time_s=step.time_s, points=dict(step.points))
+        for step in curve_of(standing, review)
+    ]
+
+
 def result_out(result: Result | None) -> wire.ResultOut | None:
     """How the match ends by what is confirmed."""
     if result is None:
@@ -140,59 +150,6 @@ def events_out(review: Review) -> list[wire.EventOut]:
         )
         for kept in review.events
     ]
-
-
-def proposal_out(item: ReviewItem) -> wire.ProposalOut:
-    """One line of the score log."""
-    decision = item.decision
-    made = item.proposal or (decision.seen if decision else item.shown)
-    return wire.ProposalOut(
-        **_award(made).model_dump(),
-        id=item.key,
-        clause=made.clause,
-        why=made.why,
-        confidence=made.confidence,
-        start_s=made.evidence.start_s,
-        end_s=made.evidence.end_s,
-        would_be=made.would_be,
-        path=list(made.path),
-        criteria=[
-            wire.CriterionOut(
-                name=criterion.name,
-                met=criterion.met,
-                seen=criterion.seen,
-                clause=criterion.clause,
-                probability=criterion.probability,
-            )
-            for criterion in made.criteria
-        ],
-        added=decision is not None and decision.verdict is Verdict.ADDED,
-        live=item.proposal is not None,
-        note=item.note,
-        decision=_decision(decision),
-        stands=_award(item.award) if item.award else None,
-    )
-
-
-def _award(award: Proposal) -> wire.AwardOut:
-    return wire.AwardOut(
-        time_s=award.time_s,
-        athlete=award.athlete,
-        kind=award.kind,
-        points=award.points,
-        advantage=award.advantage,
-    )
-
-
-def _decision(decision: Decision | None) -> wire.DecisionOut | None:
-    if decision is None:
-        return None
-    return wire.DecisionOut(
-        verdict=decision.verdict.value,
-        by=decision.author,
-        made_at=decision.made_at,
-        reason=decision.reason,
-    )
 
 
 def findings_out(review: Review) -> list[wire.FindingOut]:

@@ -109,13 +109,38 @@ class EventOut(BaseModel):
 
 
 class CriterionOut(BaseModel):
-    """What the rule asks, whether it was met (null: the footage cannot show it), and how sure."""
+    """What the rule asks, whether it was met (null: the footage cannot show it), and how sure.
+
+    ``decides`` marks the one that kept the line from being points. A person can overrule what was
+    seen with the edit ``set_check``: ``check`` names it, ``if_met`` and ``if_not`` are its values.
+    """
 
     name: str
     met: bool | None
     seen: str
     clause: str
     probability: float
+    decides: bool
+    check: str
+    if_met: bool | int | str | None
+    if_not: bool | int | str | None
+
+
+class StillOut(BaseModel):
+    """A frame to look at; its picture lies at ``/api/matches/{id}/stills/{frame_index}``."""
+
+    label: str
+    time_s: float
+    frame_index: int
+
+
+class StepOut(BaseModel):
+    """A position on the way to a line; instants are null where no hold of it is there."""
+
+    words: str
+    position: Position | None
+    start_s: float | None
+    end_s: float | None
 
 
 class AwardOut(BaseModel):
@@ -140,18 +165,24 @@ class DecisionOut(BaseModel):
 class ProposalOut(AwardOut):
     """A line of the score log. The award fields are the program's own; ``stands`` is a person's.
 
-    ``live`` is false where the program no longer proposes it; ``start_s`` to ``end_s`` shows it.
+    ``live`` is false where the program no longer proposes it; ``start_s`` to ``end_s`` shows it,
+    ``hold`` is the one it is about. ``told`` says it in two sentences for somebody who never
+    trained, ``asks`` what the published rule asks.
     """
 
     id: str
     clause: str
     why: str
+    told: list[str]
+    asks: str
     confidence: float
     start_s: float
     end_s: float
     would_be: ProposalKind | None
-    path: list[str]
+    path: list[StepOut]
     criteria: list[CriterionOut]
+    stills: list[StillOut]
+    hold: str | None
     added: bool
     live: bool
     note: str
@@ -198,6 +229,13 @@ class TrackOut(BaseModel):
     first_frames: list[int]
 
 
+class ScoreStepOut(BaseModel):
+    """Confirmed points from an instant on."""
+
+    time_s: float
+    points: dict[Athlete, int]
+
+
 class MatchClockOut(BaseModel):
     """Stretches of footage in which the match clock runs, and the published match time if known."""
 
@@ -213,7 +251,11 @@ class ExportOut(BaseModel):
 
 
 class ReviewOut(BaseModel):
-    """A match as it stands. ``undo`` and ``redo`` say in words what they would act on."""
+    """A match as it stands. ``undo`` and ``redo`` say in words what they would act on.
+
+    ``opinion`` names whose independent review it is, empty for the shared log; ``read_only`` says
+    why nothing can be edited, empty where everything can.
+    """
 
     match: MatchOut
     analysis_version: int
@@ -224,6 +266,7 @@ class ReviewOut(BaseModel):
     events: list[EventOut]
     proposals: list[ProposalOut]
     score: ScoreOut
+    curve: list[ScoreStepOut]
     result: ResultOut | None
     findings: list[FindingOut]
     swaps: list[StretchOut]
@@ -233,6 +276,8 @@ class ReviewOut(BaseModel):
     exports: list[ExportOut]
     undo: str | None
     redo: str | None
+    opinion: str
+    read_only: str
 
 
 class JobOut(BaseModel):

@@ -74,7 +74,7 @@ def test_two_sentences_each(looked_at: Kept) -> None:
     what, worth = two_sentences(lines[ProposalKind.NONE], NAMES)
     assert what == "What Dana Külve did looks like a sweep."
     assert worth.startswith(
-        "It is worth nothing, because this was missing: starts underneath in guard"
+        "It is worth nothing, because one thing is missing: starts underneath in guard"
     )
     assert worth.endswith("nobody has confirmed it.")
     _, worth = two_sentences(lines[ProposalKind.PENALTY], NAMES)

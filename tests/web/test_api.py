@@ -208,3 +208,46 @@ def test_logs_are_saved_as_files(client: TestClient, name: str, kind: str, start
 
 def test_frame_numbers_fit_the_squares(clock: FrameClock) -> None:
     assert len(clock) < 2**BITS
+
+
+def test_a_proposal_brings_its_evidence(client: TestClient) -> None:
+    body = review(client)
+    takedown = paying(body)
+    assert [still["label"] for still in takedown["stills"]] == [
+        "It begins", "The three seconds are over", "It ends",
+    ]  # fmt: skip
+    assert takedown["path"][0]["words"] == "standing"
+    assert takedown["path"][0]["start_s"] == HOLDS[0].start_s
+    assert takedown["told"][0].startswith("Ines Vaz brought the opponent")
+    assert " A " not in takedown["why"]
+    assert takedown["asks"]
+    near = next(one for one in body["proposals"] if one["kind"] == "near")
+    assert [criterion["decides"] for criterion in near["criteria"]].count(True) == 1
+
+
+def test_a_person_overrules_what_was_seen(client: TestClient) -> None:
+    near = next(one for one in review(client)["proposals"] if one["would_be"] == "knee_on_belly")
+    other_knee = next(each for each in near["criteria"] if each["check"] == "other_knee_down")
+    assert other_knee["met"] is False
+    answer = {"check": other_knee["check"], "value": other_knee["if_met"]}
+    after = edit(client, kind="set_check", hold=near["hold"], **answer)
+    assert any(one["kind"] == "knee_on_belly" and one["points"] for one in after["proposals"])
+    assert undo(client)["proposals"] == review(client)["proposals"]
+
+
+def test_a_still_is_the_frame_named(client: TestClient) -> None:
+    still = paying(review(client))["stills"][1]
+    url = f"{URL}/stills/{still['frame_index']}"
+    with_skeletons = client.get(url)
+    assert with_skeletons.headers["content-type"] == "image/jpeg"
+    assert with_skeletons.headers["cache-control"] == "no-store"
+    assert with_skeletons.content[:2] == b"\xff\xd8"
+    assert client.get(url, params={"skeletons": False}).content != with_skeletons.content
+    assert client.get(url).content == with_skeletons.content
+    assert client.get(f"{URL}/stills/100000").status_code == 422
+
+
+def test_confirmed_points_over_time(client: TestClient) -> None:
+    takedown = paying(review(client))
+    curve = edit(client, kind="confirm", proposal=takedown["id"])["curve"]
+    assert curve[-1] == {"time_s": takedown["time_s"], "points": {"A": 2, "B": 0}}

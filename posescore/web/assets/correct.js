@@ -54,3 +54,9 @@ export function named(target, position, upper) {
   if (target.hold) return { kind: "relabel", hold: target.hold, position, upper };
   return { kind: "add_hold", start_s: target.start_s, end_s: target.end_s, position, upper };
 }
+
+/** The stretch at the playhead in which A and B may be exchanged: a hold, or the time between two. */
+export function stretchHere(review, now, end) {
+  const { start_s, end_s } = nameable(review, now, end);
+  return { start_s, end_s };
+}

@@ -1,22 +1,21 @@
 // The proposals with their reasons: what, who, when, every published criterion, and what a person said.
 
 import { clockText } from "posescore-room/clock.js";
-import { KINDS, POSITIONS, STATE_WORDS, shortWorth, spaced, stateOf, sureText, worth } from "posescore-room/words.js";
-
-const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
-const SIGNS = { yes: "\u2713", no: "\u2717", unknown: "?" };
-const SIGN_WORDS = { yes: "Seen", no: "Not seen", unknown: "Cannot tell" };
+import { CriterionList, PathThere, StillRow } from "posescore-room/evidence.js";
+import { KINDS, STATE_WORDS, shortWorth, stateOf, sureText, worth } from "posescore-room/words.js";
 
 export default {
   name: "ProposalList",
+  components: { CriterionList, PathThere, StillRow },
   props: {
     review: { type: Object, required: true },
+    about: { type: Object, required: true }, // of the stills: url, opinion, skeletons, version
     selected: { type: String, default: null },
     names: { type: Object, required: true },
     busy: { type: Boolean, default: false },
     keyOf: { type: Function, required: true },
   },
-  emits: ["select", "act", "seek"],
+  emits: ["select", "act", "seek", "still", "check"],
   template: `
     <ol class="proposals" aria-label="Proposals, in the order of the match">
       <li v-for="item in items" :key="item.id" :id="'proposal-' + item.id" class="proposal" :class="item.classes">
@@ -32,32 +31,22 @@ export default {
           <span class="state" :class="'state-' + item.state">{{ item.stateWords }}</span>
         </button>
         <div v-if="item.id === selected" class="proposal-body">
-          <p class="why">{{ item.why }}</p>
+          <p class="told">{{ item.told.join(' ') }}</p>
           <p v-if="item.said" class="said">{{ item.said }}</p>
           <p v-if="item.note" class="said">{{ item.note }}</p>
-          <p class="facts">
-            <span v-if="!item.added">How sure: <b>{{ item.sure }}</b></span>
-            <span v-if="item.clause">Rule: <b>{{ item.clause }}</b></span>
-            <button v-if="!item.added" type="button" class="quiet" @click="$emit('seek', item.start_s)">
-              Show from {{ text(item.start_s) }}</button>
-          </p>
           <div class="acts">
-            <button v-for="act in actsFor(item)" :key="act.id" type="button" :class="act.look" :disabled="busy"
+            <button v-for="act in actsFor(item)" :key="act.id" type="button" :class="act.look" :disabled="busy || !!review.read_only"
               @click="$emit('act', act.id)">{{ act.text }} <kbd v-if="keyOf(act.id)">{{ keyOf(act.id) }}</kbd></button>
           </div>
-          <p v-if="item.path.length" class="path"><span class="label">How it came</span>
-            <template v-for="(step, i) in item.path" :key="i"><span aria-hidden="true" v-if="i"> \u2192 </span>{{ step }}</template></p>
-          <template v-if="item.criteria.length">
-            <h2>What the rule asks</h2>
-            <ul class="criteria">
-              <li v-for="(criterion, i) in item.criteria" :key="i" :class="'met-' + criterion.met">
-                <span class="sign" aria-hidden="true">{{ criterion.sign }}</span>
-                <span><b>{{ criterion.name }}</b> <span class="met">{{ criterion.word }}</span>
-                  <span class="seen">{{ criterion.seen }}</span>
-                  <span class="sure">{{ criterion.sure }}<template v-if="criterion.clause"> \u00b7 rule {{ criterion.clause }}</template></span></span>
-              </li>
-            </ul>
-          </template>
+          <still-row :proposal="item" :about="about" :key-of="keyOf" @seek="$emit('still', $event)"></still-row>
+          <p class="facts">
+            <button type="button" class="quiet" @click="$emit('act', 'evidence')">Side by side <kbd v-if="keyOf('evidence')">{{ keyOf('evidence') }}</kbd></button>
+            <button v-if="!item.added" type="button" class="quiet" @click="$emit('seek', item.start_s)">Play from {{ text(item.start_s) }}</button>
+            <span v-if="!item.added">How sure: <b>{{ item.sure }}</b></span>
+          </p>
+          <p class="why"><span class="label">In the trade's words</span>{{ item.why }}</p>
+          <path-there :path="item.path" @seek="$emit('still', $event)"></path-there>
+          <criterion-list :proposal="item" :busy="busy" :locked="!!review.read_only" @check="(check, value) => $emit('check', check, value)"></criterion-list>
         </div>
       </li>
       <li v-if="!items.length" class="empty">No points were proposed. Add what you saw yourself.</li>
@@ -87,16 +76,7 @@ export default {
         stateWords: STATE_WORDS[state],
         worthShort: shortWorth(award),
         sure: sureText(proposal.confidence),
-        path: proposal.path.map((step) => POSITIONS[step]?.trade ?? spaced(step)),
         said: this.said(proposal, award),
-        criteria: proposal.criteria.map((criterion) => this.criterion(criterion)),
-      };
-    },
-    criterion(criterion) {
-      const met = criterion.met === null ? "unknown" : criterion.met ? "yes" : "no";
-      return {
-        ...criterion, met, name: capital(spaced(criterion.name)), sign: SIGNS[met], word: SIGN_WORDS[met],
-        sure: met === "unknown" ? "" : sureText(criterion.probability),
       };
     },
     said(proposal, award) {

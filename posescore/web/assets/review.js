@@ -1,11 +1,10 @@
 // The review of one match: footage, strip, proposals and score, and every key.
 
 import { Clock, clockText, shortClockText } from "posescore-room/clock.js";
-import {
-  edgeHere, mergeWithNext, nameable, named, nudge, removeHere, splitHere,
-} from "posescore-room/correct.js";
 import { EventWindow, NameWindow } from "posescore-room/correct_windows.js";
 import { AwardWindow, DismissWindow, GoWindow, KeysWindow } from "posescore-room/dialogs.js";
+import { editing } from "posescore-room/editing.js";
+import { EvidenceWindow } from "posescore-room/evidence.js";
 import { ACTIONS, Keys, isTaken, keyName, shown } from "posescore-room/keys.js";
 import { needs, nextNeed } from "posescore-room/needs.js";
 import ProposalList from "posescore-room/proposals.js";
@@ -15,7 +14,7 @@ import FootageStage from "posescore-room/stage.js";
 import MatchStrip from "posescore-room/strip.js";
 import { template } from "posescore-room/review_template.js";
 import { TrackReader } from "posescore-room/track.js";
-import { EVENTS, KINDS, POSITIONS, sureText, worth } from "posescore-room/words.js";
+import { EVENTS, KINDS, POSITIONS, sureText } from "posescore-room/words.js";
 
 const RATES = [0.25, 0.5, 1, 1.5, 2, 4];
 const SHOWN = [{ A: true, B: true }, { A: true, B: false }, { A: false, B: true }, { A: false, B: false }];
@@ -30,16 +29,23 @@ const LEAD_S = 1;
 export default {
   name: "ReviewRoom",
   components: {
-    AwardWindow, DismissWindow, EventWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, NameWindow, ProposalList, ScoreBoard,
+    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, NameWindow, ProposalList, ScoreBoard,
   },
-  props: { matchId: { type: Number, required: true }, bones: { type: Array, required: true } },
+  props: {
+    matchId: { type: Number, required: true },
+    bones: { type: Array, required: true },
+    opinion: { type: String, default: "" }, // whose independent review; empty for the shared log
+  },
+  provide() {
+    return { room: this };
+  },
   template,
   data() {
     return {
       review: null, clock: null, track: null, trouble: "", saving: false, said: "",
       frame: { index: 0, time_s: 0 }, playing: false, rateIndex: 2, shownIndex: 0, loop: null, closeUp: false,
       selected: null, need: null, needText: "", looked: new Set(), open: "", draft: null,
-      keysVersion: 0, author: keptAuthor(),
+      keysVersion: 0, author: this.opinion || keptAuthor(),
     };
   },
   computed: {
@@ -61,6 +67,18 @@ export default {
     },
     proposal() {
       return this.review.proposals.find((proposal) => proposal.id === this.selected) ?? null;
+    },
+    /** What the stills of a proposal hang on. */
+    about() {
+      const swaps = this.review.swaps.map((swap) => `${swap.start_s}-${swap.end_s}`).join();
+      return {
+        url: this.url, opinion: this.opinion, skeletons: this.shown.A || this.shown.B,
+        version: `${this.review.analysis_version}.${swaps}`,
+      };
+    },
+    evidenceHeading() {
+      const award = { ...this.proposal, ...this.proposal.stands };
+      return `${KINDS[award.kind].plain}: ${this.names[award.athlete] ?? "nobody"}, ${clockText(award.time_s)}`;
     },
     openNeeds() {
       return needs(this.review, this.looked);
@@ -98,6 +116,7 @@ export default {
   },
   created() {
     this.keys = new Keys();
+    this.waiting = []; // actions that came while an edit was on its way
     this.corrections = Object.entries(CORRECTIONS).map(([id, short]) => ({
       id, short, text: ACTIONS.find((action) => action.id === id).text,
     }));
@@ -114,10 +133,12 @@ export default {
     window.removeEventListener("pagehide", this.keepPlace);
   },
   methods: {
+    ...editing,
     text: clockText,
     async load() {
       try {
-        const [review, clock] = await Promise.all([ask(this.url), Clock.load(`${this.url}/clock`)]);
+        const asked = `${this.url}?${new URLSearchParams({ opinion: this.opinion })}`;
+        const [review, clock] = await Promise.all([ask(asked), Clock.load(`${this.url}/clock`)]);
         this.clock = Object.freeze(clock);
         this.track = review.track ? new TrackReader(review.track) : null;
         this.take(review);
@@ -170,6 +191,7 @@ export default {
       this.act(id);
     },
     act(id) {
+      if (this.waits(id)) return;
       const stage = this.$refs.stage;
       const now = this.frame.time_s;
       const acts = {
@@ -196,17 +218,14 @@ export default {
         undo: () => this.step("undo"),
         redo: () => this.step("redo"),
         skeletons: () => this.nextShown(),
-        swap: () => this.edit({ kind: "swap_athletes", start_s: now }),
-        begins: () => this.correct(edgeHere(this.review, now, "start")),
-        ends: () => this.correct(edgeHere(this.review, now, "end")),
-        edge_back: () => this.correct(nudge(this.review, now, -1, this.clock)),
-        edge_on: () => this.correct(nudge(this.review, now, 1, this.clock)),
-        name: () => this.startName(now),
-        split: () => this.correct(splitHere(this.review, now)),
-        merge: () => this.correct(mergeWithNext(this.review, now)),
-        remove: () => this.correct(removeHere(this.review, now)),
-        mark: () => this.show("mark"),
+        ...this.corrections_at(now),
+        mark: () => this.mayEdit() && this.show("mark"),
         save: () => this.openSaving(),
+        evidence: () => this.withProposal(() => this.show("evidence")),
+        still_1: () => this.goToStill(0),
+        still_2: () => this.goToStill(1),
+        still_3: () => this.goToStill(2),
+        replay: () => this.withProposal((proposal) => this.watchEvidence(proposal.start_s)),
         close_up: () => { this.closeUp = !this.closeUp; },
         keys: () => this.show("keys"),
       };
@@ -214,6 +233,7 @@ export default {
     },
     show(name) {
       this.$refs.stage.pause();
+      this.trouble = "";
       this.open = name;
     },
     onFrame(frame) {
@@ -276,46 +296,16 @@ export default {
       this.$refs.stage.goToTime(Math.max(0, startS - LEAD_S));
       if (!this.playing) this.$refs.stage.toggle();
     },
-    withProposal(action) {
-      if (this.proposal) action(this.proposal);
-      else this.say("Choose a proposal first: next thing that needs you, or the arrows up and down.");
-    },
-    confirm() {
+    goToStill(number) {
       this.withProposal((proposal) => {
-        if (proposal.added || !proposal.live) return this.say("This line has no proposal to confirm.");
-        return this.edit({ kind: "confirm", proposal: proposal.id });
+        const still = proposal.stills[Math.min(number, proposal.stills.length - 1)];
+        this.stillAt(still.time_s);
+        this.say(`${still.label}: ${clockText(still.time_s)}`);
       });
     },
-    dismiss() {
-      if (this.proposal.added) this.edit({ kind: "reopen", proposal: this.proposal.id });
-      else this.show("dismiss");
-    },
-    startChange() {
-      const award = { ...this.proposal, ...this.proposal.stands };
-      this.draft = { ...award, kind: award.kind };
-      this.show("change");
-    },
-    startAdd() {
-      const upper = this.hold?.upper ?? "A";
-      const kind = KINDS[this.hold?.position] ? this.hold.position : "takedown";
-      this.draft = { athlete: upper, kind, points: this.review.values[kind] ?? 0, advantage: 0, time_s: this.frame.time_s };
-      this.show("add");
-    },
-    saveAward(award) {
-      const adding = this.open === "add";
-      this.open = "";
-      if (adding) this.edit({ kind: "add_award", ...award });
-      else this.edit({ kind: "change", proposal: this.selected, ...this.differing(award) });
-    },
-    /** What a person changed; everything else stays as proposed. */
-    differing(award) {
-      const proposed = { ...this.proposal, award: this.proposal.kind };
-      const different = Object.entries(award).filter(([name, value]) => name === "reason" || value !== proposed[name]);
-      return Object.fromEntries(different);
-    },
-    saveDismiss(reason) {
-      this.open = "";
-      this.edit({ kind: "dismiss", proposal: this.selected, reason });
+    stillAt(seconds) {
+      this.$refs.stage.pause();
+      this.seek(seconds);
     },
     go(seconds) {
       this.open = "";
@@ -324,61 +314,6 @@ export default {
     openSaving() {
       this.$refs.saving.open = true;
       this.$refs.saving.querySelector("a").focus();
-    },
-    correct(edit) {
-      if (edit) this.edit(edit);
-      else this.say("No hold is here.");
-    },
-    startName(now) {
-      this.draft = nameable(this.review, now, this.clock.end);
-      this.show("name");
-    },
-    saveName(position, upper) {
-      this.open = "";
-      this.edit(named(this.draft, position, upper));
-    },
-    saveMark(edit) {
-      this.open = "";
-      this.edit(edit);
-    },
-    async edit(edit) {
-      await this.send(`${this.url}/edits`, { edit, author: this.author }, () => this.editSaid(edit));
-    },
-    async step(direction) {
-      const entry = this.review[direction];
-      if (!entry) return this.say(`Nothing to ${direction}.`);
-      return this.send(`${this.url}/${direction}`, { author: this.author }, () => `${direction === "undo" ? "Undone" : "Done again"}: ${entry}.`);
-    },
-    async send(url, body, words) {
-      if (this.saving) return;
-      this.saving = true;
-      try {
-        const before = new Set(this.review.proposals.map((proposal) => proposal.id));
-        this.take(await ask(url, body));
-        const marked = body.edit?.kind === "add_event";
-        const made = this.review.proposals.find((proposal) => (proposal.added || marked) && !before.has(proposal.id));
-        if (made) this.selected = made.id;
-        this.trouble = "";
-        this.say(`${words()} ${this.scoreText()}`);
-      } catch (error) {
-        this.trouble = `Not saved: ${error.message}`;
-      } finally {
-        this.saving = false;
-      }
-    },
-    editSaid(edit) {
-      const proposal = this.review.proposals.find((one) => one.id === edit.proposal);
-      if (edit.kind === "swap_athletes") return `A and B are exchanged from ${clockText(edit.start_s)} on.`;
-      if (edit.kind === "set_edge") return `The ${edit.edge} of the hold is ${clockText(edit.to_s)} now.`;
-      if (!proposal) return "Saved.";
-      const award = { ...proposal, ...proposal.stands };
-      const what = `${worth(award)}, ${KINDS[award.kind].trade}, ${this.names[award.athlete] ?? "nobody"}`;
-      const words = { confirm: "Confirmed", change: "Changed", dismiss: "Dismissed", reopen: "Open again" };
-      return `${words[edit.kind]}: ${what}.`;
-    },
-    scoreText() {
-      const score = this.review.score.confirmed;
-      return `Score ${score.A.points} to ${score.B.points}.`;
     },
     say(text) {
       this.said = text;

@@ -48,8 +48,8 @@ export const template = `
           </div>
         </div>
         <p v-if="needText" class="need"><span aria-hidden="true">\u26a0 </span>{{ needText }}</p>
-        <proposal-list :review="review" :selected="selected" :names="names" :busy="saving" :key-of="keyOf"
-          @select="toggleSelect" @act="act" @seek="watchEvidence"></proposal-list>
+        <proposal-list :review="review" :about="about" :selected="selected" :names="names" :busy="saving" :key-of="keyOf"
+          @select="toggleSelect" @act="act" @seek="watchEvidence" @still="stillAt" @check="saveCheck"></proposal-list>
         <p class="fine">Proposals only: you decide, and the referee's call stands.</p>
       </aside>
 
@@ -84,7 +84,9 @@ export const template = `
     <award-window v-if="open === 'change' || open === 'add'" :start="draft" :adding="open === 'add'" :names="names" :values="review.values"
       :clock="clock" :playhead-s="frame.time_s" @close="open = ''" @save="saveAward"></award-window>
     <name-window v-if="open === 'name'" :target="draft" :names="names" @close="open = ''" @save="saveName"></name-window>
-    <event-window v-if="open === 'mark'" :time-s="frame.time_s" :names="names" @close="open = ''" @save="saveMark"></event-window>
+    <event-window v-if="open === 'mark'" :time-s="frame.time_s" :names="names" @close="open = ''" @save="saveFrom"></event-window>
+    <evidence-window v-if="open === 'evidence' && proposal" :proposal="proposal" :heading="evidenceHeading" :about="about" :busy="saving"
+      :locked="!!review.read_only" @close="open = ''" @seek="open = ''; stillAt($event)" @check="saveCheck"></evidence-window>
     <dismiss-window v-if="open === 'dismiss'" :what="proposal.why" @close="open = ''" @save="saveDismiss"></dismiss-window>
   </div>
   <div class="room waiting" v-else><h1>PoseScore</h1><p v-if="trouble" role="alert">{{ trouble }} <a href="/">All matches</a></p><p v-else>Opening the match\u2026</p></div>

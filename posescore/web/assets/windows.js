@@ -2,7 +2,8 @@
 
 export const Window = {
   name: "PlainWindow",
-  props: { heading: { type: String, required: true }, wide: { type: Boolean, default: false } },
+  props: { heading: { type: String, required: true }, wide: { type: Boolean, default: false }, steady: { type: Boolean, default: false } },
+  inject: { room: { default: null } }, // the page, which says what was refused
   emits: ["close"],
   template: `
     <dialog ref="dialog" class="window" :class="{wide}" aria-labelledby="window-heading" @close="$emit('close')" @click="onClick">
@@ -10,6 +11,7 @@ export const Window = {
         <header><h2 id="window-heading">{{ heading }}</h2>
           <button type="button" class="quiet" aria-label="Close" @click="$refs.dialog.close()">Close <kbd>Esc</kbd></button></header>
         <slot></slot>
+        <p v-if="room?.trouble" class="problem" role="alert">{{ room.trouble }}</p>
       </div>
     </dialog>`,
   mounted() {
@@ -18,7 +20,7 @@ export const Window = {
   },
   methods: {
     onClick(event) {
-      if (event.target === this.$refs.dialog) this.$refs.dialog.close();
+      if (event.target === this.$refs.dialog && !this.steady) this.$refs.dialog.close();
     },
   },
 };

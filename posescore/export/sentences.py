@@ -1,0 +1,51 @@
+"""A line of the score log in two sentences, for someone who has never trained."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Final
+
+from posescore.export.rows import LogLine, speak
+from posescore.export.words import PLAIN, kind_of, missing_criteria, why_of
+from posescore.scoring.proposal import Proposal, ProposalKind
+from posescore.terms import Athlete
+
+_SHARE: Final = re.compile(r" \(seen so \d+ ?% of the time\)$")
+"""How much of the time it was seen: more than a sentence for parents should carry."""
+
+
+def two_sentences(line: LogLine, names: Mapping[Athlete, str]) -> tuple[str, str]:
+    """What happened, and what it is worth and why, for someone who has never trained."""
+    shown = line.item.shown
+    kind = kind_of(shown)
+    who = names[shown.athlete] if shown.athlete else "Somebody"
+    nearly = "nearly " if shown.kind is ProposalKind.NEAR else ""
+    if shown.kind is ProposalKind.NONE:
+        what = f"What {who} did looks like a {speak(kind)}."
+    else:
+        what = f"{who} {nearly}{PLAIN[kind]}; the trade calls it {speak(kind)}."
+    return what, _worth(line, shown, names)
+
+
+def _worth(line: LogLine, shown: Proposal, names: Mapping[Athlete, str]) -> str:
+    decision = line.item.decision
+    if shown.points:
+        held = "Held for three seconds, it" if _was_held(shown) else "It"
+        worth = f"{held} is worth {shown.points} points"
+    elif shown.kind is ProposalKind.PENALTY:
+        worth = "It counts as a penalty"
+    else:
+        worth = "It is worth an advantage, no points" if shown.advantage else "It is worth nothing"
+        missing = missing_criteria(shown, names)
+        if missing:
+            seen = _SHARE.sub("", missing[0].seen)
+            worth += f", because one thing is missing: {missing[0].name} (seen instead: {seen})"
+        elif shown.why:
+            worth += f": {why_of(line, names).rstrip('.')}"
+    said = "nobody has confirmed it" if decision is None else f"{decision.author} decided so"
+    return f"{worth}; {said}."
+
+
+def _was_held(shown: Proposal) -> bool:
+    return any(each.met and each.name.startswith("held for") for each in shown.criteria)

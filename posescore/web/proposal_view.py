@@ -1,0 +1,107 @@
+"""A line of the score log as the API sends it: what, why, and everything it can be judged by."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from posescore.export.asks import asks_of
+from posescore.export.evidence import (
+    PathStep,
+    answer_of,
+    deciding,
+    hold_shown,
+    path_of,
+    stills_of,
+)
+from posescore.export.rows import LogLine, lines_of
+from posescore.export.sentences import two_sentences
+from posescore.export.words import kind_of, named, why_of
+from posescore.library.match import Match
+from posescore.library.review import Decision, Review, Verdict
+from posescore.scoring.proposal import Criterion, Proposal
+from posescore.terms import Athlete
+from posescore.web import wire
+
+
+def proposals_out(review: Review, match: Match) -> list[wire.ProposalOut]:
+    """All lines, in time order, with names in place of the letters A and B."""
+    names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
+    return [_proposal_out(line, review, names) for line in lines_of(review, match)]
+
+
+def _proposal_out(line: LogLine, review: Review, names: Mapping[Athlete, str]) -> wire.ProposalOut:
+    item, decision = line.item, line.item.decision
+    made = item.proposal or (decision.seen if decision else item.shown)
+    held = hold_shown(made, review.holds)
+    decides = deciding(made)
+    return wire.ProposalOut(
+        **_award(made).model_dump(),
+        id=item.key,
+        clause=made.clause,
+        why=why_of(line, names) if made is item.shown else named(made.why, names),
+        told=list(two_sentences(line, names)),
+        asks=asks_of(kind_of(made), review.rules),
+        confidence=made.confidence,
+        start_s=made.evidence.start_s,
+        end_s=made.evidence.end_s,
+        would_be=made.would_be,
+        path=[_step(step, names) for step in path_of(made, review.holds)],
+        criteria=[_criterion(each, each is decides, names) for each in made.criteria],
+        stills=[
+            wire.StillOut(label=still.label, time_s=still.time_s, frame_index=still.frame_index)
+            for still in stills_of(item, review)
+        ],
+        hold=held.key if held else None,
+        added=decision is not None and decision.verdict is Verdict.ADDED,
+        live=item.proposal is not None,
+        note=item.note,
+        decision=_decision(decision),
+        stands=_award(item.award) if item.award else None,
+    )
+
+
+def _step(step: PathStep, names: Mapping[Athlete, str]) -> wire.StepOut:
+    return wire.StepOut(
+        words=named(step.words, names),
+        position=step.position,
+        start_s=step.start_s,
+        end_s=step.end_s,
+    )
+
+
+def _criterion(
+    criterion: Criterion, decides: bool, names: Mapping[Athlete, str]
+) -> wire.CriterionOut:
+    answer = answer_of(criterion)
+    return wire.CriterionOut(
+        name=named(criterion.name, names),
+        met=criterion.met,
+        seen=named(criterion.seen, names),
+        clause=criterion.clause,
+        probability=criterion.probability,
+        decides=decides,
+        check=criterion.check if answer else "",
+        if_met=answer[0] if answer else None,
+        if_not=answer[1] if answer else None,
+    )
+
+
+def _award(award: Proposal) -> wire.AwardOut:
+    return wire.AwardOut(
+        time_s=award.time_s,
+        athlete=award.athlete,
+        kind=award.kind,
+        points=award.points,
+        advantage=award.advantage,
+    )
+
+
+def _decision(decision: Decision | None) -> wire.DecisionOut | None:
+    if decision is None:
+        return None
+    return wire.DecisionOut(
+        verdict=decision.verdict.value,
+        by=decision.author,
+        made_at=decision.made_at,
+        reason=decision.reason,
+    )

@@ -1,0 +1,78 @@
+"""Why: the evidence of a proposal, and what a person says against it, in a real browser."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import Watch
+from tests.browser.room import close_window, named_frame, open_match, wait_for_points
+
+pytestmark = pytest.mark.browser
+
+
+def test_stills_lead_to_their_frames(page: Page) -> None:
+    open_match(page)
+    page.keyboard.press("ArrowDown")
+    stills = page.locator(".proposal.selected .still")
+    expect(stills).to_have_count(3)
+    page.wait_for_function(
+        "[...document.querySelectorAll('.still img')].every((img) => img.naturalWidth > 100)"
+    )
+    for number, key in enumerate("123"):
+        page.keyboard.press(key)
+        alt = stills.nth(number).locator("img").get_attribute("alt") or ""
+        expect(page.locator("#frame-now")).to_have_text(alt.split("frame ")[1])
+    assert named_frame(page) > 100
+
+
+def test_side_by_side_holds_the_moment_the_criteria_and_the_rule(page: Page) -> None:
+    open_match(page)
+    page.locator(".proposal", has_text="knee-on-belly").first.get_by_role("button").first.click()
+    page.keyboard.press("v")
+    window = page.get_by_role("dialog")
+    expect(window.locator(".still")).to_have_count(3)
+    expect(window.locator(".path li")).to_have_count(2)
+    expect(window.locator(".criteria .decides")).to_contain_text("other knee is off the mat")
+    expect(window.locator(".asks")).to_contain_text("other knee is off the mat")
+    window.locator(".decides").get_by_role("button", name="I saw that it was met").click()
+    close_window(page)
+    expect(page.locator(".board-A .board-proposed")).to_contain_text("11")
+    page.keyboard.press("u")
+    expect(page.locator(".board-A .board-proposed")).to_contain_text("9")
+
+
+def test_a_refused_change_keeps_what_was_typed(page: Page, watch: Watch) -> None:
+    open_match(page)
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("c")
+    page.get_by_label("Why").fill("the grip came before the jump")
+
+    page.route("**/edits", lambda route: route.abort())
+    page.locator("dialog select").select_option("sweep")
+    page.get_by_role("button", name="Save the change").click()
+    expect(page.get_by_role("dialog").get_by_role("alert").last).to_contain_text("Not saved")
+    expect(page.get_by_label("Why")).to_have_value("the grip came before the jump")
+    page.unroute("**/edits")
+    watch.said.clear()  # the browser says that nothing answered
+    page.get_by_role("button", name="Save the change").click()
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    expect(page.locator(".proposal.selected .said")).to_contain_text("the grip came before")
+    page.keyboard.press("u")
+    wait_for_points(page, "A", 0)
+
+
+def test_keys_pressed_in_a_burst_all_count(page: Page) -> None:
+    open_match(page)
+    page.keyboard.press("ArrowDown")
+    page.evaluate(
+        """() => {
+          for (const key of ["y", "u", "U", "u", "U"]) {
+            window.dispatchEvent(new KeyboardEvent("keydown", {key, shiftKey: key === "U"}));
+          }
+        }"""
+    )
+    wait_for_points(page, "A", 2)
+    expect(page.locator("#said")).to_contain_text("Done again")
+    page.keyboard.press("u")
+    wait_for_points(page, "A", 0)

@@ -1,0 +1,93 @@
+from __future__ import annotations
+
+import pytest
+
+from posescore.export.asks import ASKS, asks_of
+from posescore.export.evidence import (
+    PERSONS_ANSWER,
+    answer_of,
+    deciding,
+    hold_shown,
+    path_of,
+    stills_of,
+)
+from posescore.library.edits import AddAward, SetCheck
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.resolve import effect_of
+from posescore.scoring.proposal import Criterion, ProposalKind
+from posescore.terms import Athlete, Position
+
+Kept = tuple[Library, Match]
+
+
+def test_stills_show_the_start_the_third_second_and_the_end(filmed: Kept) -> None:
+    library, match = filmed
+    review = library.review(match.id)
+    for item in review.items:
+        shown, stills = item.shown, stills_of(item, review)
+        assert 1 <= len(stills) <= 3
+        assert [still.frame_index for still in stills] == sorted(
+            {still.frame_index for still in stills}
+        )
+        for still in stills:
+            assert still.time_s == review.clock.time_s(still.frame_index)
+        if shown.points:
+            begins = review.clock.frame_index(shown.evidence.start_s + 1e-6)
+            assert stills[0].frame_index == begins
+            # Rule book 3.1: what counts is the third second.
+            third = review.clock.frame_index(shown.time_s + 1e-6)
+            assert stills[1].frame_index == third
+            held = hold_shown(shown, review.holds)
+            assert held is not None
+            assert stills[-1].time_s < held.hold.end_s
+
+
+def test_the_path_is_found_among_the_holds_in_order(filmed: Kept) -> None:
+    library, match = filmed
+    review = library.review(match.id)
+    walked = [path_of(item.shown, review.holds) for item in review.items]
+    assert any(len(path) > 1 for path in walked)
+    for path in walked:
+        assert all(step.position is not None for step in path)
+        starts_s = [step.start_s for step in path if step.start_s is not None]
+        assert starts_s == sorted(starts_s)
+    known = {held.hold.start_s for held in review.holds}
+    assert {step.start_s for path in walked for step in path} <= known | {None}
+
+
+def test_no_points_names_the_criterion_that_decides(filmed: Kept) -> None:
+    library, match = filmed
+    for item in library.review(match.id).items:
+        found = deciding(item.shown)
+        if item.shown.kind in (ProposalKind.NONE, ProposalKind.NEAR):
+            assert found is None or found.met is False
+        else:
+            assert found is None
+
+
+def test_an_award_of_a_person_has_its_instant(filmed: Kept) -> None:
+    library, match = filmed
+    award = AddAward(Athlete.B, ProposalKind.SWEEP, 47.1, 2, reason="seen from the stand")
+    review = library.edit(match.id, award, "Ben")
+    item = next(item for item in review.items if item.added)
+    assert stills_of(item, review)[0].time_s == pytest.approx(47.1, abs=0.3)
+    assert path_of(item.shown, review.holds) == ()
+
+
+def test_a_persons_answers_are_edits_that_the_library_takes(filmed: Kept) -> None:
+    library, match = filmed
+    review = library.review(match.id)
+    hold = next(h for h in review.holds if h.hold.position is not Position.STANDING)
+    for check, values in PERSONS_ANSWER.items():
+        for value in values:
+            assert effect_of(SetCheck(hold.key, check, value), review).stretch is not None
+        assert answer_of(Criterion("asked", None, "", "", check=str(check))) == values
+    assert answer_of(Criterion("asked", None, "", "")) is None
+
+
+def test_every_award_of_the_published_rules_is_explained() -> None:
+    unexplained = set(ProposalKind) - set(ASKS) - {ProposalKind.NEAR, ProposalKind.NONE}
+    assert not unexplained
+    assert asks_of(ProposalKind.MOUNT, "sport-jiu-jitsu")
+    assert asks_of(ProposalKind.MOUNT, "rules-of-my-own.toml") == ""
