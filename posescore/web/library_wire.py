@@ -30,12 +30,15 @@ OrderKey = SortKey | Literal["undecided"]
 
 
 class Wanted(BaseModel):
-    """Which matches, in which order. ``event`` and ``athlete`` are whole names."""
+    """Which matches, in which order. ``event`` and ``athlete`` are whole names.
+
+    ``stage`` may be given several times; none at all is every stage.
+    """
 
     search: str = ""
     event: str = ""
     athlete: str = ""
-    stage: Stage | None = None
+    stage: list[Stage] = []
     sort: OrderKey = "added"
     descending: bool = True
     offset: int = Field(default=0, ge=0)

@@ -66,7 +66,7 @@ def shelf(library: Library, wanted: Wanted) -> ShelfOut:
     lines = [Line(m, standings.get(m.id), newest.get(m.id)) for m in found]
     if wanted.sort == "undecided":
         lines.sort(key=_waiting, reverse=wanted.descending)
-    shown = [line for line in lines if wanted.stage in (None, line.stage)]
+    shown = [line for line in lines if not wanted.stage or line.stage in wanted.stage]
     page = shown[wanted.offset : wanted.offset + wanted.limit]
     queue = [job for job in reversed(jobs) if not job.state.is_final]
     return ShelfOut(

@@ -9,7 +9,7 @@ import secrets
 import socket
 import threading
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 from urllib.parse import quote
 
@@ -34,6 +34,7 @@ def serve(
     open_browser: bool = True,
     token: str | None = None,
     start_path: str = "/",
+    worker: Sequence[str] | None = None,
 ) -> None:
     """Serve until interrupted, after printing the address.
 
@@ -52,6 +53,8 @@ def serve(
         The token; None makes a new one where one is needed. On loopback there is none unless given.
     start_path
         The page to open.
+    worker
+        The program that runs the analyses that wait; None takes the usual one.
 
     Raises
     ------
@@ -59,6 +62,7 @@ def serve(
         When the host is none of this machine's, or the chosen port is taken.
     """
     from posescore.web.guard import Access, is_loopback
+    from posescore.web.supervisor import WORKER, Supervisor
 
     listening = _listen(host, port)
     if token is None and not is_loopback(host):
@@ -67,7 +71,7 @@ def serve(
     with listening:
         app = _app(library, Access(token))
         server = _server(app, lambda: _ready(address, open_browser))
-        with contextlib.suppress(KeyboardInterrupt):
+        with contextlib.suppress(KeyboardInterrupt), Supervisor(library, worker or WORKER):
             server.run([listening])
 
 

@@ -2,10 +2,10 @@
 
 export class Refusal extends Error {}
 
-export async function ask(url, body) {
+export async function ask(url, body, method = body === undefined ? "GET" : "POST") {
   const settings = body === undefined
-    ? {}
-    : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+    ? { method }
+    : { method, headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
   let response;
   try {
     response = await fetch(url, settings);

@@ -1,0 +1,60 @@
+// One match in the list: who, where, how it stands, and what can be done with it.
+
+import { aftermath, divisionText, runText, stageText } from "posescore-room/library_words.js";
+
+export default {
+  name: "MatchCard",
+  props: { row: { type: Object, required: true } },
+  emits: ["details", "remove", "analyse", "stop"],
+  template: `
+    <article class="card" :class="'stage-' + row.stage" :aria-labelledby="'match-' + row.id">
+      <h2 :id="'match-' + row.id"><a v-if="row.analysed" class="card-link" :href="'/match/' + row.id">{{ row.title }}</a><template v-else>{{ row.title }}</template></h2>
+      <p class="about">{{ about }}</p>
+      <div class="pairing">
+        <template v-for="(who, letter) in row.athletes" :key="letter">
+          <b class="chip" :class="'chip-' + letter">{{ letter }}</b>
+          <span>{{ who.shown }} <span v-if="who.belt" class="hint">{{ who.belt }}</span></span>
+          <b class="num" :aria-label="points(letter) === '' ? null : points(letter) + ' points confirmed'">{{ points(letter) }}</b>
+        </template>
+      </div>
+      <div class="waits">
+        <p class="standing"><span class="stage-sign" aria-hidden="true"></span>{{ text }}</p>
+        <template v-if="row.stage === 'analysing'">
+          <progress :value="row.run.progress" max="1" :aria-label="'Analysis of ' + row.title"></progress>
+          <p class="hint num">{{ progress }}</p></template>
+        <p v-if="after" class="problem">{{ after }}</p>
+        <p v-if="row.source && !row.source.there" class="problem">The footage is gone from {{ row.source.path }}. Add it again from where it lies now: the match finds it by its contents.</p>
+      </div>
+      <div class="card-acts">
+        <button v-if="isRunning" type="button" class="quiet" :aria-label="'Stop the analysis of ' + row.title" @click="$emit('stop', row)">Stop</button>
+        <button v-if="canAnalyse" type="button" class="quiet" :aria-label="'Analyse ' + row.title" @click="$emit('analyse', row)">Analyse</button>
+        <button type="button" class="quiet" aria-haspopup="dialog" :aria-label="'Details of ' + row.title" @click="$emit('details', row)">Details</button>
+        <button type="button" class="quiet" aria-haspopup="dialog" :aria-label="'Delete ' + row.title" @click="$emit('remove', row)">Delete</button>
+      </div>
+    </article>`,
+  computed: {
+    about() {
+      return [this.row.about, divisionText(this.row)].filter(Boolean).join(" · ");
+    },
+    text() {
+      return stageText(this.row);
+    },
+    after() {
+      return aftermath(this.row);
+    },
+    progress() {
+      return runText(this.row.run);
+    },
+    isRunning() {
+      return ["waiting", "analysing"].includes(this.row.stage);
+    },
+    canAnalyse() {
+      return ["not_analysed", "failed"].includes(this.row.stage) && this.row.source?.there;
+    },
+  },
+  methods: {
+    points(letter) {
+      return this.row.standing ? String(this.row.standing.points[letter] ?? 0) : "";
+    },
+  },
+};
