@@ -276,10 +276,9 @@ class Arrivals:
 
 def _safe_name(name: str) -> str:
     """The file's own name, without what some disk would refuse."""
-    bare = _NOT_IN_NAMES.sub("_", name).strip(" .") or "footage"
-    path = Path(bare.lstrip("."))
-    stem = path.stem.encode("utf-8", "replace")[:_LONGEST_NAME_BYTES].decode("utf-8", "ignore")
-    return f"{stem or 'footage'}{path.suffix}"
+    whole = Path("x" + _NOT_IN_NAMES.sub("_", name))  # a leading dot is no suffix
+    stem = whole.stem[1:].encode("utf-8", "replace")[:_LONGEST_NAME_BYTES].decode("utf-8", "ignore")
+    return f"{stem.strip(' .') or 'footage'}{whole.suffix}"
 
 
 def _gigabytes(size_bytes: int) -> str:

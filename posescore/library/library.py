@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager, suppress
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
@@ -256,7 +257,8 @@ class Library:
             same = (known.last_entry_id, known.analysis_version, known.rules, known.division)
             if same == (entries[-1].id, base.version, rules, division):
                 return known
-        return replay(base, entries, rules_named(rules), division)
+        # A rule set of one's own is found by its path; the name inside it leads nowhere.
+        return replace(replay(base, entries, rules_named(rules), division), rules=rules)
 
     def _log(self, connection: Connection, match_id: int, opinion: str) -> tuple[Entry, ...]:
         """The log of one opinion; only what is new since the last time is read."""
