@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -26,22 +27,23 @@ def uneven(n_frames: int, longest_ticks: int) -> FrameClock:
     return FrameClock(pts_s, pts_s[-1] + 0.1)
 
 
-FRAME_CLIPS = {
-    "24 frames a second": (FrameClock.steady(60, 24.0), 0),
-    "29.97 frames a second": (FrameClock.steady(90, 30000 / 1001), 0),
-    "60 frames a second, B-frames": (FrameClock.steady(120, 60.0), 2),
-    "variable rate with pauses": (uneven(80, 45_000), 0),
-    "variable rate, B-frames": (uneven(80, 6000), 2),
+FRAME_CLIPS: dict[str, tuple[FrameClock, dict[str, Any]]] = {
+    "24 frames a second": (FrameClock.steady(60, 24.0), {}),
+    "29.97 frames a second": (FrameClock.steady(90, 30000 / 1001), {}),
+    "60 frames a second, B-frames": (FrameClock.steady(120, 60.0), {"b_frames": 2}),
+    "variable rate with pauses": (uneven(80, 45_000), {}),
+    "variable rate, B-frames": (uneven(80, 6000), {"b_frames": 2}),
+    "29.97 frames a second, HEVC": (FrameClock.steady(90, 30000 / 1001), {"codec": "libx265"}),
+    "variable rate, HEVC": (uneven(80, 45_000), {"codec": "libx265"}),
+    "60 frames a second, late": (FrameClock.steady(120, 60.0), {"late_s": 0.4}),
 }
 
 
 def fill(library: Library, folder: Path) -> None:
     """Add the small match (number 1) and the frame clips (from 2 on)."""
     add_match(library, folder, SMALL)
-    for title, (clock, b_frames) in FRAME_CLIPS.items():
-        add_match(
-            library, folder, clock, title=title, holds=(), events=(), findings=(), b_frames=b_frames
-        )
+    for title, (clock, how) in FRAME_CLIPS.items():
+        add_match(library, folder, clock, title=title, holds=(), events=(), findings=(), **how)
 
 
 def main(folder: Path) -> None:

@@ -10,6 +10,8 @@ from tests.browser.served import FRAME_CLIPS
 
 pytestmark = pytest.mark.browser
 
+SETTLED_MS = 120  # a name that is not right by now stays wrong
+
 CLIPS = [
     pytest.param(i, clock, id=title) for i, (title, (clock, _)) in enumerate(FRAME_CLIPS.items(), 2)
 ]
@@ -38,6 +40,24 @@ def test_many_quick_steps_arrive_together(page: Page, number: int, clock) -> Non
     for _ in range(20):
         page.keyboard.press("ArrowRight")
     check(page, 20)
+
+
+@pytest.mark.parametrize(("number", "clock"), CLIPS)
+def test_stopping_names_the_frame_that_is_shown(page: Page, number: int, clock) -> None:
+    open_match(page, number)
+    for _ in range(3):
+        before = named_frame(page)
+        page.keyboard.press("Space")
+        page.wait_for_function(
+            "before => Number(document.querySelector('#frame-now').textContent) > before + 4",
+            arg=before,
+        )
+        page.keyboard.press("Space")
+        expect(page.get_by_role("button", name="Play", exact=True)).to_be_visible()
+        page.wait_for_timeout(SETTLED_MS)
+        assert drawn_frame(page) == named_frame(page)
+        page.keyboard.press("ArrowLeft")
+        page.keyboard.press("ArrowLeft")
 
 
 def check(page: Page, expected: int) -> None:

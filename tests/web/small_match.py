@@ -9,12 +9,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
 from numpy.typing import NDArray
 
 from posescore.footage.clock import FrameClock
+from posescore.footage.proxy import make_proxy, plays_in_browsers
+from posescore.footage.reading import open_footage
 from posescore.holds.events import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.library.analysis import Analysis
@@ -51,16 +54,23 @@ FINDINGS = (
 )
 
 
-def write_clip(path: Path, clock: FrameClock, b_frames: int = 0) -> None:
-    """An H.264 clip in which every frame shows its own number, shown at the clock's times."""
+def write_clip(
+    path: Path, clock: FrameClock, b_frames: int = 0, codec: str = "libx264", late_s: float = 0.0
+) -> None:
+    """A clip in which every frame shows its own number, shown at the clock's times.
+
+    The stamps in the file begin ``late_s`` after zero, as those of cut footage do.
+    """
     with av.open(str(path), "w") as box:
-        stream = box.add_stream("libx264", rate=30)
+        stream = box.add_stream(codec, rate=30)
         stream.width, stream.height, stream.pix_fmt = WIDTH, HEIGHT, "yuv420p"
         stream.options = {"preset": "ultrafast", "g": "15", "bf": str(b_frames), "crf": "28"}
+        if codec == "libx265":
+            stream.options = {"preset": "ultrafast", "x265-params": "log-level=none"}
         stream.time_base = stream.codec_context.time_base = Fraction(1, TICKS_A_SECOND)
         for index, time_s in enumerate(clock.pts_s):
             frame = av.VideoFrame.from_ndarray(_picture(index), format="rgb24")
-            frame.pts = round(time_s * TICKS_A_SECOND)
+            frame.pts = round((time_s + late_s) * TICKS_A_SECOND)
             frame.time_base = Fraction(1, TICKS_A_SECOND)
             box.mux(stream.encode(frame))
         box.mux(stream.encode())
@@ -110,13 +120,16 @@ def make_track(clock: FrameClock) -> PairTrack:
 def add_match(
     library: Library, folder: Path, clock: FrameClock, *, title: str = "Ines Vaz v Noa Berg",
     holds: Sequence[Hold] = HOLDS, events: Sequence[MatchEvent] = EVENTS,
-    findings: Sequence[Finding] = FINDINGS, b_frames: int = 0,
+    findings: Sequence[Finding] = FINDINGS, **how: Any,
 ) -> Match:  # fmt: skip
-    """A match with footage, track and analysis; files of the same title in the folder are used."""
+    """A match with footage, track and analysis; files of the same title in the folder are used.
+
+    ``how`` goes to :func:`write_clip`. Footage that no browser plays gets its copy.
+    """
     stem = title.lower().replace(" ", "-")
     clip, track = folder / f"{stem}.mp4", folder / f"{stem}.parquet"
     if not track.exists():
-        write_clip(clip, clock, b_frames)
+        write_clip(clip, clock, **how)
         write_track(make_track(clock), track)
     match = library.add_match(
         MatchInfo(
@@ -132,4 +145,6 @@ def add_match(
         clock, tuple(holds), tuple(events), tuple(findings), Provenance("test"), track_path=track
     )
     library.save_analysis(match.id, analysis)
+    if not plays_in_browsers(open_footage(clip).info):
+        make_proxy(clip, match.proxy_path)
     return library.match(match.id)

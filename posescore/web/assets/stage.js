@@ -149,7 +149,15 @@ export default {
     },
     onPlay(playing) {
       if (playing && this.queued === null) this.wanted = null;
+      if (!playing && this.wanted === null) this.settle();
       this.$emit("playing", playing);
+    },
+    /** A browser that stops may show one frame more than it has said: go to the frame that is named. */
+    settle() {
+      if (this.offset === null) return;
+      this.wanted = this.$refs.video.ended ? this.clock.length - 1 : this.presented;
+      this.tries = 0;
+      this.seek();
     },
     onSeeked() {
       if (this.queued !== null) {
