@@ -36,10 +36,16 @@ def saved_log(match: Match, review: Review, format_name: str) -> Response:
     write = FORMATS.get(format_name)
     if write is None:
         raise InputError(f"format: {format_name!r} is not one of {', '.join(FORMATS)}.")
-    stem = re.sub(r"[^A-Za-z0-9]+", "-", match.info.title).strip("-").lower() or f"match-{match.id}"
+    name = f"{file_stem(match)}{SUFFIXES[format_name]}"
     headers = {
-        "Content-Disposition": f'attachment; filename="{stem}{SUFFIXES[format_name]}"',
+        "Content-Disposition": f'attachment; filename="{name}"',
         "Cache-Control": "no-store",
     }
     text = write(review, match)
     return Response(text.encode(), media_type=MEDIA_TYPES[format_name], headers=headers)
+
+
+def file_stem(match: Match) -> str:
+    """A file name that every system takes, after the match's title."""
+    flat = re.sub(r"[^A-Za-z0-9]+", "-", match.info.title).strip("-").lower()
+    return flat or f"match-{match.id}"

@@ -106,6 +106,7 @@ def test_a_whole_review_takes_few_keys(page: Page, capsys: pytest.CaptureFixture
     with page.expect_download() as saved:
         press("Enter")
     assert saved.value.suggested_filename == "ines-vaz-v-noa-berg.csv"
+    close_window(page)
     with capsys.disabled():
         print(f" [{len(pressed)} key presses] ", end="")
     assert len(pressed) < 40

@@ -34,7 +34,7 @@ export const ACTIONS = [
   { id: "mark", keys: ["i"], text: "Mark what happened here", group: "Correct" },
   { id: "swap", keys: ["w"], text: "Exchange A and B from here on", group: "Correct" },
   { id: "swap_here", keys: ["Shift+W"], text: "Exchange A and B in this stretch only", group: "Correct" },
-  { id: "save", keys: ["l"], text: "Save the score log as a file", group: "Decide" },
+  { id: "save", keys: ["l"], text: "Save and share: log, report, clips, lesson", group: "Decide" },
   { id: "evidence", keys: ["v"], text: "Evidence side by side", group: "Look" },
   { id: "still_1", keys: ["1"], text: "Frame where it begins", group: "Look" },
   { id: "still_2", keys: ["2"], text: "Frame after three seconds", group: "Look" },

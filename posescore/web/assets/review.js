@@ -8,6 +8,7 @@ import { EvidenceWindow } from "posescore-room/evidence.js";
 import { ACTIONS, Keys, isTaken, keyName, shown } from "posescore-room/keys.js";
 import { needs, nextNeed } from "posescore-room/needs.js";
 import ProposalList from "posescore-room/proposals.js";
+import { SaveWindow, saving } from "posescore-room/saving.js";
 import ScoreBoard from "posescore-room/scoreboard.js";
 import { ask } from "posescore-room/server.js";
 import FootageStage from "posescore-room/stage.js";
@@ -29,7 +30,8 @@ const LEAD_S = 1;
 export default {
   name: "ReviewRoom",
   components: {
-    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, NameWindow, ProposalList, ScoreBoard,
+    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, NameWindow, ProposalList, SaveWindow,
+    ScoreBoard,
   },
   props: {
     matchId: { type: Number, required: true },
@@ -45,7 +47,7 @@ export default {
       review: null, clock: null, track: null, trouble: "", saving: false, said: "",
       frame: { index: 0, time_s: 0 }, playing: false, rateIndex: 2, shownIndex: 0, loop: null, closeUp: false,
       selected: null, need: null, needText: "", looked: new Set(), open: "", draft: null,
-      keysVersion: 0, author: this.opinion || keptAuthor(),
+      outputs: [], keysVersion: 0, author: this.opinion || keptAuthor(),
     };
   },
   computed: {
@@ -79,6 +81,11 @@ export default {
     evidenceHeading() {
       const award = { ...this.proposal, ...this.proposal.stands };
       return `${KINDS[award.kind].plain}: ${this.names[award.athlete] ?? "nobody"}, ${clockText(award.time_s)}`;
+    },
+    /** What is being made for saving, for the button that opens the window. */
+    making() {
+      const open = this.outputs.find((made) => made.state === "running");
+      return open ? `${Math.floor((100 * open.done) / (open.total || 1))} %` : "";
     },
     openNeeds() {
       return needs(this.review, this.looked);
@@ -134,6 +141,7 @@ export default {
   },
   methods: {
     ...editing,
+    ...saving,
     text: clockText,
     async load() {
       try {
@@ -312,8 +320,11 @@ export default {
       this.seek(seconds);
     },
     openSaving() {
-      this.$refs.saving.open = true;
-      this.$refs.saving.querySelector("a").focus();
+      this.show("save");
+      this.knownOutputs();
+    },
+    formatAddress(format) {
+      return `${this.url}/export?${new URLSearchParams({ format, opinion: this.opinion })}`;
     },
     say(text) {
       this.said = text;

@@ -6,8 +6,7 @@ export const template = `
       <a href="/" class="home">PoseScore</a>
       <div class="bar-title"><h1>{{ review.match.title }}</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
       <label class="author">Your name <input type="text" v-model.trim="author" @change="keepAuthor" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
-      <details ref="saving" class="menu" @keydown.esc="$refs.saving.open = false"><summary>Save as <kbd v-if="keyOf('save')">{{ keyOf('save') }}</kbd></summary><ul>
-        <li v-for="format in review.exports" :key="format.name"><a :href="url + '/export?format=' + format.name" download>{{ format.text }}</a></li></ul></details>
+      <button type="button" @click="act('save')" aria-haspopup="dialog">Save <span v-if="making" class="num">{{ making }}</span> <kbd v-if="keyOf('save')">{{ keyOf('save') }}</kbd></button>
       <button type="button" @click="show('keys')" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
     </header>
 
@@ -80,6 +79,7 @@ export const template = `
     <p v-if="said" class="toast" aria-hidden="true" :key="said">{{ said }}</p>
 
     <keys-window v-if="open === 'keys'" :keys="keys" @close="open = ''" @changed="keysVersion += 1"></keys-window>
+    <save-window v-if="open === 'save'" :formats="review.exports" :address="formatAddress" :outputs="outputs" @close="open = ''" @wish="wish" @stop="stopOutput"></save-window>
     <go-window v-if="open === 'go'" :clock="clock" @close="open = ''" @go="go"></go-window>
     <award-window v-if="open === 'change' || open === 'add'" :start="draft" :adding="open === 'add'" :names="names" :values="review.values"
       :clock="clock" :playhead-s="frame.time_s" @close="open = ''" @save="saveAward"></award-window>
