@@ -18,7 +18,7 @@ EDGE = {
     "av": {"footage"},
     "cv2": {"footage", "pose", "simulation"},
     "mediapipe": {"pose"},
-    "onnxruntime": {"pose"},
+    "onnxruntime": {"pose", "simulation"},
     "pyarrow": {"pose"},
     "sklearn": {"position"},
     "skops": {"position"},

@@ -1,0 +1,99 @@
+"""Networks in eight bits say what they said before, nearly."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+torch = pytest.importorskip("torch", reason="training extra not installed")
+onnx = pytest.importorskip("onnx", reason="training extra not installed")
+
+from torch import Tensor, nn  # noqa: E402
+from torch.nn import functional  # noqa: E402
+
+from posescore.pose.onnx_network import OnnxNetwork  # noqa: E402
+from posescore.simulation.pair_network.eight_bits import (  # noqa: E402
+    absorb_pads,
+    widen_weights,
+    write_eight_bits,
+)
+from posescore.simulation.pair_network.export import write_onnx  # noqa: E402
+
+pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::UserWarning")
+
+
+class _Small(nn.Module):
+    """A halving convolution padded on one side, one of each channel, and a linear head."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.stem = nn.Conv2d(3, 16, 3, 2)
+        self.each = nn.Conv2d(16, 16, 3, 2, groups=16)
+        self.head = nn.Linear(16, 20)
+
+    def forward(self, picture: Tensor) -> tuple[Tensor, Tensor]:
+        """Two outputs, as the networks have several."""
+        x = functional.relu6(self.stem(functional.pad(picture * 2 - 1, (0, 1, 0, 1))))
+        x = functional.relu6(self.each(functional.pad(x, (0, 1, 0, 1))))
+        tokens = x.flatten(2).transpose(1, 2)
+        return self.head(tokens), tokens
+
+
+@pytest.fixture(scope="module")
+def exported(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    torch.manual_seed(3)
+    path = tmp_path_factory.mktemp("network") / "small.onnx"
+    write_onnx(_Small(), path, ["heat", "tokens"])
+    return path
+
+
+@pytest.fixture(scope="module")
+def pictures() -> np.ndarray:
+    coarse = np.random.default_rng(4).integers(0, 256, (5, 8, 8, 3), np.uint8)
+    return coarse.repeat(32, axis=1).repeat(32, axis=2)
+
+
+def test_widened_weights_say_the_same(exported: Path, pictures: np.ndarray, tmp_path: Path) -> None:
+    model = onnx.load(str(exported))
+    widen_weights(model)
+    assert all(w.data_type != onnx.TensorProto.FLOAT16 for w in model.graph.initializer)
+    onnx.save(model, str(tmp_path / "wide.onnx"))
+    for picture in pictures:
+        before = OnnxNetwork(exported).run(picture)[0]
+        after = OnnxNetwork(tmp_path / "wide.onnx").run(picture)[0]
+        np.testing.assert_allclose(after, before, rtol=1e-5, atol=1e-6)
+
+
+def test_convolutions_that_pad_for_themselves_say_the_same(
+    exported: Path, pictures: np.ndarray, tmp_path: Path
+) -> None:
+    quantisation = pytest.importorskip("onnxruntime.quantization.shape_inference")
+    plain = tmp_path / "plain.onnx"
+    quantisation.quant_pre_process(str(exported), str(plain), skip_symbolic_shape=True)
+    model = onnx.load(str(plain))
+    assert absorb_pads(model) == 2
+    assert not [node for node in model.graph.node if node.op_type == "Pad"]
+    assert absorb_pads(model) == 0
+    onnx.save(model, str(plain))
+    for picture in pictures:
+        before, after = OnnxNetwork(exported).run(picture), OnnxNetwork(plain).run(picture)
+        for one, two in zip(before, after, strict=True):
+            np.testing.assert_allclose(two, one, rtol=1e-4, atol=1e-5)
+
+
+def test_eight_bits_are_near_and_smaller(
+    exported: Path, pictures: np.ndarray, tmp_path: Path
+) -> None:
+    target = tmp_path / "eight.onnx"
+    write_eight_bits(exported, target, pictures[:4])
+    before, after = OnnxNetwork(exported).run(pictures[4]), OnnxNetwork(target).run(pictures[4])
+    for one, two in zip(before, after, strict=True):
+        assert one.shape == two.shape
+        assert 0 < np.abs(one - two).mean() < 0.1 * one.std()
+    weights = {w.name: w for w in onnx.load(str(target)).graph.initializer}
+    sevens = [w for w in weights.values() if w.data_type == onnx.TensorProto.INT8]
+    assert len(sevens) >= 3
+    for weight in sevens:
+        assert np.abs(onnx.numpy_helper.to_array(weight).astype(int)).max() <= 64
