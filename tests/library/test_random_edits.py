@@ -187,39 +187,41 @@ def check(review: Review, model: Model) -> None:
     assert all(a[1] <= b[0] for a, b in itertools.pairwise(ends)), "holds overlap"
 
 
-def one_step(library: Library, match_id: int, model: Model, dice: random.Random) -> bool:
+def one_step(
+    library: Library, match_id: int, model: Model, dice: random.Random, opinion: str = ""
+) -> bool:
     """One random thing; False when it was refused, and then it left nothing."""
-    review = library.review(match_id)
+    review = library.review(match_id, opinion)
     entries = library.match(match_id).entries
     turn = dice.random()
     try:
         if turn < 0.2:
-            review = library.undo(match_id, "Ann")
+            review = library.undo(match_id, "Ann", opinion)
             model.undo()
         elif turn < 0.35:
-            review = library.redo(match_id, "Ben")
+            review = library.redo(match_id, "Ben", opinion)
             model.redo()
         else:
             edit = random_edit(dice, review)
-            after = library.edit(match_id, edit, dice.choice(["Ann", "Ben"]))
+            after = library.edit(match_id, edit, dice.choice(["Ann", "Ben"]), opinion)
             model.do(edit, review, after.last_entry_id)
             review = after
     except (InputError, ConflictError):
         assert library.match(match_id).entries == entries
-        assert contents(library.review(match_id)) == contents(review)
+        assert contents(library.review(match_id, opinion)) == contents(review)
         return False
     assert library.match(match_id).entries == entries + 1
     check(review, model)
     return True
 
 
-def equals_its_log(folder: Path, match_id: int, model: Model) -> None:
+def equals_its_log(folder: Path, match_id: int, model: Model, opinion: str = "") -> None:
     """A library opened anew, and a replay of its log alone, are what the model says."""
     with Library(folder) as again:
-        review = again.review(match_id)
+        review = again.review(match_id, opinion)
         check(review, model)
-        rules = RuleSet.load(INFO.rules)
-        alone = replay(again.analysis(match_id), again.log(match_id), rules, INFO.division)
+        rules, log = RuleSet.load(INFO.rules), again.log(match_id, opinion)
+        alone = replay(again.analysis(match_id), log, rules, INFO.division)
         assert contents(alone) == contents(review)
 
 
@@ -259,6 +261,23 @@ def test_a_thousand_edits_then_all_undone_and_all_redone(tmp_path: Path) -> None
         for _ in range(steps):
             review = library.redo(match.id, "Ann")
         assert contents(review) == last
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_opinions_never_touch_each_other(tmp_path: Path, seed: int) -> None:
+    """Two people edit in turn, each with a model of their own."""
+    dice = random.Random(seed)
+    models = {"": Model(), "Ben": Model()}
+    library, match = library_with_match(tmp_path)
+    with library:
+        for _ in range(80):
+            opinion = dice.choice(list(models))
+            one_step(library, match.id, models[opinion], dice, opinion)
+            for name, model in models.items():
+                check(library.review(match.id, name), model)
+    for name, model in models.items():
+        assert model.before, "nothing was edited"
+        equals_its_log(tmp_path, match.id, model, name)
 
 
 def any_edit(dice: random.Random, review: Review) -> e.Edit:
