@@ -58,18 +58,24 @@ class _Told:
         self._progress = progress
         self._told_at = 0.0
         self._stage = ""
+        self._share = 0.0
 
     def __call__(self, stage: str, done: int, total: int) -> None:
         self._progress(stage, done, total)
         if stage == self._stage and time.monotonic() < self._told_at + TOLD_EVERY_S:
             return
-        first, last = STAGES.get(stage, (0.0, 0.0))
-        share = first + (last - first) * min(1.0, done / max(total, 1))
         self._stage = stage
-        job = self._library.update_job(self._job_id, share, stage)
+        self._share = max(self._share, share_of(stage, done, total))
+        job = self._library.update_job(self._job_id, self._share, stage)
         self._told_at = time.monotonic()
         if job.state is not JobState.RUNNING:
             raise StoppedError
+
+
+def share_of(stage: str, done: int, total: int) -> float:
+    """Share of a whole analysis that is done; 0 where the stage is none of :data:`STAGES`."""
+    first, last = STAGES.get(stage, (0.0, 0.0))
+    return first + (last - first) * min(1.0, max(0.0, done / max(total, 1)))
 
 
 def request_of(match: Match, settings: Mapping[str, object]) -> Request:
