@@ -48,17 +48,20 @@ class Player:
 
 
 def make_player(slot: int) -> Player:
-    """Athlete A (0), athlete B (1) or the referee (2)."""
-    build = BUILDS[slot]
+    """Athlete A (0), athlete B (1) or the referee (2) of the sample match."""
+    return dressed_player(BUILDS[slot], COLOURS[slot], jacket=slot < 2, seed=10 * slot + 1)
+
+
+def dressed_player(build: Build, colours: dict[str, Colour], *, jacket: bool, seed: int) -> Player:
+    """Somebody of a build in clothes of given linear colours; the seed creases the cloth."""
     flesh, skeleton = make_flesh(build), make_skeleton(build)
     heads = flesh.rig.heads
-    is_athlete = slot < 2
     person = Person(
-        dress(flesh, is_athlete, seed=10 * slot + 1),
-        COLOURS[slot],
+        dress(flesh, jacket, seed=seed),
+        colours,
         heads[flesh.rig.index("eye.L")],
         skeleton.keypoints[0].numpy(),
         float(heads[flesh.rig.index("neck01")][2]),
-        wears_gi=is_athlete,
+        wears_gi=jacket,
     )
     return Player(skeleton, flesh, person)

@@ -8,6 +8,7 @@ time and pushes the bodies out of each other and out of the mat.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -75,12 +76,12 @@ CUES: Final = (
 CUE_S: Final = np.array([cue.time_s for cue in CUES])
 
 
-def cue_targets() -> tuple[Target, Target]:
+def cue_targets(cues: Sequence[Cue] = CUES) -> tuple[Target, Target]:
     """Key poses of athletes A and B at the cues."""
-    turned = [cue.key.turned(cue.yaw_deg, cue.shift) for cue in CUES]
+    turned = [cue.key.turned(cue.yaw_deg, cue.shift) for cue in cues]
     found = []
     for athlete in Athlete:
-        is_upper = [cue.upper is athlete for cue in CUES]
+        is_upper = [cue.upper is athlete for cue in cues]
         pairs = list(zip(is_upper, turned, strict=True))
         found.append(
             make_target(
@@ -92,25 +93,27 @@ def cue_targets() -> tuple[Target, Target]:
     return found[0], found[1]
 
 
-def fit_cues(skeletons: tuple[Skeleton, Skeleton]) -> Tensor:
+def fit_cues(skeletons: tuple[Skeleton, Skeleton], cues: Sequence[Cue] = CUES) -> Tensor:
     """Fitted poses ``(2, n_cues, N_NUMBERS)`` of athletes A and B."""
-    return fit(cue_targets(), skeletons)
+    return fit(cue_targets(cues), skeletons)
 
 
-def interpolate(poses: Tensor, time_s: NDArray[np.float64]) -> Tensor:
+def interpolate(
+    poses: Tensor, time_s: NDArray[np.float64], cue_s: NDArray[np.float64] = CUE_S
+) -> Tensor:
     """Poses ``(2, n_times, N_NUMBERS)`` between cues; rotations go the shorter way round."""
     count = len(SEGMENTS)
-    six = poses[..., 3 : 3 + 6 * count].reshape(2, len(CUE_S), count, 6)
+    six = poses[..., 3 : 3 + 6 * count].reshape(2, len(cue_s), count, 6)
     turned = Rotation.from_matrix(orthonormal(six).numpy().reshape(-1, 3, 3))
-    quaternions = turned.as_quat().reshape(2, len(CUE_S), count, 4)
-    for cue in range(1, len(CUE_S)):
+    quaternions = turned.as_quat().reshape(2, len(cue_s), count, 4)
+    for cue in range(1, len(cue_s)):
         back = (quaternions[:, cue] * quaternions[:, cue - 1]).sum(-1) < 0
         quaternions[:, cue][back] *= -1
-    between = PchipInterpolator(CUE_S, quaternions, axis=1)(time_s)
+    between = PchipInterpolator(cue_s, quaternions, axis=1)(time_s)
     matrices = Rotation.from_quat(between.reshape(-1, 4)).as_matrix()
     again = six_numbers(torch.from_numpy(matrices)).reshape(2, len(time_s), 6 * count)
     rest = torch.cat((poses[..., :3], poses[..., 3 + 6 * count :]), -1).numpy()
-    plain = torch.from_numpy(PchipInterpolator(CUE_S, rest, axis=1)(time_s))
+    plain = torch.from_numpy(PchipInterpolator(cue_s, rest, axis=1)(time_s))
     return torch.cat((plain[..., :3], again, plain[..., 3:]), -1)
 
 
@@ -138,11 +141,18 @@ def unrest(time_s: NDArray[np.float64], seed: int) -> NDArray[np.float64]:
     return np.concatenate(parts, axis=1)
 
 
-def perform(skeletons: tuple[Skeleton, Skeleton], time_s: NDArray[np.float64]) -> Tensor:
-    """Poses ``(2, n_times, N_NUMBERS)`` of both athletes through the whole match."""
-    poses = fit_cues(skeletons)
-    knots_s = np.linspace(0, CUE_S[-1], round(CUE_S[-1] * KNOTS_PER_S) + 1)
-    moving = interpolate(poses, knots_s)
-    moving = moving + torch.from_numpy(np.stack([unrest(knots_s, 3), unrest(knots_s, 4)]))
-    settled = settle(moving, skeletons, cue_targets(), CUE_S, knots_s)
+def perform(
+    skeletons: tuple[Skeleton, Skeleton],
+    time_s: NDArray[np.float64],
+    cues: Sequence[Cue] = CUES,
+    unrest_seeds: tuple[int, int] = (3, 4),
+) -> Tensor:
+    """Poses ``(2, n_times, N_NUMBERS)`` of both athletes through a whole match."""
+    cue_s = np.array([cue.time_s for cue in cues])
+    poses = fit_cues(skeletons, cues)
+    knots_s = np.linspace(0, cue_s[-1], round(cue_s[-1] * KNOTS_PER_S) + 1)
+    moving = interpolate(poses, knots_s, cue_s)
+    unrests = [unrest(knots_s, seed) for seed in unrest_seeds]
+    moving = moving + torch.from_numpy(np.stack(unrests))
+    settled = settle(moving, skeletons, cue_targets(cues), cue_s, knots_s)
     return torch.from_numpy(CubicSpline(knots_s, settled.numpy(), axis=1)(time_s))

@@ -177,7 +177,7 @@ TURN: Final = PairKey(
 )  # fmt: skip
 
 
-def _seated(left: float, front: float, height: float, behind: float = 0.0) -> Vector:
+def seated(left: float, front: float, height: float, behind: float = 0.0) -> Vector:
     """A place by the seated pair: leftwards, forwards and up from the front athlete's hips."""
     fore, side = np.array([-0.5, -0.87]), np.array([0.87, -0.5])
     x, y = np.array([0.9, -0.02]) + left * side + (front - behind) * fore
@@ -187,19 +187,19 @@ def _seated(left: float, front: float, height: float, behind: float = 0.0) -> Ve
 _LEAN: Final = (0.24, 0.42, 0.87)
 _LEAN_FRONT: Final = (-0.44, -0.76, 0.48)
 _SEATED_FRONT: Final = BodyKey(
-    _seated(0, 0, 0.14), _LEAN, _LEAN_FRONT,
-    (_seated(0.26, 0.36, 0.28), _seated(-0.26, 0.36, 0.28)),
-    (_seated(0.22, 0.76, 0.08), _seated(-0.22, 0.76, 0.08)),
-    (_seated(0.3, 0.0, 0.44), _seated(-0.3, 0.0, 0.44)),
-    (_seated(0.1, 0.06, 0.58), _seated(-0.08, 0.06, 0.5)),
+    seated(0, 0, 0.14), _LEAN, _LEAN_FRONT,
+    (seated(0.26, 0.36, 0.28), seated(-0.26, 0.36, 0.28)),
+    (seated(0.22, 0.76, 0.08), seated(-0.22, 0.76, 0.08)),
+    (seated(0.3, 0.0, 0.44), seated(-0.3, 0.0, 0.44)),
+    (seated(0.1, 0.06, 0.58), seated(-0.08, 0.06, 0.5)),
     look=(-0.5, -0.8, 0.1),
 )  # fmt: skip
 _SEATED_BEHIND: Final = BodyKey(
-    _seated(0, -0.28, 0.15), _LEAN, _LEAN_FRONT,
-    (_seated(0.36, 0.05, 0.46), _seated(-0.36, 0.05, 0.46)),
-    (_seated(0.06, 0.36, 0.27), _seated(-0.06, 0.36, 0.27)),
-    (_seated(0.32, -0.12, 0.66), _seated(-0.34, -0.1, 0.4)),
-    (_seated(0.02, 0.08, 0.6), _seated(-0.04, 0.1, 0.52)),
+    seated(0, -0.28, 0.15), _LEAN, _LEAN_FRONT,
+    (seated(0.36, 0.05, 0.46), seated(-0.36, 0.05, 0.46)),
+    (seated(0.06, 0.36, 0.27), seated(-0.06, 0.36, 0.27)),
+    (seated(0.32, -0.12, 0.66), seated(-0.34, -0.1, 0.4)),
+    (seated(0.02, 0.08, 0.6), seated(-0.04, 0.1, 0.52)),
     look=(-0.4, -0.8, 0.0), feet=_FREE,
 )  # fmt: skip
 
@@ -209,8 +209,8 @@ BACK_ONE_HOOK: Final = replace(
     BACK_BOTH_HOOKS,
     upper=replace(
         _SEATED_BEHIND,
-        knees=(_seated(0.46, -0.14, 0.34), _seated(-0.36, 0.05, 0.46)),
-        ankles=(_seated(0.5, 0.24, 0.08), _seated(-0.06, 0.36, 0.27)),
+        knees=(seated(0.46, -0.14, 0.34), seated(-0.36, 0.05, 0.46)),
+        ankles=(seated(0.5, 0.24, 0.08), seated(-0.06, 0.36, 0.27)),
         feet=("flat", "free"),
     ),
 )  # fmt: skip
@@ -219,8 +219,8 @@ HOOK_IN: Final = replace(
     BACK_BOTH_HOOKS,
     upper=replace(
         _SEATED_BEHIND,
-        knees=(_seated(0.42, 0.02, 0.56), _seated(-0.36, 0.05, 0.46)),
-        ankles=(_seated(0.28, 0.38, 0.5), _seated(-0.06, 0.36, 0.27)),
+        knees=(seated(0.42, 0.02, 0.56), seated(-0.36, 0.05, 0.46)),
+        ankles=(seated(0.28, 0.38, 0.5), seated(-0.06, 0.36, 0.27)),
     ),
 )  # fmt: skip
 
@@ -242,15 +242,15 @@ TAKE_BACK: Final = PairKey(
 UNHOOK: Final = PairKey(
     replace(
         _SEATED_FRONT,
-        elbows=(_seated(0.32, 0.04, 0.46), _seated(-0.32, 0.04, 0.46)),
-        wrists=(_seated(0.16, 0.2, 0.6), _seated(-0.16, 0.2, 0.58)),
+        elbows=(seated(0.32, 0.04, 0.46), seated(-0.32, 0.04, 0.46)),
+        wrists=(seated(0.16, 0.2, 0.6), seated(-0.16, 0.2, 0.58)),
     ),
     replace(
         _SEATED_BEHIND,
-        knees=(_seated(0.44, 0.02, 0.52), _seated(-0.44, 0.02, 0.52)),
-        ankles=(_seated(0.34, 0.36, 0.46), _seated(-0.34, 0.36, 0.46)),
-        elbows=(_seated(0.36, -0.14, 0.64), _seated(-0.38, -0.14, 0.5)),
-        wrists=(_seated(0.2, 0.1, 0.66), _seated(-0.24, 0.12, 0.6)),
+        knees=(seated(0.44, 0.02, 0.52), seated(-0.44, 0.02, 0.52)),
+        ankles=(seated(0.34, 0.36, 0.46), seated(-0.34, 0.36, 0.46)),
+        elbows=(seated(0.36, -0.14, 0.64), seated(-0.38, -0.14, 0.5)),
+        wrists=(seated(0.2, 0.1, 0.66), seated(-0.24, 0.12, 0.6)),
     ),
     rests=("seated", "seated"),
 )  # fmt: skip
@@ -258,19 +258,19 @@ UNHOOK: Final = PairKey(
 PEEL: Final = PairKey(
     # The one in front (here "upper") throws the grips and hooks off and slides his hips away.
     BodyKey(
-        _seated(0.02, 0.26, 0.2), (0.42, 0.28, 0.8), (0.1, -0.95, 0.2),
-        (_seated(0.22, 0.54, 0.38), _seated(-0.24, 0.6, 0.3)),
-        (_seated(0.16, 0.9, 0.08), _seated(-0.3, 0.92, 0.08)),
-        (_seated(0.26, 0.22, 0.5), _seated(-0.28, 0.24, 0.5)),
-        (_seated(0.18, 0.4, 0.62), _seated(-0.22, 0.42, 0.6)),
+        seated(0.02, 0.26, 0.2), (0.42, 0.28, 0.8), (0.1, -0.95, 0.2),
+        (seated(0.22, 0.54, 0.38), seated(-0.24, 0.6, 0.3)),
+        (seated(0.16, 0.9, 0.08), seated(-0.3, 0.92, 0.08)),
+        (seated(0.26, 0.22, 0.5), seated(-0.28, 0.24, 0.5)),
+        (seated(0.18, 0.4, 0.62), seated(-0.22, 0.42, 0.6)),
         look=(0.1, -0.9, 0.1), feet=_FREE,
     ),
     BodyKey(
-        _seated(0, -0.3, 0.14), (0.32, 0.56, 0.76), (-0.38, -0.66, 0.65),
-        (_seated(0.42, 0.0, 0.42), _seated(-0.42, 0.0, 0.42)),
-        (_seated(0.42, 0.38, 0.2), _seated(-0.42, 0.38, 0.2)),
-        (_seated(0.42, -0.2, 0.55), _seated(-0.42, -0.2, 0.55)),
-        (_seated(0.42, 0.04, 0.66), _seated(-0.42, 0.04, 0.66)),
+        seated(0, -0.3, 0.14), (0.32, 0.56, 0.76), (-0.38, -0.66, 0.65),
+        (seated(0.42, 0.0, 0.42), seated(-0.42, 0.0, 0.42)),
+        (seated(0.42, 0.38, 0.2), seated(-0.42, 0.38, 0.2)),
+        (seated(0.42, -0.2, 0.55), seated(-0.42, -0.2, 0.55)),
+        (seated(0.42, 0.04, 0.66), seated(-0.42, 0.04, 0.66)),
         look=(-0.5, -0.8, -0.1), feet=_FREE,
     ),
     rests=("no", "seated"),
@@ -279,19 +279,19 @@ PEEL: Final = PairKey(
 SLIP: Final = PairKey(
     # The escape: the one in front (here "upper") slides down and turns to face the one behind.
     BodyKey(
-        _seated(0.0, 0.42, 0.26), (0.75, 0.45, 0.5), (0.3, -0.75, -0.55),
-        (_seated(0.3, 0.36, 0.08), _seated(-0.3, 0.5, 0.22)),
-        (_seated(0.2, 0.8, 0.08), _seated(-0.3, 0.86, 0.08)),
-        (_seated(0.34, 0.14, 0.3), _seated(-0.28, 0.1, 0.36)),
-        (_seated(0.3, -0.06, 0.12), _seated(-0.26, -0.1, 0.3)),
+        seated(0.0, 0.42, 0.26), (0.75, 0.45, 0.5), (0.3, -0.75, -0.55),
+        (seated(0.3, 0.36, 0.08), seated(-0.3, 0.5, 0.22)),
+        (seated(0.2, 0.8, 0.08), seated(-0.3, 0.86, 0.08)),
+        (seated(0.34, 0.14, 0.3), seated(-0.28, 0.1, 0.36)),
+        (seated(0.3, -0.06, 0.12), seated(-0.26, -0.1, 0.3)),
         look=(0.6, 0.4, 0.1), feet=_FREE,
     ),
     BodyKey(
-        _seated(0, -0.3, 0.14), (0.34, 0.6, 0.72), (-0.36, -0.62, 0.7),
-        (_seated(0.4, 0.02, 0.42), _seated(-0.4, 0.02, 0.42)),
-        (_seated(0.36, 0.4, 0.36), _seated(-0.36, 0.4, 0.36)),
-        (_seated(0.32, -0.3, 0.5), _seated(-0.34, -0.3, 0.5)),
-        (_seated(0.14, -0.02, 0.5), _seated(-0.14, 0.0, 0.5)),
+        seated(0, -0.3, 0.14), (0.34, 0.6, 0.72), (-0.36, -0.62, 0.7),
+        (seated(0.4, 0.02, 0.42), seated(-0.4, 0.02, 0.42)),
+        (seated(0.36, 0.4, 0.36), seated(-0.36, 0.4, 0.36)),
+        (seated(0.32, -0.3, 0.5), seated(-0.34, -0.3, 0.5)),
+        (seated(0.14, -0.02, 0.5), seated(-0.14, 0.0, 0.5)),
         look=(-0.5, -0.8, -0.1), feet=_FREE,
     ),
     rests=("no", "seated"),

@@ -61,7 +61,32 @@ def mat() -> Surface:
     return Surface(np.concatenate(cells))
 
 
-def hall() -> Surface:
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a hall looks; the defaults are the sample match's.
+
+    ``inner`` and ``outer`` are the mat's linear colours, ``tint`` multiplies all others'.
+    ``light_way`` points to the light. ``all_walls``: cameras may look any way.
+    """
+
+    inner: Corner = (0.20, 0.335, 0.30)
+    outer: Corner = (0.62, 0.43, 0.16)
+    tint: Corner = (1.0, 1.0, 1.0)
+    light_way: Corner = (-0.42, -0.55, 1.0)
+    all_walls: bool = False
+
+
+SAMPLE_LOOK: Final = Look()
+"""The sample match's."""
+
+
+def tinted(surface: Surface, tint: Corner) -> Surface:
+    """A surface whose colours are multiplied by a colour."""
+    factor = np.concatenate((np.ones(6), tint)).astype(np.float32)
+    return Surface(surface.corners * factor)
+
+
+def hall(look: Look = SAMPLE_LOOK) -> Surface:
     """Everything about the mat."""
     wood, cream, panel = (0.36, 0.23, 0.13), (0.58, 0.55, 0.48), (0.30, 0.20, 0.12)
     floor, dark = -0.04, (0.10, 0.11, 0.13)
@@ -86,4 +111,7 @@ def hall() -> Surface:
     parts.append(_box((6.6, 6.6, 0.68), (8.6, 7.3, 0.74), (0.5, 0.48, 0.45)))
     for x, y in ((6.7, 6.7), (8.4, 6.7), (6.7, 7.15), (8.4, 7.15)):
         parts.append(_box((x, y, floor), (x + 0.06, y + 0.06, 0.68), dark))
-    return Surface(np.concatenate(parts))
+    if look.all_walls:
+        parts.append(_quad((14, -12, floor), (-14, -12, floor), (-14, -12, 6), (14, -12, 6), cream))
+        parts.append(_box((-14, -11.97, floor), (14, -11.9, 1.25), panel))
+    return tinted(Surface(np.concatenate(parts)), look.tint)

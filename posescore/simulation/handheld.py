@@ -45,7 +45,7 @@ def look_at(
     return np.stack((cosine * right + sine * down, cosine * down - sine * right, ahead))
 
 
-def _sway(time_s: NDArray[np.float64], seed: int, n: int) -> NDArray[np.float64]:
+def sway(time_s: NDArray[np.float64], seed: int, n: int) -> NDArray[np.float64]:
     """Smooth unrest ``(n_times, n)`` within about one, from a few slow sines."""
     random = np.random.default_rng(seed)
     hertz = np.array([0.07, 0.13, 0.29, 0.61, 1.1])
@@ -60,20 +60,20 @@ def views(
 ) -> list[View]:
     """Cameras that follow ``middle (n_times, 3)`` of the pair lazily, with a hand's unrest."""
     step_s = float(time_s[1] - time_s[0])
-    follow = _smooth(middle, 1.2 / step_s)
-    sway = _sway(time_s, 7, 7)
-    angle = np.deg2rad(-8 + 9 * sway[:, 0])
-    away = 2.35 + 1.15 * follow[:, 2] + 0.12 * sway[:, 1]
+    follow = smooth(middle, 1.2 / step_s)
+    unrest = sway(time_s, 7, 7)
+    angle = np.deg2rad(-8 + 9 * unrest[:, 0])
+    away = 2.35 + 1.15 * follow[:, 2] + 0.12 * unrest[:, 1]
     place = np.stack(
         (
             follow[:, 0] * 0.6 + away * np.sin(angle),
             follow[:, 1] * 0.5 - away * np.cos(angle),
-            1.72 + 0.06 * sway[:, 2],
+            1.72 + 0.06 * unrest[:, 2],
         ),
         1,
     )
-    aim = follow * [1, 1, 0.9] + [0, 0, 0.09] + 0.05 * sway[:, 3:6]
-    roll = np.deg2rad(0.8 * sway[:, 6])
+    aim = follow * [1, 1, 0.9] + [0, 0, 0.09] + 0.05 * unrest[:, 3:6]
+    roll = np.deg2rad(0.8 * unrest[:, 6])
     scale = size_px[0] / 1280
     return [
         View(look_at(p, a, r), p, FOCAL_PX * scale, size_px)
@@ -81,7 +81,8 @@ def views(
     ]
 
 
-def _smooth(values: NDArray[np.float64], width: float) -> NDArray[np.float64]:
+def smooth(values: NDArray[np.float64], width: float) -> NDArray[np.float64]:
+    """Columns of ``(n_times, n)`` averaged over a bell ``width`` rows wide."""
     reach = int(3 * width)
     kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / width) ** 2)
     kernel /= kernel.sum()

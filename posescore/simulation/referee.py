@@ -17,14 +17,20 @@ from posescore.simulation.key_pose import BodyKey, Vector
 STRIDE_M: Final = 1.25
 """Two steps of a walk."""
 
-ROUTE: Final = (
+Route = tuple[tuple[float, tuple[float, float]], ...]
+"""Where somebody walks: seconds and metres on the mat, in order of time."""
+
+ROUTE: Final[Route] = (
     (0.0, (1.7, 2.1)), (8.8, (1.7, 2.1)), (12.8, (2.9, -1.2)), (14.6, (2.9, -1.2)),
     (18.0, (-2.7, -1.35)), (18.6, (-2.7, -1.35)), (21.8, (-1.5, 1.9)), (33.4, (-1.5, 1.9)),
     (36.6, (-2.7, -1.3)), (37.4, (-2.7, -1.3)), (40.6, (2.9, -1.3)), (41.2, (2.9, -1.3)),
     (44.4, (2.1, 1.9)), (59.0, (2.1, 1.9)), (60.6, (2.3, 1.1)), (67.9, (2.3, 1.1)),
     (69.0, (1.75, 0.8)), (74.1, (1.75, 0.8)),
 )  # fmt: skip
-"""Where the referee is when: seconds and metres on the mat. Twice the way crosses the view."""
+"""Where the referee is in the sample match. Twice the way crosses the view."""
+
+RAISES_S: Final = 68.7
+"""When the arm goes up in the sample match."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,9 +45,9 @@ class _Walk:
     """``(n_times, 2)`` unit vectors."""
 
 
-def _walk(time_s: NDArray[np.float64], watched: NDArray[np.float64]) -> _Walk:
-    at_s = np.array([stop for stop, _ in ROUTE])
-    stops = np.array([place for _, place in ROUTE])
+def _walk(time_s: NDArray[np.float64], watched: NDArray[np.float64], route: Route) -> _Walk:
+    at_s = np.array([stop for stop, _ in route])
+    stops = np.array([place for _, place in route])
     lengths = np.linalg.norm(np.diff(stops, axis=0), axis=1)
     counts = np.round(lengths / STRIDE_M)
     leg = np.clip(np.searchsorted(at_s, time_s, side="right") - 1, 0, len(lengths) - 1)
@@ -121,13 +127,17 @@ def _knee(hip: Vector, ankle: Vector, heading: NDArray[np.float64], bone: float)
 
 
 def perform(
-    skeleton: Skeleton, time_s: NDArray[np.float64], watched: NDArray[np.float64]
+    skeleton: Skeleton,
+    time_s: NDArray[np.float64],
+    watched: NDArray[np.float64],
+    route: Route = ROUTE,
+    raises_s: float = RAISES_S,
 ) -> Tensor:
     """Poses ``(n_times, N_NUMBERS)`` of the referee, who faces ``watched (n_times, 2)``."""
-    walk = _walk(time_s, watched)
+    walk = _walk(time_s, watched, route)
     speed = np.gradient(walk.strides, time_s)
     pace = _smooth(np.clip(np.abs(speed) / 0.5, 0, 1)[:, None], 6)[:, 0]
-    raised = np.clip((time_s - 68.7) / 0.7, 0, 1)
+    raised = np.clip((time_s - raises_s) / 0.7, 0, 1)
     raised = raised * raised * (3 - 2 * raised)
     sole_m = sole_height(skeleton)
     thigh = skeleton.between("upperleg01.L", "lowerleg01.L").norm()

@@ -24,7 +24,6 @@ FINENESS_NUM, FINENESS_DEN = 4, 3
 
 SHADOW_SIZE: Final = 1536
 SHADOW_REACH_M: Final = 3.0
-LIGHT_WAY: Final = np.array([-0.42, -0.55, 1.0]) / np.linalg.norm([-0.42, -0.55, 1.0])
 NEAR_M, FAR_M = 0.2, 40.0
 
 PARTS: Final = {"skin": 0, "jacket": 1, "trousers": 2, "skirt": 3, "belt": 4, "hair": 5, "shirt": 6}
@@ -61,6 +60,8 @@ class Renderer:
         Who is drawn, in the order of every picture's stances.
     size_px
         Width and height.
+    look
+        How the hall looks.
 
     Raises
     ------
@@ -68,7 +69,12 @@ class Renderer:
         When no graphics context can be made.
     """
 
-    def __init__(self, people: Sequence[Person], size_px: tuple[int, int]) -> None:
+    def __init__(
+        self,
+        people: Sequence[Person],
+        size_px: tuple[int, int],
+        look: hall.Look = hall.SAMPLE_LOOK,
+    ) -> None:
         try:
             import moderngl
 
@@ -81,6 +87,8 @@ class Renderer:
             ) from error
         self.people = tuple(people)
         self.size_px = size_px
+        self._look = look
+        self._light_way = np.array(look.light_way) / np.linalg.norm(look.light_way)
         self._make_targets()
         self._make_programs()
 
@@ -112,7 +120,8 @@ class Renderer:
         program = context.program
         self._person = program(shaders.PERSON_VERTEX, shaders.PERSON_FRAGMENT)
         self._caster = program(shaders.SHADOW_VERTEX, shaders.SHADOW_FRAGMENT)
-        self._hall = program(shaders.HALL_VERTEX, shaders.HALL_FRAGMENT)
+        hall_fragment = shaders.hall_fragment(self._look.inner, self._look.outer)
+        self._hall = program(shaders.HALL_VERTEX, hall_fragment)
         self._bones = [context.texture((3, shaders.N_BONES), 4, dtype="f4") for _ in self.people]
         self._dressed = [
             {name: self._surface(mesh) for name, mesh in person.outfit.parts.items()}
@@ -120,7 +129,7 @@ class Renderer:
         ]
         layout = "3f 3f 3f", "in_place", "in_normal", "in_colour"
         self._rooms = []
-        for surface in (hall.mat(), hall.hall()):
+        for surface in (hall.mat(), hall.hall(self._look)):
             corners, index = np.unique(surface.corners, axis=0, return_inverse=True)
             buffers = context.buffer(corners), context.buffer(index.astype("i4"))
             self._rooms.append(
@@ -142,7 +151,7 @@ class Renderer:
         for texture, stance in zip(self._bones, stances, strict=True):
             texture.write(np.ascontiguousarray(stance.matrices, dtype="f4"))
         centre = np.mean([stance.starts[0] for stance in stances[:2]], axis=0)
-        light = _light_matrix(centre)
+        light = _light_matrix(centre, self._light_way)
         self._cast_shadows(light)
         self._fine.use()
         self._context.enable(self._gl.DEPTH_TEST)
@@ -178,7 +187,7 @@ class Renderer:
     ) -> None:
         starts, ends, bounds = _occluders(stances)
         program["eye"].value = tuple(view.place)
-        program["light_way"].value = tuple(LIGHT_WAY)
+        program["light_way"].value = tuple(self._light_way)
         program["light_camera"].write(light.T.astype("f4").tobytes())
         program["shadow"].value = 1
         program["capsule_start"].write(starts.astype("f4").tobytes())
@@ -229,11 +238,13 @@ def _camera_matrix(view: View) -> NDArray[np.float64]:
     return np.asarray(lens @ seen)
 
 
-def _light_matrix(centre: NDArray[np.float64]) -> NDArray[np.float64]:
-    right = np.cross((0.0, 1.0, 0.0), LIGHT_WAY)
+def _light_matrix(
+    centre: NDArray[np.float64], light_way: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    right = np.cross((0.0, 1.0, 0.0), light_way)
     right /= np.linalg.norm(right)
     seen = np.eye(4)
-    seen[:3, :3] = np.stack((right, np.cross(LIGHT_WAY, right), LIGHT_WAY))
+    seen[:3, :3] = np.stack((right, np.cross(light_way, right), light_way))
     seen[:3, 3] = -seen[:3, :3] @ centre
     lens = np.diag([1 / SHADOW_REACH_M, 1 / SHADOW_REACH_M, -1 / 5.0, 1.0])
     return np.asarray(lens @ seen)

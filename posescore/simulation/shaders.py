@@ -166,6 +166,17 @@ void main() {
 """
 )
 
+
+def hall_fragment(inner: tuple[float, ...], outer: tuple[float, ...]) -> str:
+    """The hall's shader with the mat in other linear colours."""
+
+    def written(colour: tuple[float, ...]) -> str:
+        return f"vec3({', '.join(f'{part:.4f}' for part in colour)})"
+
+    shader = HALL_FRAGMENT.replace("vec3(0.20, 0.335, 0.30)", written(inner))
+    return shader.replace("vec3(0.62, 0.43, 0.16)", written(outer))
+
+
 PERSON_FRAGMENT: Final = (
     _LIGHT
     + """

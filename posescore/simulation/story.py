@@ -184,32 +184,65 @@ NOTES: Final = (
 )
 
 
+Event = tuple[float, str, Athlete | None]
+"""Seconds, name and athlete of something that happens at an instant."""
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """Everything that is true of a rendered match. Frames run from 0 to ``duration_s``."""
+
+    states: tuple[Stretch, ...]
+    holds: tuple[TrueHold, ...]
+    events: tuple[Event, ...]
+    awards: tuple[Award, ...]
+    nothings: tuple[Nothing, ...]
+    athletes: Mapping[Athlete, Mapping[str, str]]
+    event_name: str
+    division: Mapping[str, str]
+    duration_s: float
+    frames_per_s: int
+    notes: tuple[str, ...] = ()
+
+    @property
+    def n_frames(self) -> int:
+        """Number of frames."""
+        return round(self.duration_s * self.frames_per_s)
+
+    def truth(self) -> dict[str, object]:
+        """The same as plain data, in the form of ``sample_video/truth.json``."""
+        return {
+            "version": 1,
+            "about": "Rendered and invented: no real person, event or match.",
+            "event_name": self.event_name,
+            "rules": "sport-jiu-jitsu",
+            "division": self.division,
+            "duration_s": self.duration_s,
+            "frames_per_s": self.frames_per_s,
+            "n_frames": self.n_frames,
+            "athletes": {str(athlete): about for athlete, about in self.athletes.items()},
+            "states": [_plain(state.start_s, state.end_s, state) for state in self.states],
+            "holds": [
+                _plain(hold.start_s, hold.end_s, hold)
+                | ({"checks": dict(hold.checks)} if hold.checks else {})
+                for hold in self.holds
+            ],
+            "events": [
+                {"time_s": time_s, "event": name} | ({} if who is None else {"athlete": str(who)})
+                for time_s, name, who in self.events
+            ],
+            "awards": [_fields(award) for award in self.awards],
+            "nothings": [_fields(nothing) for nothing in self.nothings],
+            "notes": list(self.notes),
+        }
+
+
 def truth() -> dict[str, object]:
     """Everything that is true of the sample match, as plain data."""
-    return {
-        "version": 1,
-        "about": "Rendered and invented: no real person, event or match.",
-        "event_name": EVENT_NAME,
-        "rules": "sport-jiu-jitsu",
-        "division": DIVISION,
-        "duration_s": DURATION_S,
-        "frames_per_s": FRAMES_PER_S,
-        "n_frames": N_FRAMES,
-        "athletes": {str(athlete): about for athlete, about in ATHLETES.items()},
-        "states": [_plain(state.start_s, state.end_s, state) for state in STATES],
-        "holds": [
-            _plain(hold.start_s, hold.end_s, hold)
-            | ({"checks": dict(hold.checks)} if hold.checks else {})
-            for hold in HOLDS
-        ],
-        "events": [
-            {"time_s": time_s, "event": name} | ({} if who is None else {"athlete": str(who)})
-            for time_s, name, who in EVENTS
-        ],
-        "awards": [_fields(award) for award in AWARDS],
-        "nothings": [_fields(nothing) for nothing in NOTHINGS],
-        "notes": list(NOTES),
-    }
+    return Story(
+        STATES, HOLDS, EVENTS, AWARDS, NOTHINGS, ATHLETES, EVENT_NAME, DIVISION,
+        DURATION_S, FRAMES_PER_S, NOTES,
+    ).truth()  # fmt: skip
 
 
 def _plain(start_s: float, end_s: float, state: Stretch | TrueHold) -> dict[str, object]:
