@@ -24,6 +24,8 @@ from posescore.pose.estimators import default_estimator
 from posescore.pose.follow import follow
 from posescore.pose.oks import area_px2, oks
 from posescore.pose.passes import Progress, pose_of_pictures
+from posescore.pose.swaps import Swaps, count_swaps
+from posescore.pose.track import Finding, PairTrack
 from posescore.terms import N_COCO
 
 FOUND_OKS: Final = 0.5
@@ -49,6 +51,8 @@ class PoseTable:
 
     figures: tuple[Figure, ...]
     pictures: int
+    swaps: Swaps | None = None
+    """Of a followed video; None for pictures that stand alone."""
 
     def to_json(self) -> dict[str, Any]:
         """Plain data; a share of nothing is null."""
@@ -59,7 +63,7 @@ class PoseTable:
                 | {"n": f.n}
                 for f in self.figures
             },
-        }
+        } | ({} if self.swaps is None else {"identity": self.swaps.to_json()})
 
     def __getitem__(self, name: str) -> Figure:
         """The figure of a name."""
@@ -72,6 +76,8 @@ class PoseTable:
             f"{f.name:<{width}}  {f.value:.3f}  [{f.low:.3f}, {f.high:.3f}]  of {f.n}"
             for f in self.figures
         ]
+        if self.swaps is not None:
+            lines.append(str(self.swaps))
         return "\n".join(lines)
 
 
@@ -89,10 +95,13 @@ class Fit:
         Of each labelled athlete with the person it was paired with; 0 for nobody.
     same_slot
         For each labelled athlete who was found: whether the slot is the right one.
+    lead
+        Sum of OKS with the slots as they are, less that with the slots exchanged.
     """
 
     oks: tuple[float, ...]
     same_slot: tuple[bool, ...]
+    lead: float = 0.0
 
 
 def fit_of(true: PosedPicture, found: PosedPicture | None) -> Fit:
@@ -106,10 +115,11 @@ def fit_of(true: PosedPicture, found: PosedPicture | None) -> Fit:
         for other in (0, 1) if found is not None else ():
             assert found is not None
             table[slot, other] = oks(points, found.keypoints_px[other, :N_COCO], area)
-    straight = table[0, 0] + table[1, 1] >= table[0, 1] + table[1, 0]
+    lead = float(table[0, 0] + table[1, 1] - table[0, 1] - table[1, 0])
+    straight = lead >= 0
     paired = [table[s, s if straight else 1 - s] for s in slots]
     right = [bool(straight) for value in paired if value >= FOUND_OKS]
-    return Fit(tuple(float(v) for v in paired), tuple(right))
+    return Fit(tuple(float(v) for v in paired), tuple(right), lead)
 
 
 def evaluate_pose(
@@ -146,14 +156,23 @@ def evaluate_pose(
     if not true:
         raise KeypointFileError(f"{truth} holds no labelled athlete: give labelled pictures.")
     if predicted is not None:
-        found = read_coco(predicted)
-    else:
-        found = _find(truth, pictures or truth.parent, true, estimator, progress)
+        return measure(true, read_coco(predicted))
+    found = _find(truth, pictures or truth.parent, true, estimator, progress)
+    if isinstance(found, PairTrack):
+        name = str(true[0].name)
+        return measure(true, pictures_of_track(found, name), found.findings)
     return measure(true, found)
 
 
-def measure(true: Sequence[PosedPicture], found: Sequence[PosedPicture]) -> PoseTable:
-    """The table for labelled pictures and found poses, paired by frame index or file name."""
+def measure(
+    true: Sequence[PosedPicture],
+    found: Sequence[PosedPicture],
+    findings: Sequence[Finding] | None = None,
+) -> PoseTable:
+    """The table for labelled pictures and found poses, paired by frame index or file name.
+
+    ``findings`` are what following reported: they tell whether a change of identity was noticed.
+    """
     of_place = {_place(picture): picture for picture in found}
     fits = [fit_of(picture, of_place.get(_place(picture))) for picture in true]
     blocks = _blocks(true)
@@ -166,7 +185,20 @@ def measure(true: Sequence[PosedPicture], found: Sequence[PosedPicture]) -> Pose
         "right slot": lambda fit: [float(same) for same in fit.same_slot],
     }
     figures = tuple(_figure(name, values, fits, blocks) for name, values in wanted.items())
-    return PoseTable(figures, len(fits))
+    return PoseTable(figures, len(fits), _swaps(true, fits, findings))
+
+
+def _swaps(
+    true: Sequence[PosedPicture], fits: Sequence[Fit], findings: Sequence[Finding] | None
+) -> Swaps | None:
+    """Changes of identity, where the pictures are frames of a video."""
+    times = [picture.time_s for picture in true if picture.frame_index is not None]
+    if len(times) < len(true) or None in times:
+        return None
+    time_s = np.array(times, np.float64)
+    order = np.argsort(time_s)
+    lead = np.array([fit.lead for fit in fits])
+    return count_swaps(time_s[order], lead[order], findings)
 
 
 def _both(fit: Fit, threshold: float) -> list[float]:
@@ -217,7 +249,7 @@ def _find(
     true: Sequence[PosedPicture],
     estimator: PairEstimator | None,
     progress: Progress | None,
-) -> list[PosedPicture]:
+) -> list[PosedPicture] | PairTrack:
     names = {picture.name for picture in true}
     if None in names:
         raise KeypointFileError(f"{truth}: an image has no 'file_name': name the pictures.")
@@ -230,8 +262,7 @@ def _find(
             return list(pose_of_pictures(paths, chosen, progress))
         if len(paths) > 1:
             raise KeypointFileError(f"{truth} names several videos: measure one at a time.")
-        track = follow(open_footage(paths[0]), chosen, progress=progress)
-        return pictures_of_track(track, paths[0].name)
+        return follow(open_footage(paths[0]), chosen, progress=progress)
     finally:
         if own is not None:
             own.close()
