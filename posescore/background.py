@@ -12,14 +12,16 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 from posescore.errors import ConflictError, NotFoundError, OwnFailureError, PoseScoreError
 from posescore.library.adding import Added, add_footage, title_of
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
 from posescore.library.match import Match, MatchInfo
-from posescore.pipeline import Progress, Request, analyze, silent
+
+if TYPE_CHECKING:
+    from posescore.pipeline import Progress, Request
 
 STAGES: Final[Mapping[str, tuple[float, float]]] = {
     "finding both athletes": (0.0, 0.95),
@@ -32,16 +34,17 @@ TOLD_EVERY_S: Final = 0.4
 
 
 class Analyse(Protocol):
-    """What makes an analysis of a request; :func:`posescore.pipeline.analyze` in use."""
+    """What makes and keeps an analysis of a match; :func:`analyse_match` in use."""
 
     def __call__(
         self,
-        request: Request,
+        match: Match,
+        settings: Mapping[str, object],
         library: Library,
-        progress: Progress = ...,
-        warn: Callable[[str], None] = ...,
-    ) -> Match:
-        """Analyse and keep; see there."""
+        progress: Progress,
+        warn: Callable[[str], None],
+    ) -> None:
+        """Analyse and keep; raising leaves nothing half-made."""
         ...
 
 
@@ -86,6 +89,8 @@ def request_of(match: Match, settings: Mapping[str, object]) -> Request:
     NotFoundError
         When the match was added without footage, or its file changed since.
     """
+    from posescore.pipeline import Request
+
     info, footage = match.info, match.info.footage
     if footage is None:
         raise NotFoundError(f"match {match.id} was added without footage: nothing to analyse.")
@@ -106,12 +111,41 @@ def request_of(match: Match, settings: Mapping[str, object]) -> Request:
     )
 
 
+def analyse_match(
+    match: Match,
+    settings: Mapping[str, object],
+    library: Library,
+    progress: Progress,
+    warn: Callable[[str], None],
+) -> None:
+    """Take a match through the pipeline.
+
+    Raises
+    ------
+    NotFoundError
+        When its footage is another file than when it was added.
+    PoseScoreError
+        What the pipeline says.
+    """
+    from posescore.pipeline import analyze  # heavy, and not needed to line up or stop a job
+
+    request = request_of(match, settings)
+    made = analyze(request, library, progress, warn)
+    if made.id != match.id:
+        library.delete_match(made.id)
+        raise NotFoundError(f"{request.video} changed since it was added: add it again.")
+
+
+def silent(stage: str, done: int, total: int) -> None:
+    """Report to nobody."""
+
+
 def run_job(
     library: Library,
     job: Job,
     progress: Progress = silent,
     warn: Callable[[str], None] = lambda sentence: None,
-    analyse: Analyse = analyze,
+    analyse: Analyse = analyse_match,
 ) -> Match:
     """Run one job to its end, whatever that is, and write the end into the library.
 
@@ -128,13 +162,10 @@ def run_job(
         library.update_job(job.id, 0.0, "opening the footage")
         library.start_job(job.id)
         try:
-            request = request_of(library.match(job.match_id), job.settings)
-            match = analyse(request, library, _Told(library, job.id, progress), warn)
-            if match.id != job.match_id:
-                library.delete_match(match.id)
-                raise NotFoundError(f"{request.video} changed since it was added: add it again.")
+            told = _Told(library, job.id, progress)
+            analyse(library.match(job.match_id), job.settings, library, told, warn)
             library.end_job(job.id)
-            return match
+            return library.match(job.match_id)
         except StoppedError:
             raise
         except PoseScoreError as error:
@@ -224,7 +255,7 @@ def _info_of(request: Request) -> MatchInfo:
     )
 
 
-def work(library: Library, analyse: Analyse = analyze) -> None:
+def work(library: Library, analyse: Analyse = analyse_match) -> None:
     """Run every job that waits, oldest first, until none is left.
 
     A job that is marked as running and that no living program holds was left by a crash: it is
@@ -256,7 +287,7 @@ def end_with(parent: int) -> None:
     threading.Thread(target=wait, daemon=True).start()
 
 
-def main(analyse: Analyse = analyze) -> None:
+def main(analyse: Analyse = analyse_match) -> None:
     """Work on the library of the folder that the command line names."""
     end_with(sys.stdin.fileno())
     if hasattr(os, "nice"):

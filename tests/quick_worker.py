@@ -10,14 +10,13 @@ from __future__ import annotations
 import os
 import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from functools import partial
 
 from posescore.background import main
 from posescore.errors import FootageError
-from posescore.footage.reading import open_footage
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.pipeline import Progress, Request, silent
 from tests.library.samples import analysis
 
 STEPS = 10
@@ -25,20 +24,18 @@ STEP_S = 0.02
 
 
 def quick(
-    request: Request,
+    match: Match,
+    settings: Mapping[str, object],
     library: Library,
-    progress: Progress = silent,
-    warn: Callable[[str], None] = lambda sentence: None,
-) -> Match:
+    progress: Callable[[str, int, int], None],
+    warn: Callable[[str], None],
+) -> None:
     """Tell of progress for a moment, then keep the analysis of the invented match."""
-    match = library.match_of_footage(open_footage(request.video).sha256)
-    assert match is not None
     for done in range(STEPS):
-        _obey(library, lambda done=done: progress("finding both athletes", done, STEPS))
+        _obey(library, partial(progress, "finding both athletes", done, STEPS))
         time.sleep(STEP_S)
     progress("finding both athletes", STEPS, STEPS)
     library.save_analysis(match.id, analysis())
-    return library.match(match.id)
 
 
 def _obey(library: Library, tell: Callable[[], None]) -> None:

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from posescore.background import STAGES, Analyse, StoppedError, analyze_now, run_job, share_of, work
+from posescore.background import (
+    STAGES,
+    Analyse,
+    StoppedError,
+    analyze_now,
+    request_of,
+    run_job,
+    share_of,
+    work,
+)
 from posescore.errors import ConflictError, FootageError, NotFoundError
 from posescore.footage.clock import FrameClock
 from posescore.library.adding import add_footage
 from posescore.library.jobs import JobState
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Match, MatchInfo
-from posescore.pipeline import Progress, Request, silent
+from posescore.pipeline import Progress, Request
 from tests.library.samples import analysis
 from tests.web.small_match import write_clip
 
@@ -45,28 +54,34 @@ def match(library: Library, clip: Path) -> Match:
     return add_footage(library, clip, INFO).match
 
 
-def keeps(seen: list[Request], act: Callable[[Library, Progress], None]) -> Analyse:
+def keeps(act: Callable[[Library, Progress], None]) -> Analyse:
     """An analysis that does something in its middle and then keeps the invented match."""
 
     def analyse(
-        request: Request,
+        match: Match,
+        settings: Mapping[str, object],
         library: Library,
-        progress: Progress = silent,
-        warn: Callable[[str], None] = lambda sentence: None,
-    ) -> Match:
-        seen.append(request)
+        progress: Progress,
+        warn: Callable[[str], None],
+    ) -> None:
         progress("finding both athletes", 1, 2)
         act(library, progress)
-        (match,) = library.matches()
         library.save_analysis(match.id, analysis())
-        return match
 
     return analyse
 
 
-def test_a_job_runs_with_what_is_said_of_the_match(library: Library, match: Match) -> None:
+def test_the_pipeline_is_asked_what_is_said_of_the_match(match: Match) -> None:
+    request = request_of(match, {"every_frame": True, "track_file": "/keypoints.json"})
+    assert request.every_frame
+    assert request.track_file == Path("/keypoints.json")
+    assert (request.athlete_a, request.rules) == (INFO.athlete_a, INFO.rules)
+    assert request.division == INFO.division
+    assert not request_of(match, {}).every_frame
+
+
+def test_a_job_runs_and_tells_how_far_it_is(library: Library, match: Match) -> None:
     job = library.queue_job(match.id, {"every_frame": True})
-    seen: list[Request] = []
     told: list[tuple[str, int, int]] = []
 
     def look(library: Library, progress: Progress) -> None:
@@ -76,11 +91,7 @@ def test_a_job_runs_with_what_is_said_of_the_match(library: Library, match: Matc
         assert running.stage == "finding both athletes"
         assert library.is_claimed(job.id)
 
-    run_job(library, job, lambda *step: told.append(step), analyse=keeps(seen, look))
-    (request,) = seen
-    assert request.every_frame
-    assert (request.athlete_a, request.rules) == (INFO.athlete_a, INFO.rules)
-    assert request.division == INFO.division
+    run_job(library, job, lambda *step: told.append(step), analyse=keeps(look))
     assert told == [("finding both athletes", 1, 2)]
     assert library.job(job.id).state is JobState.DONE
     assert not library.is_claimed(job.id)
@@ -96,7 +107,7 @@ def test_a_stopped_job_leaves_nothing(library: Library, match: Match) -> None:
         raise AssertionError("not stopped")
 
     with pytest.raises(StoppedError):
-        run_job(library, job, analyse=keeps([], stop))
+        run_job(library, job, analyse=keeps(stop))
     assert library.job(job.id).state is JobState.CANCELLED
     assert library.match(match.id).analysis_version is None
 
@@ -110,11 +121,11 @@ def test_a_match_deleted_in_the_middle_is_no_failure(library: Library, match: Ma
         progress("naming positions", 0, 2)
 
     with pytest.raises(StoppedError):
-        run_job(library, job, analyse=keeps([], delete))
+        run_job(library, job, analyse=keeps(delete))
 
 
 def test_a_failure_is_kept_in_a_sentence_and_does_not_hold_up_the_rest(
-    library: Library, match: Match, clip: Path, tmp_path: Path
+    library: Library, match: Match, tmp_path: Path
 ) -> None:
     other = tmp_path / "other.mp4"
     write_clip(other, FrameClock.steady(7, 10.0))
@@ -123,13 +134,14 @@ def test_a_failure_is_kept_in_a_sentence_and_does_not_hold_up_the_rest(
     asked: list[int] = []
 
     def analyse(
-        request: Request,
+        match: Match,
+        settings: Mapping[str, object],
         library: Library,
-        progress: Progress = silent,
-        warn: Callable[[str], None] = lambda sentence: None,
-    ) -> Match:
+        progress: Progress,
+        warn: Callable[[str], None],
+    ) -> None:
         asked.append(1)
-        if request.video == clip:
+        if match.id != second.id:
             raise FootageError("nobody was found in it.")
         raise ZeroDivisionError("by zero")
 
@@ -151,23 +163,23 @@ def test_work_takes_up_what_a_crash_left_and_passes_over_what_runs_elsewhere(
     left = library.queue_job(match.id)
     library.start_job(left.id)
     library.update_job(left.id, 0.7, "finding both athletes")
-    asked: list[Path] = []
+    asked: list[int] = []
 
     def analyse(
-        request: Request,
+        match: Match,
+        settings: Mapping[str, object],
         library: Library,
-        progress: Progress = silent,
-        warn: Callable[[str], None] = lambda sentence: None,
-    ) -> Match:
-        asked.append(request.video)
+        progress: Progress,
+        warn: Callable[[str], None],
+    ) -> None:
+        asked.append(match.id)
         now = library.job(left.id)
         assert now.progress == now.started_progress == 0.0, "counted anew, so time left is right"
         library.save_analysis(match.id, analysis())
-        return library.match(match.id)
 
     with library.claim_job(elsewhere.id):
         work(library, analyse)
-    assert [path.name for path in asked] == ["clip.mp4"]
+    assert asked == [match.id]
     assert library.job(left.id).state is JobState.DONE
     assert library.job(elsewhere.id).state is JobState.QUEUED
 

@@ -39,11 +39,19 @@ class Supervisor:
     library
         Whose jobs are run.
     command
-        The worker; the library's folder is added. Another one in tests.
+        The worker; the library's folder is added.
+    stop_within_s
+        How long a worker may go on with a job that a person stopped.
     """
 
-    def __init__(self, library: Library, command: Sequence[str] = WORKER) -> None:
+    def __init__(
+        self,
+        library: Library,
+        command: Sequence[str] = WORKER,
+        stop_within_s: float = STOP_WITHIN_S,
+    ) -> None:
         self._library = library
+        self._stop_within_s = stop_within_s
         self._command = command
         self._worker: subprocess.Popen[bytes] | None = None
         self._leave = threading.Event()
@@ -78,8 +86,9 @@ class Supervisor:
             self._end_deaf_worker()
             return
         if self._worker is not None:
-            self._note_end(self._worker.returncode)
-            self._worker = None
+            code = self._worker.returncode
+            self._end_worker()
+            self._note_end(code)
         if any(not self._library.is_claimed(job.id) for job in self._open()):
             self._start_worker()
 
@@ -122,7 +131,9 @@ class Supervisor:
             if job.state is JobState.CANCELLED and self._library.is_claimed(job.id)
         ]
         self._stopped_since = {each: self._stopped_since.get(each, now) for each in held}
-        deaf = {each for each, since in self._stopped_since.items() if now > since + STOP_WITHIN_S}
+        deaf = {
+            each for each, since in self._stopped_since.items() if now > since + self._stop_within_s
+        }
         if deaf - self._ended_for:  # once only: the command line may be who does not listen
             self._ended_for |= deaf
             self._end_worker()
