@@ -13,12 +13,17 @@ from typing import Final
 
 import numpy as np
 
-from posescore.pose.slots import Sight, Slot
+from posescore.pose.estimator import Box
+from posescore.pose.slots import Sight, Slot, turned_box
 
 OPENING_S: Final = 6.0
 """Seconds looked at once two people have been seen: long enough for athletes to take grips."""
 OPENING_LIMIT_S: Final = 30.0
 """After this, what there is has to do."""
+WHOLE_PICTURES_PER_S: Final = 5.0
+"""How often the whole picture is searched in the opening where two people are in view already. A
+whole picture costs three times what the pair's surroundings do; in a fifth of a second nobody
+walks in."""
 _SAME_COST: Final = 1.2
 _CLOSEST_SHARE: Final = 0.2
 
@@ -61,6 +66,34 @@ def candidates(looks: Looks) -> list[Candidate]:
                 people.append(Candidate())
                 people[-1].take(row, time_s, sight)
     return people
+
+
+def opening_box(looks: Looks, time_s: float, margin: float) -> Box | None:
+    """Where an estimator of the pair is told to look next while it is open who the athletes are.
+
+    Parameters
+    ----------
+    looks
+        Of the opening so far, in order.
+    time_s
+        Of the frame to be searched.
+    margin
+        Room on every side, as a share of the size of both people together.
+
+    Returns
+    -------
+    None, for the whole picture, :data:`WHOLE_PICTURES_PER_S` times a second and whenever the last
+    look did not see two people; else a square around those two.
+    """
+    if not looks:
+        return None
+    _, last_s, sights = looks[-1]
+    if len(sights) != 2 or int(time_s * WHOLE_PICTURES_PER_S) != int(last_s * WHOLE_PICTURES_PER_S):
+        return None
+    points = np.concatenate([sight.person.keypoints_px for sight in sights]).astype(np.float64)
+    box = turned_box(points, 0.0, margin)
+    side = max(box.width_px, box.height_px)
+    return Box(box.centre_x_px, box.centre_y_px, side, side)
 
 
 def choose_athletes(looks: Looks) -> tuple[int, tuple[Sight, ...]] | None:
