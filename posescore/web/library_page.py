@@ -22,7 +22,7 @@ class LibraryRoom(Element, component="library_room.js"):
 
 def add_library() -> None:
     """Fill the page."""
-    with ui.element("div").classes("room"), ui.element("main").classes("shelf"):
+    with ui.element("div").classes("room"), ui.element("div").classes("shelf"):
         LibraryRoom()
         with ui.element("footer").classes("notes"), ui.element("ul"):
             for heading, sentence in SAFETY:
