@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from posescore.export.rows import ROUNDING_S, frame_at
-from posescore.holds.hold import CheckName, Hold
+from posescore.holds.hold import CheckName
 from posescore.library.entries import ReviewHold
 from posescore.library.review import Review, ReviewItem
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
@@ -116,14 +116,17 @@ def path_of(shown: Proposal, holds: Sequence[ReviewHold]) -> tuple[PathStep, ...
     """The positions that led to a line, each with the newest hold of it that fits in order."""
     before_s, steps = shown.time_s, list[PathStep]()
     for words in reversed(shown.path):
+        position, upper = position_named(words), _upper_named(words)
         fitting = [
             held.hold
             for held in holds
-            if held.hold.start_s < before_s - ROUNDING_S and _is_called(held.hold, words)
+            if held.hold.start_s < before_s - ROUNDING_S
+            and held.hold.position is position
+            and (upper is None or held.hold.upper is upper)
         ]
         hold = max(fitting, key=lambda each: each.start_s, default=None)
         if hold is None:
-            steps.append(PathStep(words, position_named(words), None, None))
+            steps.append(PathStep(words, position, None, None))
             continue
         before_s = hold.start_s
         steps.append(PathStep(words, hold.position, hold.start_s, hold.end_s))
@@ -136,10 +139,10 @@ def position_named(words: str) -> Position | None:
     return next((p for p in Position if p.trade_name == name), None)
 
 
-def _is_called(hold: Hold, words: str) -> bool:
+def _upper_named(words: str) -> Athlete | None:
+    """The athlete on top or behind, in the engine's words."""
     said = re.search(r"\b([AB]) (?:on top|behind)", words)
-    upper = Athlete(said.group(1)) if said else None
-    return hold.position is position_named(words) and (upper is None or hold.upper is upper)
+    return Athlete(said.group(1)) if said else None
 
 
 def deciding(shown: Proposal) -> Criterion | None:
