@@ -11,10 +11,12 @@ import os
 import signal
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import partial
 
 from posescore.background import main
 from posescore.errors import FootageError
+from posescore.footage.reading import open_footage
 from posescore.library.library import Library
 from posescore.library.match import Match
 from tests.library.samples import analysis
@@ -35,7 +37,9 @@ def quick(
         _obey(library, partial(progress, "finding both athletes", done, STEPS))
         time.sleep(STEP_S)
     progress("finding both athletes", STEPS, STEPS)
-    library.save_analysis(match.id, analysis())
+    assert match.info.footage is not None
+    clock = open_footage(match.info.footage.path).clock()
+    library.save_analysis(match.id, replace(analysis(), clock=clock, probabilities=None))
 
 
 def _obey(library: Library, tell: Callable[[], None]) -> None:

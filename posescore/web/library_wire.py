@@ -87,13 +87,15 @@ class ShelfOut(BaseModel):
     """A page of the list.
 
     ``counts`` counts the stages among what was searched, before a stage is chosen; ``events`` and
-    ``athletes`` are those of the whole library.
+    ``athletes`` are those of the whole library; ``read_only`` says why nothing can be changed, ""
+    where everything can.
     """
 
     total: int
     in_library: int
     offset: int
     open_jobs: int
+    read_only: str
     counts: dict[Stage, int]
     events: list[str]
     athletes: list[str]

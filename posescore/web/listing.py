@@ -74,6 +74,7 @@ def shelf(library: Library, wanted: Wanted) -> ShelfOut:
         in_library=len(in_library),
         offset=wanted.offset,
         open_jobs=len(queue),
+        read_only=library.read_only,
         counts=Counter(line.stage for line in lines),
         events=_names(match.info.event for match in in_library),
         athletes=_names(match.info.athlete(a).name for match in in_library for a in Athlete),

@@ -61,7 +61,8 @@ class Supervisor:
         self._thread = threading.Thread(target=self._watch, name="analyses", daemon=True)
 
     def __enter__(self) -> Self:
-        self._thread.start()
+        if not self._library.read_only:
+            self._thread.start()
         return self
 
     def __exit__(
@@ -71,7 +72,8 @@ class Supervisor:
         trace: TracebackType | None,
     ) -> None:
         self._leave.set()
-        self._thread.join()
+        if self._thread.is_alive():
+            self._thread.join()
         self._end_worker()
 
     def _watch(self) -> None:

@@ -44,7 +44,7 @@ export const AddWindow = {
                 <span class="item-state">{{ states[item.state] }}<template v-if="item.state === 'sending'">, {{ Math.floor(item.sent * 100) }} %</template></span>
                 <button v-if="removable(item)" type="button" class="quiet" :aria-label="'Leave out ' + item.name" @click="$emit('remove', item)">Leave out</button></div>
               <progress v-if="item.state === 'sending'" :value="item.sent" max="1" :aria-label="'Sending ' + item.name"></progress>
-              <p v-if="item.trouble" class="problem" role="alert">{{ item.trouble }} <a v-if="item.matchId" :href="'/match/' + item.matchId">Open it</a></p>
+              <p v-if="item.trouble" :class="item.state === 'known' ? 'hint' : 'problem'" role="alert">{{ item.trouble }}</p>
               <details v-if="editable(item)" :open="items.length < 3"><summary>Title and athletes <span class="sr">of {{ item.name }}</span></summary>
                 <label class="field">Title <input type="text" v-model="item.details.title" maxlength="200"></label>
                 <athlete-fields :details="item.details" :belts="choices.belts" :label="item.name"></athlete-fields></details>

@@ -5,10 +5,11 @@ export const template = `
     <header class="shelf-head">
       <div><h1>PoseScore</h1><p>Matches whose points wait for you, or were settled by you.</p></div>
       <div class="head-acts"><slot></slot>
-        <button type="button" class="primary" aria-haspopup="dialog" :disabled="!choices" @click="open = 'add'">Add matches</button></div>
+        <button type="button" class="primary" aria-haspopup="dialog" :disabled="!choices || !!shelf?.read_only" @click="open = 'add'">Add matches</button></div>
     </header>
 
     <p v-if="trouble" class="trouble" role="alert">{{ trouble }} <button type="button" class="quiet" @click="trouble = ''">Close</button></p>
+    <p v-if="shelf?.read_only" class="trouble" role="note">{{ shelf.read_only }}</p>
     <p v-if="open !== 'add' && sendingText" class="sending" role="status">{{ sendingText }} <button type="button" class="quiet" @click="open = 'add'">Show</button></p>
 
     <template v-if="shelf">
