@@ -13,8 +13,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page
 
@@ -129,11 +127,11 @@ def measure_pages(
         _press_all(page, speed, presses)
     for page in _fresh(browser, address, 1):
         _view_ms(page, path, Speed())
-        _play(page, speed, played_s)
+        _play(page, match_id, speed, played_s)
     for page in _fresh(browser, address, 1):
         page.goto(PLAIN)
         _press_plain(page, speed, 2 * presses)
-        _play_plain(page, f"/api/matches/{match_id}/footage", speed, played_s)
+        _play_plain(page, match_id, speed, played_s)
     return speed
 
 
@@ -191,17 +189,17 @@ def _press_ms(page: Page, key: str, sight: str) -> float:
     return _number(page, "pageSpeed.effect")
 
 
-def _play(page: Page, speed: Speed, played_s: float) -> None:
+def _play(page: Page, match_id: int, speed: Speed, played_s: float) -> None:
     page.evaluate(f"document.querySelector('video').currentTime = {STARTS_S}")
     page.wait_for_function(f"pageSpeed.overlays.at(-1).media_s > {STARTS_S - 1}")
     page.keyboard.press("Space")
     played = _played(page, played_s)
-    speed.frames = _frames(played, played_s)
+    speed.frames = _frames(page, match_id, played_s)
     speed.with_skeletons = sum(one["drew"] for one in played)
     speed.overlay_ms = [one["ms"] for one in played]
 
 
-def _play_plain(page: Page, footage: str, speed: Speed, played_s: float) -> None:
+def _play_plain(page: Page, match_id: int, speed: Speed, played_s: float) -> None:
     page.evaluate(
         """([src, currentTime]) => {
           const video = document.createElement("video");
@@ -211,10 +209,9 @@ def _play_plain(page: Page, footage: str, speed: Speed, played_s: float) -> None
           next();
           video.play();
         }""",
-        [footage, STARTS_S],
+        [f"/api/matches/{match_id}/footage", STARTS_S],
     )
-    played = _played(page, played_s)
-    speed.plain_share = len(played) / _frames(played, played_s)
+    speed.plain_share = len(_played(page, played_s)) / _frames(page, match_id, played_s)
 
 
 def _played(page: Page, played_s: float) -> list[dict[str, Any]]:
@@ -225,7 +222,13 @@ def _played(page: Page, played_s: float) -> list[dict[str, Any]]:
     return [one for one in told if starts_s <= one["media_s"] < starts_s + played_s]
 
 
-def _frames(told: list[dict[str, Any]], played_s: float) -> int:
-    """Frames of the footage in such a stretch; the shortest usual distance of two is one frame."""
-    frame_s = float(np.percentile(np.diff([one["media_s"] for one in told]), 10))
-    return round(played_s / frame_s)
+def _frames(page: Page, match_id: int, played_s: float) -> int:
+    """Frames that the footage has in such a stretch, by its clock."""
+    found: int = page.evaluate(
+        """async ([url, from_s, to_s]) => {
+          const times = new Float64Array(await (await fetch(url)).arrayBuffer());
+          return times.filter((time_s) => from_s <= time_s && time_s < to_s).length;
+        }""",
+        [f"/api/matches/{match_id}/clock", STARTS_S + 1, STARTS_S + 1 + played_s],
+    )
+    return found

@@ -9,12 +9,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 from posescore.resources import shipped
 from posescore.web.page_speed import KEYS, measure_pages
-from tests.browser.conftest import AS_INSTALLED, Server
+from tests.browser.conftest import AS_INSTALLED, PATIENCE_MS, Server
 from tests.browser.room import named_frame, open_match, points, states, wait_for_points
+from tests.export.test_pdf_validity import faults
+from tests.export.test_report import pages
 
 pytestmark = pytest.mark.browser
 
@@ -121,12 +123,6 @@ class Pressed:
             self.keys.append(key)
             self.page.keyboard.press(key)
 
-    def until_focused(self, target: Locator) -> None:
-        """Move down a menu to one of its lines."""
-        while not target.evaluate("one => one === document.activeElement"):
-            assert len(self.keys) < 2 * MOST_KEYS
-            self("Tab")
-
 
 def decide_all(page: Page, press: Pressed, truth: dict[str, Any]) -> None:
     """Go from need to need, like a coach who knows what happened."""
@@ -154,14 +150,20 @@ def test_a_review_from_the_first_proposal_to_the_report_takes_few_keys(
     for athlete in "AB":
         wait_for_points(page, athlete, true_points(truth, athlete))
     press("l")
-    press.until_focused(page.get_by_role("link", name="Chapters for a player (WebVTT)"))
-    with page.expect_download() as saved:
-        press("Enter")
-    saved.value.save_as(tmp_path / "saved")
-    assert len((tmp_path / "saved").read_text("utf-8").split("Confirmed")) > len(truth["awards"])
+    report = page.get_by_role("dialog").get_by_role("button", name="Report to print")
+    with page.expect_download(timeout=2 * PATIENCE_MS) as saved:
+        press(str(report.get_attribute("data-number")))
+    saved.value.save_as(tmp_path / "report.pdf")
     with capsys.disabled():
         print(f" [{len(press.keys)} key presses: {' '.join(press.keys)}] ", end="")
     assert len(press.keys) < MOST_KEYS
+    assert faults(tmp_path / "report.pdf") == []
+    text = " ".join(pages(tmp_path / "report.pdf"))
+    assert text.count("Confirmed by") >= len(truth["awards"])
+    by_points = f"{true_points(truth, 'A')} to {true_points(truth, 'B')}"
+    assert f"{truth['athletes']['A']['name']} leads by points, {by_points}" in " ".join(
+        text.split()
+    )
 
 
 def test_the_page_keeps_up(browser: Browser, server: Server) -> None:
