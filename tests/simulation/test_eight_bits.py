@@ -20,6 +20,10 @@ from posescore.simulation.pair_network.eight_bits import (  # noqa: E402
     write_eight_bits,
 )
 from posescore.simulation.pair_network.export import write_onnx  # noqa: E402
+from posescore.simulation.pair_network.rounding import (  # noqa: E402
+    make_up_for_rounding,
+    rounded,
+)
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::UserWarning")
 
@@ -97,3 +101,49 @@ def test_eight_bits_are_near_and_smaller(
     assert len(sevens) >= 3
     for weight in sevens:
         assert np.abs(onnx.numpy_helper.to_array(weight).astype(int)).max() <= 64
+
+
+def test_corrected_biases_keep_the_mean_of_every_channel(
+    exported: Path, pictures: np.ndarray, tmp_path: Path
+) -> None:
+    model = onnx.load(str(exported))
+    widen_weights(model)
+    onnx.save(model, str(tmp_path / "wide.onnx"))
+    quantisation = pytest.importorskip("onnxruntime.quantization.shape_inference")
+    plain = tmp_path / "plain.onnx"
+    quantisation.quant_pre_process(
+        str(tmp_path / "wide.onnx"), str(plain), skip_symbolic_shape=True
+    )
+    means = {}
+    for corrected in (None, False, True):
+        model = onnx.load(str(plain))
+        if corrected:
+            assert make_up_for_rounding(model, pictures) == 3
+        if corrected is not None:
+            _round_weights(model)
+        onnx.save(model, str(tmp_path / "rounded.onnx"))
+        network = OnnxNetwork(tmp_path / "rounded.onnx")
+        means[corrected] = np.mean([network.run(p)[0].mean(axis=0) for p in pictures], axis=0)
+    before, after = (np.abs(means[c] - means[None]).mean() for c in (False, True))
+    assert after < 0.5 * before
+
+
+def _round_weights(model: onnx.ModelProto) -> None:
+    read = {node.input[1]: node for node in model.graph.node if node.op_type in ("Conv", "Gemm")}
+    for weight in model.graph.initializer:
+        if weight.name in read:
+            values = onnx.numpy_helper.to_array(weight)
+            node = read[weight.name]
+            turned = node.op_type == "Gemm" and not any(
+                a.name == "transB" and a.i for a in node.attribute
+            )
+            new = rounded(values.T).T if turned else rounded(values)
+            weight.CopyFrom(onnx.numpy_helper.from_array(np.ascontiguousarray(new), weight.name))
+
+
+def test_rounded_weights_have_129_levels_and_keep_the_largest() -> None:
+    weight = np.random.default_rng(0).normal(size=(5, 4000)).astype(np.float32)
+    near = rounded(weight)
+    assert max(len(np.unique(row)) for row in near) <= 129
+    np.testing.assert_allclose(np.abs(near).max(axis=1), np.abs(weight).max(axis=1), rtol=1e-6)
+    assert np.abs(near - weight).max() <= np.abs(weight).max() / 128 * 1.001
