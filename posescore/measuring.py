@@ -102,7 +102,7 @@ def evaluate_match(video: Path | None, **given: Any) -> None:
 
 @click.command()
 @click.argument(
-    "parts", nargs=-1, type=click.Choice(["help", "pipeline", "after", "pages", "memory"])
+    "parts", nargs=-1, type=click.Choice(["help", "pipeline", "match", "after", "pages", "memory"])
 )
 def benchmark(parts: tuple[str, ...]) -> None:
     """Measure speed and memory and print ratios (default: all parts; memory takes long)."""
