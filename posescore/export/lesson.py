@@ -13,13 +13,11 @@ from posescore.export.clips import write_stretch
 from posescore.export.export import put
 from posescore.export.report import FACES_HIDDEN, Progress, page, shots_or_why, silent
 from posescore.export.rows import LogLine, frame_at
-from posescore.export.sentences import two_sentences
+from posescore.export.sentences import lesson_lines, two_sentences
 from posescore.export.shots import USUAL, Shots, Showing
-from posescore.export.summary import summary_of
 from posescore.export.telling import Told, data_address, tell
 from posescore.export.words import result_words
 from posescore.library.library import Library
-from posescore.library.review import Verdict
 from posescore.terms import Athlete
 
 CLIP_S: Final = 5.0
@@ -103,20 +101,6 @@ def write_lesson(
     )
     put(out, text.encode("utf-8"))
     return out
-
-
-def lesson_lines(
-    library: Library, match_id: int, proposed: bool = True, opinion: str = ""
-) -> list[LogLine]:
-    """Awards and near misses in time order; what people dismissed is left out."""
-    summary = summary_of(library.review(match_id, opinion), library.match(match_id))
-    lines = {x.number: x for x in (*summary.awards, *summary.proposed, *summary.near)}
-    return [lines[number] for number in sorted(lines) if _shown(lines[number], proposed)]
-
-
-def _shown(line: LogLine, proposed: bool) -> bool:
-    decision = line.item.decision
-    return proposed if decision is None else decision.verdict is not Verdict.DISMISSED
 
 
 def _moments(

@@ -1,4 +1,4 @@
-"""A line of the score log in two sentences, for someone who has never trained."""
+"""A lesson's lines, each in two sentences for someone who has never trained."""
 
 from __future__ import annotations
 
@@ -7,9 +7,27 @@ from collections.abc import Mapping
 from typing import Final
 
 from posescore.export.rows import LogLine, speak
+from posescore.export.summary import summary_of
 from posescore.export.words import PLAIN, kind_of, missing_criteria, why_of
+from posescore.library.library import Library
+from posescore.library.review import Verdict
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import Athlete
+
+
+def lesson_lines(
+    library: Library, match_id: int, proposed: bool = True, opinion: str = ""
+) -> list[LogLine]:
+    """Awards and near misses in time order; what people dismissed is left out."""
+    summary = summary_of(library.review(match_id, opinion), library.match(match_id))
+    lines = {x.number: x for x in (*summary.awards, *summary.proposed, *summary.near)}
+    return [lines[number] for number in sorted(lines) if _shown(lines[number], proposed)]
+
+
+def _shown(line: LogLine, proposed: bool) -> bool:
+    decision = line.item.decision
+    return proposed if decision is None else decision.verdict is not Verdict.DISMISSED
+
 
 _SHARE: Final = re.compile(r" \(seen so \d+ ?% of the time\)$")
 """How much of the time it was seen: more than a sentence for parents should carry."""

@@ -42,13 +42,16 @@ class AwardPair:
     """One line of the score log in both opinions.
 
     ``one`` and ``other`` say what stands: an award in words, :data:`NOTHING`, or None where that
-    person has not decided.
+    person has not decided. ``one_key`` and ``other_key`` name the line in each opinion, "" where it
+    is not there.
     """
 
     time_s: float
     what: str
     one: str | None
     other: str | None
+    one_key: str = ""
+    other_key: str = ""
 
     @property
     def decided(self) -> bool:
@@ -261,7 +264,8 @@ def _added(one: Sequence[ReviewItem], other: Sequence[ReviewItem]) -> list[_Both
 def _pair(one: ReviewItem | None, other: ReviewItem | None) -> AwardPair:
     shown = next(item.shown for item in (one, other) if item is not None)
     known = next((i.proposal for i in (one, other) if i is not None and i.proposal), shown)
-    return AwardPair(shown.time_s, award_words(known), _said(one), _said(other))
+    keys = (each.key if each else "" for each in (one, other))
+    return AwardPair(shown.time_s, award_words(known), _said(one), _said(other), *keys)
 
 
 def _said(item: ReviewItem | None) -> str | None:

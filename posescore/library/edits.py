@@ -5,9 +5,10 @@ Edits name what they act on by the keys of the review they were made on
 else was faster, and the edit is refused.
 
     decisions   Confirm, Change, Dismiss, Reopen, AddAward
-    holds       SetEdge, Split, Merge, Relabel, AddHold, RemoveHold, SetCheck
+    holds       SetEdge, Split, Merge, Relabel, AddHold, RemoveHold, NameStretch, SetCheck
     events      AddEvent, RemoveEvent
     the match   SwapAthletes, SetRules, SetDivision
+    opinions    Settle
 """
 
 from __future__ import annotations
@@ -185,6 +186,20 @@ class RemoveHold(Edit):
 
 
 @dataclass(frozen=True, slots=True)
+class NameStretch(Edit):
+    """One position all over a stretch, whatever holds lie in it; scramble clears it.
+
+    Holds of the same position and athlete that touch the stretch become one with it.
+    """
+
+    kind = "name_stretch"
+    start_s: float
+    end_s: float
+    position: Position
+    upper: Athlete | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class SetCheck(Edit):
     """Say what a criterion looks like on a hold; None takes the check away."""
 
@@ -242,12 +257,53 @@ class SetDivision(Edit):
     division: Mapping[str, str] | None
 
 
+# Opinions ---------------------------------------------------------------------------------------
+class Taken(StrEnum):
+    """Whose answer stands after two opinions differed."""
+
+    ONE = "one"
+    OTHER = "other"
+    NEITHER = "neither"
+
+
+@dataclass(frozen=True, slots=True)
+class Settle(Edit):
+    """Two opinions differed; from now on the shared log says this. Both opinions stay as they are.
+
+    Parameters
+    ----------
+    one, other
+        Names of the opinions, "" for the shared log.
+    taken
+        Whose answer stands; with neither, what the shared log says already.
+    line
+        The line of the score log that they differed on; "" for a stretch.
+    stretch
+        The stretch that they named differently; None for a line.
+    do
+        The edit that makes the shared log say so, as plain data; None where it says so already.
+    """
+
+    kind = "settle"
+    one: str
+    other: str
+    taken: Taken
+    line: str = ""
+    stretch: Interval | None = None
+    do: Mapping[str, object] | None = None
+
+    @property
+    def inner(self) -> Edit | None:
+        """The edit in :attr:`do`."""
+        return None if self.do is None else Edit.from_json(self.do)
+
+
 EDITS: Final[Mapping[str, type[Edit]]] = {
     edit.kind: edit
     for edit in (
         Confirm, Change, Dismiss, Reopen, AddAward,
-        SetEdge, Split, Merge, Relabel, AddHold, RemoveHold, SetCheck,
-        AddEvent, RemoveEvent, SwapAthletes, SetRules, SetDivision,
+        SetEdge, Split, Merge, Relabel, AddHold, RemoveHold, NameStretch, SetCheck,
+        AddEvent, RemoveEvent, SwapAthletes, SetRules, SetDivision, Settle,
     )
 }  # fmt: skip
 """Every edit by its kind, in the order of this page."""

@@ -19,6 +19,7 @@ from posescore.library.edits import (
     Edit,
     Keep,
     Merge,
+    NameStretch,
     Relabel,
     RemoveHold,
     SetCheck,
@@ -236,6 +237,33 @@ def _add_hold(holds: Holds, edit: AddHold, end_s: float) -> Stretch:
     return Stretch(edit.start_s, edit.end_s, (touched(seen(hold), hold, named=True),))
 
 
+def _name_stretch(holds: Holds, edit: NameStretch, end_s: float) -> Stretch:
+    _inside(edit.start_s, end_s, "start_s")
+    _inside(edit.end_s, end_s, "end_s")
+    if edit.end_s - edit.start_s < SHORTEST_S:
+        raise InputError(f"end_s: {edit.end_s:g} s must come after start_s, {edit.start_s:g} s.")
+    state = _state(edit.position, edit.upper)
+    if state.position is Position.SCRAMBLE:
+        return Stretch(edit.start_s, edit.end_s, ())
+    alike = [
+        held
+        for held in holds
+        if held.hold.state == state
+        and held.hold.start_s <= edit.end_s + TOUCHING_S
+        and held.hold.end_s >= edit.start_s - TOUCHING_S
+    ]
+    longest = max(alike, key=lambda held: held.hold.duration_s, default=None)
+    whole = Hold(
+        min([edit.start_s, *(held.hold.start_s for held in alike)]),
+        max([edit.end_s, *(held.hold.end_s for held in alike)]),
+        state.position,
+        state.upper,
+        1.0,
+        longest.hold.checks if longest else (),
+    )
+    return Stretch(whole.start_s, whole.end_s, (touched(seen(whole), whole, named=True),))
+
+
 def _remove_hold(holds: Holds, edit: RemoveHold, end_s: float) -> Stretch:
     hold = holds[_index(holds, edit.hold)].hold
     return Stretch(hold.start_s, hold.end_s, ())
@@ -259,6 +287,7 @@ _EDITS: Final[Mapping[type[Edit], Callable[[Holds, Any, float], Stretch]]] = {
     Relabel: _relabel,
     AddHold: _add_hold,
     RemoveHold: _remove_hold,
+    NameStretch: _name_stretch,
     SetCheck: _set_check,
 }
 

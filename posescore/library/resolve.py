@@ -46,11 +46,32 @@ def effect_of(edit: edits.Edit, review: Review) -> Effect:
     ConflictError
         When what it acts on is no longer there.
     """
+    if isinstance(edit, edits.Settle):
+        return _settled(edit, review)
     if isinstance(edit, edits.SetCheck):
         _check_value(edit)
     if edits_holds(edit):
         return Effect(stretch=stretch_of(review.holds, edit, review.clock.end_s))
     return _EFFECT[type(edit)](edit, review)
+
+
+_SETTLES: Final = (
+    edits.Confirm, edits.Change, edits.Dismiss, edits.AddAward, edits.NameStretch,
+)  # fmt: skip
+"""Edits that a settled difference may make."""
+
+
+def _settled(edit: edits.Settle, review: Review) -> Effect:
+    if edit.one == edit.other:
+        raise InputError("other: an opinion agrees with itself: name two.")
+    if bool(edit.line) == (edit.stretch is not None):
+        raise InputError("line: name the line or the stretch that is settled, one of the two.")
+    inner = edit.inner
+    if inner is None:
+        return Effect()
+    if not isinstance(inner, _SETTLES):
+        raise InputError(f"do: {inner.kind} settles nothing.")
+    return effect_of(inner, review)
 
 
 def _check_value(edit: edits.SetCheck) -> None:

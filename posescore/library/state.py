@@ -84,6 +84,11 @@ class MatchState:
     def apply(self, entry: Entry) -> None:
         """Do what the entry says."""
         assert entry.edit is not None, "undo and redo are folded away before"
+        if isinstance(entry.edit, edits.Settle):
+            inner = entry.edit.inner
+            if inner is not None:
+                self.apply(replace(entry, edit=inner))
+            return
         if edits_holds(entry.edit):
             assert entry.effect.stretch is not None
             self.holds = laid_over(self.holds, entry.effect.stretch)

@@ -28,6 +28,7 @@ from posescore.web.guard import Access, Guard
 from posescore.web.library_api import library_router
 from posescore.web.making import Maker
 from posescore.web.openapi_page import openapi_page
+from posescore.web.opinion_routes import opinion_router
 from posescore.web.output_routes import output_router
 from posescore.web.proposal_view import proposals_out
 from posescore.web.review_routes import review_router
@@ -108,6 +109,7 @@ class _Routes:
         self.router = APIRouter(prefix="/api", responses=_REFUSALS)
         self.router.include_router(review_router(library))
         self.router.include_router(output_router(library, Maker()))
+        self.router.include_router(opinion_router(library))
         self.router.include_router(library_router(library))
         add: Callable[..., None] = self.router.add_api_route
         add("/matches", self.matches, summary="All matches")

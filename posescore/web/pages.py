@@ -11,11 +11,10 @@ from fastapi.staticfiles import StaticFiles
 from nicegui import app as nicegui_app
 from nicegui import ui
 from nicegui.dependencies import register_esm
-from nicegui.element import Element
 
 from posescore.library.library import Library
-from posescore.terms import BONES
 from posescore.web.library_page import add_library
+from posescore.web.review_pages import LessonRoom, OpinionRoom, ReviewRoom
 
 ASSETS: Final = Path(__file__).parent / "assets"
 ICON: Final = (
@@ -28,15 +27,6 @@ ICON: Final = (
 )
 # Browsers keep the scripts for good under an address that changes with the newest file.
 register_esm("posescore-room", ASSETS, max_time=max(p.stat().st_mtime for p in ASSETS.iterdir()))
-
-
-class ReviewRoom(Element, component="review_room.js"):
-    """Footage, skeletons, strip, proposals and score of one match."""
-
-    def __init__(self, match_id: int) -> None:
-        super().__init__()
-        self._props["match-id"] = match_id
-        self._props["bones"] = [list(bone) for bone in BONES]
 
 
 def mount_pages(app: FastAPI, library: Library) -> None:
@@ -71,9 +61,19 @@ def _add_pages(library: Library) -> None:
         add_library()
 
     @ui.page("/match/{match_id}", title="Review – PoseScore")
-    def review(match_id: int) -> None:
+    def review(match_id: int, opinion: str = "") -> None:
         _head("room.css")
-        ReviewRoom(match_id)
+        ReviewRoom(match_id, opinion)
+
+    @ui.page("/match/{match_id}/opinions", title="Second opinion – PoseScore")
+    def opinions(match_id: int, one: str = "", other: str = "") -> None:
+        _head("room.css")
+        OpinionRoom(match_id, one, other)
+
+    @ui.page("/match/{match_id}/lesson", title="Lesson – PoseScore")
+    def lesson(match_id: int) -> None:
+        _head("room.css")
+        LessonRoom(match_id)
 
 
 def _head(*styles: str) -> None:

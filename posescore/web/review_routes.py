@@ -1,12 +1,45 @@
-"""What the review page asks besides the review itself: stills."""
+"""What the pages of a match ask besides the review itself: stills, and the lesson."""
 
 from __future__ import annotations
 
 from fastapi import APIRouter
 from fastapi.responses import Response
+from pydantic import BaseModel
 
+from posescore.export.rows import LogLine
+from posescore.export.sentences import lesson_lines, two_sentences
+from posescore.export.words import counted, result_words, title_of, word_of
 from posescore.library.library import Library
+from posescore.library.review import Review
+from posescore.terms import Athlete
 from posescore.web.stills import Stills
+
+
+class MomentOut(BaseModel):
+    """One moment of a lesson: the footage pauses at its frame; it begins at ``start_s``.
+
+    ``decided`` is false for what the program proposed and nobody confirmed.
+    """
+
+    line: str
+    start_s: float
+    time_s: float
+    frame_index: int
+    athlete: Athlete | None
+    title: str
+    what: str
+    worth: str
+    points: int
+    word: str
+    decided: bool
+    clause: str
+
+
+class LessonOut(BaseModel):
+    """A match for a class: every moment in two sentences, and how it stands."""
+
+    moments: list[MomentOut]
+    result: str
 
 
 def review_router(library: Library) -> APIRouter:
@@ -22,4 +55,42 @@ def review_router(library: Library) -> APIRouter:
         picture = stills.jpeg(match_id, frame_index, opinion, skeletons)
         return Response(picture, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
 
+    @router.get("/lesson", summary="A match in two sentences for every moment")
+    def lesson(match_id: int, proposed: bool = True, opinion: str = "") -> LessonOut:
+        """Awards and near misses in time order; what people dismissed is left out."""
+        match, review = library.match(match_id), library.review(match_id, opinion)
+        names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
+        lines = lesson_lines(library, match_id, proposed, opinion)
+        return LessonOut(
+            moments=[_moment(line, names) for line in lines],
+            result=_ending(review, names),
+        )
+
     return router
+
+
+def _ending(review: Review, names: dict[Athlete, str]) -> str:
+    """The result; while lines wait for a person it is open, whatever is confirmed so far."""
+    waiting = len(review.undecided)
+    if waiting:
+        return f"Still open: {counted(waiting, 'undecided line')} may change the score."
+    return result_words(review.confirmed_result, names)
+
+
+def _moment(line: LogLine, names: dict[Athlete, str]) -> MomentOut:
+    what, worth = two_sentences(line, names)
+    shown = line.item.shown
+    return MomentOut(
+        line=line.item.key,
+        start_s=line.evidence.start_s,
+        time_s=line.time_s,
+        frame_index=line.frame_index,
+        athlete=shown.athlete,
+        title=title_of(line),
+        what=what,
+        worth=worth,
+        points=shown.points,
+        word=word_of(line),
+        decided=line.item.decision is not None,
+        clause=shown.clause,
+    )

@@ -27,12 +27,14 @@ _ENTRY_WORDS: Final[Mapping[str, str]] = {
     "relabel": "name a hold",
     "add_hold": "add a hold",
     "remove_hold": "remove a hold",
+    "name_stretch": "name a stretch",
     "set_check": "set a criterion",
     "add_event": "mark an event",
     "remove_event": "remove an event",
     "swap_athletes": "exchange A and B",
     "set_rules": "choose the rule set",
     "set_division": "choose the division",
+    "settle": "settle a difference",
 }
 
 

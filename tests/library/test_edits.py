@@ -23,6 +23,7 @@ from posescore.library.edits import (
     Edit,
     Keep,
     Merge,
+    NameStretch,
     Relabel,
     RemoveEvent,
     RemoveHold,
@@ -31,8 +32,10 @@ from posescore.library.edits import (
     SetDivision,
     SetEdge,
     SetRules,
+    Settle,
     Split,
     SwapAthletes,
+    Taken,
 )  # fmt: skip
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete, Interval, Position
@@ -58,6 +61,11 @@ EVERY = st.one_of(
     st.builds(Merge, KEY, KEY, st.sampled_from(Keep)),
     st.builds(Relabel, KEY, st.sampled_from(Position), MAYBE_ATHLETE),
     st.builds(AddHold, SECONDS, SECONDS, st.sampled_from(Position), MAYBE_ATHLETE),
+    st.builds(NameStretch, SECONDS, SECONDS, st.sampled_from(Position), MAYBE_ATHLETE),
+    st.builds(
+        Settle, TEXT, TEXT, st.sampled_from(Taken), KEY,
+        do=st.none() | st.builds(lambda key: Confirm(key).to_json(), KEY),
+    ),
     st.builds(RemoveHold, KEY),
     st.builds(
         SetCheck, KEY, st.sampled_from(CheckName),
@@ -81,7 +89,7 @@ def test_an_edit_comes_back_from_json_as_it_went(edit: Edit) -> None:
 
 
 def test_every_kind_is_known_by_its_name() -> None:
-    assert len(EDITS) == 17
+    assert len(EDITS) == 19
     assert all(EDITS[kind].kind == kind for kind in EDITS)
 
 

@@ -251,3 +251,15 @@ def test_confirmed_points_over_time(client: TestClient) -> None:
     takedown = paying(review(client))
     curve = edit(client, kind="confirm", proposal=takedown["id"])["curve"]
     assert curve[-1] == {"time_s": takedown["time_s"], "points": {"A": 2, "B": 0}}
+
+
+def test_a_lesson_tells_awards_and_near_misses(client: TestClient) -> None:
+    first = paying(review(client))
+    edit(client, kind="confirm", proposal=first["id"])
+    edit(client, kind="dismiss", proposal=review(client)["proposals"][1]["id"], reason="no")
+    lesson = client.get(f"{URL}/lesson").json()
+    assert [moment["decided"] for moment in lesson["moments"]] == [True, False, False, False]
+    (taught,) = client.get(f"{URL}/lesson", params={"proposed": False}).json()["moments"]
+    assert taught["what"].startswith("Ines Vaz brought the opponent from standing to the mat")
+    assert taught["worth"].endswith("Kim decided so.")
+    assert taught["frame_index"] == 100

@@ -1,7 +1,7 @@
 // The small windows of the review: change or add an award, dismiss with a reason, go to a time, the keys.
 
 import { clockText, parseTime } from "posescore-room/clock.js";
-import { ACTIONS, GROUPS, keyName, shown } from "posescore-room/keys.js";
+import { keyName, shown } from "posescore-room/keys.js";
 import { Window } from "posescore-room/windows.js";
 import { DISMISS_REASONS, KINDS } from "posescore-room/words.js";
 
@@ -156,9 +156,9 @@ export const KeysWindow = {
   computed: {
     groups() {
       void this.version;
-      return GROUPS.map((name) => ({
+      return this.keys.groups.map((name) => ({
         name,
-        actions: ACTIONS.filter((action) => action.group === name).map((action) => {
+        actions: this.keys.actions.filter((action) => action.group === name).map((action) => {
           const keys = this.keys.keysOf(action.id).map(shown);
           return { ...action, keys, shown: keys.join(" or ") };
         }),

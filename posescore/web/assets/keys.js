@@ -45,8 +45,32 @@ export const ACTIONS = [
   { id: "keys", keys: ["?"], text: "Show or hide these keys", group: "Look" },
 ];
 
-export const GROUPS = ["Decide", "Move", "Correct", "Look"];
+const WATCHING = ["play", "frame_back", "frame_on", "jump_back", "jump_on", "slower", "faster", "start", "end", "skeletons", "keys"];
+const watching = ACTIONS.filter((action) => WATCHING.includes(action.id));
 
+/** On the page of two opinions. */
+export const OPINION_ACTIONS = [
+  ...watching,
+  { id: "next", keys: ["n"], text: "Next difference that is open", group: "Decide" },
+  { id: "previous", keys: ["Shift+N"], text: "Previous difference that is open", group: "Decide" },
+  { id: "above", keys: ["ArrowUp"], text: "Difference above", group: "Decide" },
+  { id: "below", keys: ["ArrowDown"], text: "Difference below", group: "Decide" },
+  { id: "one", keys: ["1"], text: "As the first has it", group: "Decide" },
+  { id: "other", keys: ["2"], text: "As the second has it", group: "Decide" },
+  { id: "neither", keys: ["3"], text: "As the shared log has it", group: "Decide" },
+  { id: "undo", keys: ["u", "Ctrl+z"], text: "Undo in the shared log", group: "Decide" },
+];
+
+/** On the page of a lesson. */
+export const LESSON_ACTIONS = [
+  ...watching.filter((action) => action.id !== "play"),
+  { id: "play", keys: ["Space"], text: "Go on, or pause", group: "Move" },
+  { id: "next", keys: ["n", "ArrowDown"], text: "Next moment", group: "Move" },
+  { id: "previous", keys: ["Shift+N", "ArrowUp"], text: "Moment before", group: "Move" },
+  { id: "again", keys: ["f"], text: "The same moment again", group: "Move" },
+];
+
+const ORDER = ["Decide", "Move", "Correct", "Look"];
 const STORE = "posescore.keys";
 
 /** The key of an event as this page writes it: `Shift+ArrowLeft`, `Ctrl+z`, `?`. */
@@ -60,25 +84,29 @@ export function keyName(event) {
 }
 
 export class Keys {
-  constructor() {
-    const kept = read();
+  /** `actions` are those of the page; what a person chose for keys of one page holds there alone. */
+  constructor(actions = ACTIONS, page = "") {
+    this.actions = actions;
+    this.groups = ORDER.filter((group) => actions.some((action) => action.group === group));
+    this.store = page ? `${STORE}.${page}` : STORE;
+    const kept = read(this.store);
     this.on = kept.on ?? true;
     this.own = kept.own ?? {};
   }
 
   keysOf(id) {
-    return this.own[id] ? [this.own[id]] : ACTIONS.find((action) => action.id === id).keys;
+    return this.own[id] ? [this.own[id]] : this.actions.find((action) => action.id === id).keys;
   }
 
   /** What a key does, or null. */
   actionOf(name) {
     if (!this.on) return null;
-    return ACTIONS.find((action) => this.keysOf(action.id).includes(name))?.id ?? null;
+    return this.actions.find((action) => this.keysOf(action.id).includes(name))?.id ?? null;
   }
 
   /** A person's own key; it is taken away from whatever had it. Null gives the usual one back. */
   choose(id, name) {
-    const before = name && ACTIONS.find((action) => action.id !== id && this.keysOf(action.id).includes(name));
+    const before = name && this.actions.find((action) => action.id !== id && this.keysOf(action.id).includes(name));
     if (before) return `${shown(name)} already means: ${before.text}.`;
     if (name) this.own = { ...this.own, [id]: name };
     else delete this.own[id];
@@ -98,16 +126,16 @@ export class Keys {
 
   keep() {
     try {
-      localStorage.setItem(STORE, JSON.stringify({ on: this.on, own: this.own }));
+      localStorage.setItem(this.store, JSON.stringify({ on: this.on, own: this.own }));
     } catch {
       // A browser that keeps nothing still has the usual keys.
     }
   }
 }
 
-function read() {
+function read(store) {
   try {
-    return JSON.parse(localStorage.getItem(STORE)) ?? {};
+    return JSON.parse(localStorage.getItem(store)) ?? {};
   } catch {
     return {};
   }

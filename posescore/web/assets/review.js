@@ -5,7 +5,7 @@ import { EventWindow, NameWindow } from "posescore-room/correct_windows.js";
 import { AwardWindow, DismissWindow, GoWindow, KeysWindow } from "posescore-room/dialogs.js";
 import { editing } from "posescore-room/editing.js";
 import { EvidenceWindow } from "posescore-room/evidence.js";
-import { ACTIONS, Keys, isTaken, keyName, shown } from "posescore-room/keys.js";
+import { ACTIONS } from "posescore-room/keys.js";
 import { needs, nextNeed } from "posescore-room/needs.js";
 import ProposalList from "posescore-room/proposals.js";
 import { SaveWindow, saving } from "posescore-room/saving.js";
@@ -15,57 +15,50 @@ import FootageStage from "posescore-room/stage.js";
 import MatchStrip from "posescore-room/strip.js";
 import { template } from "posescore-room/review_template.js";
 import { TrackReader } from "posescore-room/track.js";
+import { PlayBar, keepAuthor, keptAuthor, watching } from "posescore-room/watching.js";
 import { EVENTS, KINDS, POSITIONS, sureText } from "posescore-room/words.js";
 
-const RATES = [0.25, 0.5, 1, 1.5, 2, 4];
-const SHOWN = [{ A: true, B: true }, { A: true, B: false }, { A: false, B: true }, { A: false, B: false }];
-const SHOWN_WORDS = ["A and B", "A only", "B only", "hidden"];
 const CORRECTIONS = {
   begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
   swap: "Exchange A and B from here",
 };
-const JUMP_S = 5;
 const LEAD_S = 1;
 
 export default {
   name: "ReviewRoom",
+  mixins: [watching(ACTIONS)],
   components: {
-    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, NameWindow, ProposalList, SaveWindow,
-    ScoreBoard,
+    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, NameWindow, PlayBar,
+    ProposalList, SaveWindow, ScoreBoard,
   },
   props: {
     matchId: { type: Number, required: true },
     bones: { type: Array, required: true },
     opinion: { type: String, default: "" }, // whose independent review; empty for the shared log
   },
-  provide() {
-    return { room: this };
-  },
   template,
   data() {
     return {
-      review: null, clock: null, track: null, trouble: "", saving: false, said: "",
-      frame: { index: 0, time_s: 0 }, playing: false, rateIndex: 2, shownIndex: 0, loop: null, closeUp: false,
-      selected: null, need: null, needText: "", looked: new Set(), open: "", draft: null,
-      outputs: [], keysVersion: 0, author: this.opinion || keptAuthor(),
+      review: null, saving: false, loop: null, closeUp: false, selected: null, need: null, needText: "", looked: new Set(),
+      draft: null, outputs: [], author: this.opinion || keptAuthor(),
     };
   },
   computed: {
+    ready() {
+      return this.review !== null;
+    },
     url() {
       return `/api/matches/${this.matchId}`;
+    },
+    page() {
+      return `/match/${this.matchId}`;
+    },
+    placeKey() {
+      return `posescore.place.${this.matchId}.${this.opinion}`;
     },
     names() {
       const athletes = this.review.match.athletes;
       return { A: athletes.A.shown, B: athletes.B.shown };
-    },
-    rate() {
-      return RATES[this.rateIndex];
-    },
-    shown() {
-      return SHOWN[this.shownIndex];
-    },
-    shownWords() {
-      return SHOWN_WORDS[this.shownIndex];
     },
     proposal() {
       return this.review.proposals.find((proposal) => proposal.id === this.selected) ?? null;
@@ -122,7 +115,6 @@ export default {
     },
   },
   created() {
-    this.keys = new Keys();
     this.waiting = []; // actions that came while an edit was on its way
     this.corrections = Object.entries(CORRECTIONS).map(([id, short]) => ({
       id, short, text: ACTIONS.find((action) => action.id === id).text,
@@ -130,19 +122,14 @@ export default {
     this.load();
   },
   mounted() {
-    window.addEventListener("keydown", this.onKey);
-    window.addEventListener("click", letGo);
     window.addEventListener("pagehide", this.keepPlace);
   },
   beforeUnmount() {
-    window.removeEventListener("keydown", this.onKey);
-    window.removeEventListener("click", letGo);
     window.removeEventListener("pagehide", this.keepPlace);
   },
   methods: {
     ...editing,
     ...saving,
-    text: clockText,
     async load() {
       try {
         const asked = `${this.url}?${new URLSearchParams({ opinion: this.opinion })}`;
@@ -168,50 +155,22 @@ export default {
     keepPlace() {
       if (!this.review) return;
       try {
-        sessionStorage.setItem(`posescore.place.${this.matchId}`, JSON.stringify([this.frame.index, this.selected]));
+        sessionStorage.setItem(this.placeKey, JSON.stringify([this.frame.index, this.selected]));
       } catch {
         // Then the page starts at the first frame.
       }
     },
     findPlace() {
       try {
-        const [index, selected] = JSON.parse(sessionStorage.getItem(`posescore.place.${this.matchId}`)) ?? [];
+        const [index, selected] = JSON.parse(sessionStorage.getItem(this.placeKey)) ?? [];
         if (this.review.proposals.some((proposal) => proposal.id === selected)) this.selected = selected;
         if (index > 0) this.$refs.stage.goTo(index);
       } catch {
         // Nothing was kept.
       }
     },
-    keyOf(id) {
-      void this.keysVersion;
-      return this.keys.on ? shown(this.keys.keysOf(id)[0]) : "";
-    },
-    hint(id) {
-      const key = this.keyOf(id);
-      const text = ACTIONS.find((action) => action.id === id).text;
-      return key ? `${text} (${key})` : text;
-    },
-    onKey(event) {
-      if (event.altKey || event.defaultPrevented || !this.review || this.open || isTaken(event)) return;
-      const id = this.keys.actionOf(keyName(event));
-      if (!id) return;
-      event.preventDefault();
-      this.act(id);
-    },
-    act(id) {
-      if (this.waits(id)) return;
-      const stage = this.$refs.stage;
-      const now = this.frame.time_s;
-      const acts = {
-        play: () => stage.toggle(),
-        frame_back: () => stage.step(-1),
-        frame_on: () => stage.step(1),
-        jump_back: () => stage.jump(-JUMP_S),
-        jump_on: () => stage.jump(JUMP_S),
-        start: () => stage.goTo(0),
-        end: () => stage.goTo(this.clock.length - 1),
-        slower: () => this.setRate(-1),
-        faster: () => this.setRate(1),
+    acts() {
+      return {
         go: () => this.show("go"),
         repeat: () => this.repeat(),
         next: () => this.goToNeed(1),
@@ -225,8 +184,7 @@ export default {
         add: () => this.startAdd(),
         undo: () => this.step("undo"),
         redo: () => this.step("redo"),
-        skeletons: () => this.nextShown(),
-        ...this.corrections_at(now),
+        ...this.corrections_at(this.frame.time_s),
         mark: () => this.mayEdit() && this.show("mark"),
         save: () => this.openSaving(),
         evidence: () => this.withProposal(() => this.show("evidence")),
@@ -235,25 +193,7 @@ export default {
         still_3: () => this.goToStill(2),
         replay: () => this.withProposal((proposal) => this.watchEvidence(proposal.start_s)),
         close_up: () => { this.closeUp = !this.closeUp; },
-        keys: () => this.show("keys"),
       };
-      acts[id]();
-    },
-    show(name) {
-      this.$refs.stage.pause();
-      this.trouble = "";
-      this.open = name;
-    },
-    onFrame(frame) {
-      this.frame = frame;
-    },
-    setRate(by) {
-      this.rateIndex = Math.min(RATES.length - 1, Math.max(0, this.rateIndex + by));
-      this.say(`Speed ${this.rate} times`);
-    },
-    nextShown() {
-      this.shownIndex = (this.shownIndex + 1) % SHOWN.length;
-      this.say(`Skeletons: ${this.shownWords}`);
     },
     repeat() {
       if (this.loop || !this.hold) {
@@ -297,9 +237,6 @@ export default {
       if (this.selected === id) this.selected = null;
       else this.select(id);
     },
-    seek(seconds) {
-      this.$refs.stage.goToTime(seconds);
-    },
     watchEvidence(startS) {
       this.$refs.stage.goToTime(Math.max(0, startS - LEAD_S));
       if (!this.playing) this.$refs.stage.toggle();
@@ -326,29 +263,8 @@ export default {
     formatAddress(format) {
       return `${this.url}/export?${new URLSearchParams({ format, opinion: this.opinion })}`;
     },
-    say(text) {
-      this.said = text;
-    },
-    keepAuthor() {
-      try {
-        localStorage.setItem("posescore.author", this.author);
-      } catch {
-        // Nothing is lost but the name in the next window.
-      }
+    nameChanged() {
+      keepAuthor(this.author);
     },
   },
 };
-
-function keptAuthor() {
-  try {
-    return localStorage.getItem("posescore.author") ?? "";
-  } catch {
-    return "";
-  }
-}
-
-/** After a click with the mouse the focus goes back to the page, so that the space bar plays and pauses. */
-function letGo(event) {
-  if (event.detail === 0 || !(event.target instanceof Element) || event.target.closest("dialog")) return;
-  event.target.closest("button, summary")?.blur();
-}

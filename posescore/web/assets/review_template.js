@@ -5,33 +5,25 @@ export const template = `
     <header class="bar">
       <a href="/" class="home">PoseScore</a>
       <div class="bar-title"><h1>{{ review.match.title }}</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
-      <label class="author">Your name <input type="text" v-model.trim="author" @change="keepAuthor" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
+      <nav class="ways" aria-label="Other views of this match"><a :href="page + '/opinions' + (opinion ? '?one=' + encodeURIComponent(opinion) : '')">Second opinion</a>
+        <a :href="page + '/lesson'">Lesson</a></nav>
+      <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" :disabled="!!opinion" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
       <button type="button" @click="act('save')" aria-haspopup="dialog">Save <span v-if="making" class="num">{{ making }}</span> <kbd v-if="keyOf('save')">{{ keyOf('save') }}</kbd></button>
       <button type="button" @click="show('keys')" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
     </header>
 
     <p v-if="trouble" class="trouble" role="alert">{{ trouble }} <button type="button" class="quiet" @click="trouble = ''">Close</button></p>
+    <p v-if="opinion" class="apart" role="note"><b>{{ opinion }}’s own review.</b> What others decided does not show here, and this does not show to them.
+      <a :href="page + '/opinions?one=' + encodeURIComponent(opinion)">Compare, when both are done</a> <a :href="page">The shared log</a></p>
+    <p v-if="review.read_only" class="apart" role="note">{{ review.read_only }}</p>
     <p v-for="aside in review.set_aside" :key="aside" class="trouble" role="note">{{ aside }}</p>
 
     <div class="desk">
       <div class="watch">
         <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
           :loop="loop" :caption="nowText" @frame="onFrame" @playing="playing = $event" @trouble="trouble = $event"></footage-stage>
-        <div class="transport" role="toolbar" aria-label="Playing">
-          <button type="button" :title="hint('jump_back')" aria-label="5 seconds back" @click="act('jump_back')">\u22125 s</button>
-          <button type="button" :title="hint('frame_back')" aria-label="One frame back" @click="act('frame_back')">\u2039</button>
-          <button type="button" class="primary play" :title="hint('play')" @click="act('play')">{{ playing ? 'Pause' : 'Play' }}</button>
-          <button type="button" :title="hint('frame_on')" aria-label="One frame on" @click="act('frame_on')">\u203a</button>
-          <button type="button" :title="hint('jump_on')" aria-label="5 seconds on" @click="act('jump_on')">+5 s</button>
-          <button type="button" class="where num" :title="hint('go')" aria-label="Go to a time or frame" @click="act('go')">
-            <b id="time-now">{{ text(frame.time_s) }}</b> <span>frame <span id="frame-now">{{ frame.index }}</span></span></button>
-          <span class="grow"></span>
-          <span class="speed"><button type="button" :title="hint('slower')" aria-label="Slower" @click="act('slower')">\u2212</button>
-            <span class="num" aria-label="Speed">{{ rate }}\u00d7</span>
-            <button type="button" :title="hint('faster')" aria-label="Faster" @click="act('faster')">+</button></span>
-          <button type="button" :title="hint('repeat')" :aria-pressed="!!loop" @click="act('repeat')">Repeat</button>
-          <button type="button" :title="hint('skeletons')" @click="act('skeletons')">Skeletons: {{ shownWords }}</button>
-        </div>
+        <play-bar goes :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :hint="hint" @act="act">
+          <button type="button" :title="hint('repeat')" :aria-pressed="!!loop" @click="act('repeat')">Repeat</button></play-bar>
         <p class="now"><span class="label">Now</span> {{ nowText }}</p>
       </div>
 

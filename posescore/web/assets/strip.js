@@ -19,16 +19,17 @@ export default {
     selected: { type: String, default: null },
     names: { type: Object, required: true },
     closeUp: { type: Boolean, default: false },
+    label: { type: String, default: "The whole match" },
   },
   emits: ["seek", "select"],
   template: `
-    <section class="strip" aria-label="The whole match">
+    <section class="strip" :aria-label="label">
       <div class="strip-gutter" aria-hidden="true">
         <span></span><span><b class="chip chip-A">A</b> on top</span><span>even</span>
         <span><b class="chip chip-B">B</b> on top</span><span></span><span></span>
       </div>
       <div ref="scroller" class="strip-scroll" tabindex="-1">
-        <div class="strip-inner" :style="{width: width}" role="slider" tabindex="0" aria-label="Place in the footage"
+        <div class="strip-inner" :style="{width: width}" role="slider" tabindex="0" :aria-label="'Place in the footage. ' + label"
           aria-valuemin="0" :aria-valuemax="endS.toFixed(2)" :aria-valuenow="timeS.toFixed(2)"
           :aria-valuetext="slow.text" @pointerdown="onPointer" @pointermove="onDrag">
           <div v-for="hold in marks" :key="hold.key" class="hold" :class="hold.classes" :style="hold.style" :title="hold.title">

@@ -33,9 +33,9 @@ export const POSITIONS = {
 export const STATE_WORDS = {
   undecided: "Proposed, waits for you",
   confirmed: "Confirmed",
-  changed: "Changed by you",
+  changed: "Changed",
   dismissed: "Dismissed",
-  added: "Added by you",
+  added: "Added by hand",
 };
 
 export const DISMISS_REASONS = [

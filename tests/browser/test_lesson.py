@@ -1,0 +1,72 @@
+"""The lesson: plays by itself, pauses at every moment, changes nothing."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import PHONE
+from tests.browser.room import drawn_frame, named_frame
+from tests.browser.test_review import faults
+
+pytestmark = pytest.mark.browser
+
+
+def open_lesson(page: Page) -> None:
+    page.goto("/match/1/lesson")
+    page.wait_for_function("document.querySelector('video')?.readyState >= 2")
+    expect(page.locator("#frame-now")).to_have_text("0")
+
+
+def test_it_pauses_at_every_moment_and_says_two_sentences(page: Page) -> None:
+    asked = []
+    page.on("request", lambda request: asked.append(request.method))
+    open_lesson(page)
+    page.keyboard.press("End")
+    page.keyboard.press("Home")
+    for _ in range(4):
+        page.keyboard.press("+")
+    page.keyboard.press("Space")
+    words = page.locator(".moment-words")
+    expect(words).to_contain_text("Ines Vaz brought the opponent from standing to the mat")
+    expect(words).to_contain_text("nobody has confirmed it.")
+    assert named_frame(page) == drawn_frame(page) == 100
+    page.keyboard.press("Space")
+    expect(page.locator(".moment-head")).to_contain_text("Guard pass, 3 points")
+    assert named_frame(page) == 200
+    page.keyboard.press("f")  # once more: from before it began to the same pause
+    page.wait_for_function("Number(document.querySelector('#frame-now').textContent) < 190")
+    expect(page.locator(".moment-head")).to_contain_text("Guard pass, 3 points")
+    assert named_frame(page) == 200
+    for name in ("Mount, 4 points", "Knee-on-belly, an advantage", "Back control, 4 points"):
+        page.keyboard.press("n")
+        expect(page.locator(".moment-head")).to_contain_text(name)
+    page.keyboard.press("Space")
+    expect(page.locator(".moment-words")).to_contain_text("Still open")
+    assert set(asked) == {"GET"}
+
+
+def test_it_is_readable_by_everybody(page: Page) -> None:
+    open_lesson(page)
+    page.keyboard.press("n")
+    expect(page.locator(".moment-head")).to_contain_text("Takedown")
+    assert faults(page) == []
+    page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+    assert faults(page) == []
+    wide = page.evaluate(
+        "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    )
+    assert wide <= 0
+
+
+def test_it_is_saved_in_one_file(page: Page) -> None:
+    open_lesson(page)
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save in one file").click()
+    assert saved.value.suggested_filename == "ines-vaz-v-noa-berg-lesson.html"
+
+
+def test_only_what_is_confirmed(page: Page) -> None:
+    open_lesson(page)
+    page.get_by_label("Also what nobody confirmed").uncheck()
+    expect(page.locator(".moments")).to_contain_text("Nothing to show yet")
