@@ -9,7 +9,7 @@ import click
 
 from posescore.options import FILE, json_option, print_json
 
-PARTS = ("help", "pipeline", "after", "pages", "memory", "whole-memory")
+PARTS = ("help", "pipeline", "match", "after", "pages", "memory", "whole-memory")
 """What can be measured; the benchmark's own table, said here so that help needs no heavy import."""
 
 
