@@ -7,14 +7,16 @@ library, one after the other, in a process of its own, and ends with the program
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Protocol
 
-from posescore.errors import ConflictError, NotFoundError, OwnFailureError, PoseScoreError
+from posescore.errors import ConflictError, NotFoundError, PoseScoreError
 from posescore.library.adding import Added, add_footage, title_of
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
@@ -158,25 +160,45 @@ def run_job(
     PoseScoreError
         What the analysis came to grief on; the job keeps the sentence.
     """
-    with library.claim_job(job.id):
-        library.update_job(job.id, 0.0, "opening the footage")
-        library.start_job(job.id)
-        try:
-            told = _Told(library, job.id, progress)
-            analyse(library.match(job.match_id), job.settings, library, told, warn)
-            library.end_job(job.id)
-            return library.match(job.match_id)
-        except StoppedError:
-            raise
-        except PoseScoreError as error:
-            _end_failed(library, job, str(error))
-            raise
-        except Exception as error:
-            _end_failed(library, job, _own_sentence(error))
-            raise
-        except BaseException:  # interrupted by the person at the keyboard
-            library.end_job(job.id, JobState.CANCELLED)
-            raise
+    with library.claim(job.match_id):
+        return _run_claimed(library, job, progress, warn, analyse)
+
+
+def _run_claimed(
+    library: Library,
+    job: Job,
+    progress: Progress,
+    warn: Callable[[str], None],
+    analyse: Analyse,
+) -> Match:
+    library.update_job(job.id, 0.0, "opening the footage")
+    library.start_job(job.id)
+    try:
+        match = library.match(job.match_id)
+        _clear(match.folder)
+        analyse(match, job.settings, library, _Told(library, job.id, progress), warn)
+        library.end_job(job.id)
+        return library.match(job.match_id)
+    except StoppedError:
+        raise
+    except PoseScoreError as error:
+        _end_failed(library, job, str(error))
+        raise
+    except Exception as error:
+        _end_failed(library, job, _own_sentence(error))
+        raise
+    except BaseException:  # interrupted by the person at the keyboard
+        library.end_job(job.id, JobState.CANCELLED)
+        raise
+
+
+def _clear(folder: Path) -> None:
+    """Remove what a killed analysis left half-made; whole files have whole names."""
+    for left in folder.glob("*"):
+        if left.is_dir():
+            shutil.rmtree(left, ignore_errors=True)
+        elif left.name.startswith("."):
+            left.unlink(missing_ok=True)
 
 
 def _end_failed(library: Library, job: Job, sentence: str) -> None:
@@ -217,31 +239,30 @@ def analyze_now(
         "every_frame": request.every_frame,
         "track_file": str(request.track_file.resolve()) if request.track_file else None,
     }
-    try:
-        return run_job(library, _queued(library, added.match, settings), progress, warn)
-    except ConflictError:
-        raise
-    except BaseException as error:
-        _take_back(library, added)
-        if isinstance(error, StoppedError):
-            raise OwnFailureError("The analysis was stopped from the review page.") from error
-        raise
+    with library.claim(added.match.id):
+        try:
+            job = _queued(library, added.match, settings)
+            return _run_claimed(library, job, progress, warn, analyse_match)
+        except BaseException as error:
+            _take_back(library, added)
+            if isinstance(error, StoppedError):
+                raise ConflictError("The analysis was stopped from the library page.") from error
+            raise
 
 
 def _queued(library: Library, match: Match, settings: Mapping[str, object]) -> Job:
     """A new job; one that waits or was left over by a crash makes room for it."""
     for job in library.jobs(match.id, open_only=True):
-        if library.is_claimed(job.id):
-            raise ConflictError(f"match {match.id} is being analysed: cancel that first.")
         library.end_job(job.id, JobState.CANCELLED)
     return library.queue_job(match.id, settings)
 
 
 def _take_back(library: Library, added: Added) -> None:
     if not added.known:
-        for job in library.jobs(added.match.id, open_only=True):
-            library.end_job(job.id, JobState.CANCELLED)
-        library.delete_match(added.match.id)
+        with suppress(NotFoundError):  # deleted meanwhile
+            for job in library.jobs(added.match.id, open_only=True):
+                library.end_job(job.id, JobState.CANCELLED)
+            library.delete_match(added.match.id)
 
 
 def _info_of(request: Request) -> MatchInfo:
@@ -262,7 +283,7 @@ def work(library: Library, analyse: Analyse = analyse_match) -> None:
     taken up again, and the keypoints that were finished before are used.
     """
     while True:
-        jobs = [j for j in library.jobs(open_only=True) if not library.is_claimed(j.id)]
+        jobs = [j for j in library.jobs(open_only=True) if not library.is_claimed(j.match_id)]
         if not jobs:
             return
         try:

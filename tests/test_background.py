@@ -89,12 +89,12 @@ def test_a_job_runs_and_tells_how_far_it_is(library: Library, match: Match) -> N
         assert running.state is JobState.RUNNING
         assert running.progress == pytest.approx(STAGES["finding both athletes"][1] / 2)
         assert running.stage == "finding both athletes"
-        assert library.is_claimed(job.id)
+        assert library.is_claimed(match.id)
 
     run_job(library, job, lambda *step: told.append(step), analyse=keeps(look))
     assert told == [("finding both athletes", 1, 2)]
     assert library.job(job.id).state is JobState.DONE
-    assert not library.is_claimed(job.id)
+    assert not library.is_claimed(match.id)
     assert library.match(match.id).analysis_version == 1
 
 
@@ -177,7 +177,7 @@ def test_work_takes_up_what_a_crash_left_and_passes_over_what_runs_elsewhere(
         assert now.progress == now.started_progress == 0.0, "counted anew, so time left is right"
         library.save_analysis(match.id, analysis())
 
-    with library.claim_job(elsewhere.id):
+    with library.claim(elsewhere.match_id):
         work(library, analyse)
     assert asked == [match.id]
     assert library.job(left.id).state is JobState.DONE
@@ -204,7 +204,7 @@ def test_footage_that_changed_or_is_gone_fails_in_a_sentence(
 
 def test_a_job_that_runs_is_not_run_twice(library: Library, match: Match) -> None:
     job = library.queue_job(match.id)
-    with library.claim_job(job.id), pytest.raises(ConflictError):
+    with library.claim(match.id), pytest.raises(ConflictError):
         run_job(library, job)
     assert library.job(job.id).state is JobState.QUEUED
     library.end_job(job.id, JobState.CANCELLED)
@@ -222,9 +222,9 @@ def test_the_command_line_takes_back_a_match_that_came_to_nothing(
 
 
 def test_the_command_line_keeps_a_match_that_was_there(library: Library, match: Match) -> None:
-    queued = library.queue_job(match.id)
+    library.queue_job(match.id)
     assert match.info.footage is not None
-    with library.claim_job(queued.id), pytest.raises(ConflictError, match="being analysed"):
+    with library.claim(match.id), pytest.raises(ConflictError, match="being analysed"):
         analyze_now(Request(Path(match.info.footage.path)), library)
     with pytest.raises(FootageError, match="nobody"):
         analyze_now(Request(Path(match.info.footage.path)), library)

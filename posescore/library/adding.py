@@ -79,7 +79,7 @@ def videos_in(library: Library, text: str) -> tuple[list[Found], bool]:
     InputError
         When the path is not a whole one, does not exist, may not be read or holds no video.
     """
-    path = _whole_path(text)
+    path = whole_path(text)
     known = {match.info.footage.path: match.id for match in library.matches() if match.info.footage}
     if not path.is_dir():
         if not path.exists():
@@ -97,7 +97,14 @@ def videos_in(library: Library, text: str) -> tuple[list[Found], bool]:
     return found, len(paths) > MOST_FOUND
 
 
-def _whole_path(text: str) -> Path:
+def whole_path(text: str) -> Path:
+    """The path that a person wrote or pasted.
+
+    Raises
+    ------
+    InputError
+        When it is not a whole one: where the program was started is nobody's business.
+    """
     bare = text.strip().strip("\"'").removeprefix("file://")
     if not bare or "\0" in bare:
         raise InputError("path: write the whole path of a folder or a file on this computer.")

@@ -1,4 +1,4 @@
-"""Who runs a job right now: a lock that the operating system takes back when its holder dies."""
+"""Who analyses a match right now: a lock that the operating system takes back from the dead."""
 
 from __future__ import annotations
 
@@ -10,49 +10,49 @@ from typing import Final
 from filelock import FileLock, Timeout
 
 from posescore.errors import ConflictError
+from posescore.library.storage import sentences
 
 _PATIENCE_S: Final = 2.0
-"""Somebody who only looks whether a job is claimed holds its lock for a moment."""
+"""Somebody who only looks whether a match is claimed holds its lock for a moment."""
 
 
-def _lock(folder: Path, job_id: int) -> FileLock:
+def _lock(folder: Path, match_id: int) -> FileLock:
     folder.mkdir(parents=True, exist_ok=True)
-    return FileLock(folder / f"{job_id}.lock")
+    return FileLock(folder / f"{match_id}.lock")
 
 
 @contextmanager
-def claimed(folder: Path, job_id: int) -> Iterator[None]:
-    """Hold a job, so that nobody else runs it.
+def claimed(folder: Path, match_id: int) -> Iterator[None]:
+    """Hold a match, so that nobody else analyses it.
 
     Raises
     ------
     ConflictError
-        When another program runs it.
+        When another program analyses it.
     """
-    lock = _lock(folder, job_id)
-    try:
-        lock.acquire(timeout=_PATIENCE_S)
-    except Timeout as error:
-        raise ConflictError(f"job {job_id} is being run by another program.") from error
+    with sentences(folder):
+        lock = _lock(folder, match_id)
+        try:
+            lock.acquire(timeout=_PATIENCE_S)
+        except Timeout as error:
+            raise ConflictError(
+                f"match {match_id} is being analysed: cancel that first."
+            ) from error
     try:
         yield
     finally:
         lock.release()
 
 
-def is_claimed(folder: Path, job_id: int) -> bool:
-    """True while a living program runs that job."""
-    lock = _lock(folder, job_id)
-    try:
-        lock.acquire(timeout=0)
-    except Timeout:
-        return True
-    lock.release()
-    return False
-
-
-def forget_claims(folder: Path, still_open: set[int]) -> None:
-    """Remove the lock files of jobs that ended."""
-    for path in folder.glob("*.lock"):
-        if path.stem.isdecimal() and int(path.stem) not in still_open:
-            path.unlink(missing_ok=True)
+def is_claimed(folder: Path, match_id: int) -> bool:
+    """True while a living program analyses that match."""
+    with sentences(folder):
+        if not (folder / f"{match_id}.lock").exists():
+            return False
+        lock = _lock(folder, match_id)
+        try:
+            lock.acquire(timeout=0)
+        except Timeout:
+            return True
+        lock.release()
+        return False

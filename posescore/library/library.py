@@ -364,17 +364,13 @@ class Library:
         with self._storage.write() as connection:
             return job_rows.end_job(connection, job_id, state, message)
 
-    def claim_job(self, job_id: int) -> AbstractContextManager[None]:
-        """Hold a job while running it; ConflictError where a living program does already."""
-        return claims.claimed(self._claims, job_id)
+    def claim(self, match_id: int) -> AbstractContextManager[None]:
+        """Hold a match while analysing it; ConflictError where a living program does already."""
+        return claims.claimed(self.folder / "jobs", match_id)
 
-    def is_claimed(self, job_id: int) -> bool:
-        """True while a living program runs that job; what a crash left running is not claimed."""
-        return claims.is_claimed(self._claims, job_id)
-
-    @property
-    def _claims(self) -> Path:
-        return self.folder / "jobs"
+    def is_claimed(self, match_id: int) -> bool:
+        """True while a living program analyses it; after a crash nobody does."""
+        return claims.is_claimed(self.folder / "jobs", match_id)
 
     def job(self, job_id: int) -> Job:
         """One job; NotFoundError where there is none."""

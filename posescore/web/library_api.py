@@ -21,6 +21,7 @@ from posescore.library.adding import (
     add_footage,
     is_copy,
     title_of,
+    whole_path,
 )
 from posescore.library.adding import videos_in as library_videos_in
 from posescore.library.edits import SetDivision, SetRules
@@ -151,7 +152,7 @@ class _Routes:
             raise InputError("path: name a file on this computer, or the key of one that was sent.")
         if body.path:
             _check_asks_from_here(request)
-            path = Path(body.path).expanduser()
+            path = whole_path(body.path)
             info = _checked(body.info(title_of(path.name)))
             with self._adding:
                 return add_footage(self._library, path, info)
@@ -200,11 +201,10 @@ class _Routes:
     def delete(self, match_id: int) -> None:
         """Delete a match with everything made from it, after stopping its analysis."""
         library = self._library
-        open_jobs = list(library.jobs(match_id, open_only=True))
-        for job in open_jobs:
+        for job in library.jobs(match_id, open_only=True):
             library.end_job(job.id, JobState.CANCELLED)
         give_up = time.monotonic() + LET_GO_WITHIN_S
-        while any(library.is_claimed(job.id) for job in open_jobs):
+        while library.is_claimed(match_id):
             if time.monotonic() > give_up:
                 raise ConflictError(f"match {match_id}: its analysis is still stopping; try again.")
             time.sleep(0.05)

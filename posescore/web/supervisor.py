@@ -56,7 +56,7 @@ class Supervisor:
         self._worker: subprocess.Popen[bytes] | None = None
         self._leave = threading.Event()
         self._breaks: Counter[int] = Counter()
-        self._stopped_since: dict[int, float] = {}
+        self._held_since: dict[int, float] = {}
         self._ended_for: set[int] = set()
         self._thread = threading.Thread(target=self._watch, name="analyses", daemon=True)
 
@@ -91,7 +91,7 @@ class Supervisor:
             code = self._worker.returncode
             self._end_worker()
             self._note_end(code)
-        if any(not self._library.is_claimed(job.id) for job in self._open()):
+        if any(not self._library.is_claimed(job.match_id) for job in self._open()):
             self._start_worker()
 
     def _open(self) -> Sequence[Job]:
@@ -119,26 +119,31 @@ class Supervisor:
         if not code:
             return
         for job in self._open():
-            if job.state is JobState.RUNNING and not self._library.is_claimed(job.id):
+            if job.state is JobState.RUNNING and not self._library.is_claimed(job.match_id):
                 self._breaks[job.id] += 1
                 if self._breaks[job.id] >= MOST_BREAKS:
                     self._library.end_job(job.id, JobState.FAILED, _BROKE_OFF)
 
     def _end_deaf_worker(self) -> None:
-        """End a worker that goes on with a job although a person stopped it."""
+        """End a worker that goes on with a match although a person stopped it."""
         now = time.monotonic()
-        held = [
-            job.id
-            for job in self._library.jobs()[:_NEWEST]
-            if job.state is JobState.CANCELLED and self._library.is_claimed(job.id)
-        ]
-        self._stopped_since = {each: self._stopped_since.get(each, now) for each in held}
-        deaf = {
-            each for each, since in self._stopped_since.items() if now > since + self._stop_within_s
-        }
+        held = {job.id for job in self._stopped() if self._library.is_claimed(job.match_id)}
+        self._held_since = {each: self._held_since.get(each, now) for each in held}
+        deaf = {each for each in held if now > self._held_since[each] + self._stop_within_s}
         if deaf - self._ended_for:  # once only: the command line may be who does not listen
             self._ended_for |= deaf
             self._end_worker()
+
+    def _stopped(self) -> list[Job]:
+        """The newest stopped job of every match that has none running."""
+        newest: dict[int, Job] = {}
+        running = set()
+        for job in self._library.jobs()[:_NEWEST]:
+            if job.state is JobState.RUNNING:
+                running.add(job.match_id)
+            elif job.state is JobState.CANCELLED:
+                newest.setdefault(job.match_id, job)
+        return [job for match_id, job in newest.items() if match_id not in running]
 
     def _end_worker(self) -> None:
         if self._worker is None:

@@ -9,6 +9,7 @@ import signal
 import time
 import urllib.request
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -318,6 +319,7 @@ def test_deleting_says_what_goes_and_asks_once(
 @pytest.fixture
 def two_hundred(server: Server, page: Page) -> None:
     """A long list; every other match was analysed."""
+    made, clock = analysis(), FrameClock.steady(61, 1.0)
     with Library(folder_of(server)) as library:
         for number in range(200):
             a, b = AthleteInfo(f"Athlete {number % 7}"), AthleteInfo(f"Opponent {number}")
@@ -327,7 +329,7 @@ def two_hundred(server: Server, page: Page) -> None:
                 MatchInfo(f"Match {number:03}", a, b, event=event, held_on=day)
             )
             if number % 2:
-                library.save_analysis(match.id, analysis(n_frames=30))
+                library.save_analysis(match.id, replace(made, clock=clock, probabilities=None))
 
 
 def test_a_long_list_is_searched_filtered_sorted_and_paged(

@@ -1,4 +1,4 @@
-"""Who runs a job: one living program at a time, and nobody after a crash."""
+"""Who analyses a match: one living program at a time, and nobody after a crash."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from posescore.errors import ConflictError
-from posescore.library.claims import claimed, forget_claims, is_claimed
+from posescore.library.claims import claimed, is_claimed
 
 HOLDER = """
 import sys, time
@@ -29,28 +29,16 @@ def test_a_claim_is_given_back(tmp_path: Path) -> None:
     assert not is_claimed(tmp_path, 7)
 
 
-def test_two_programs_never_hold_one_job_and_a_crash_lets_go(tmp_path: Path) -> None:
+def test_two_programs_never_hold_one_match_and_a_crash_lets_go(tmp_path: Path) -> None:
     command = [sys.executable, "-c", HOLDER, str(tmp_path)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as holder:
         assert holder.stdout is not None
         assert holder.stdout.readline() == "held\n"
         assert is_claimed(tmp_path, 7)
-        with pytest.raises(ConflictError, match="job 7"), claimed(tmp_path, 7):
+        with pytest.raises(ConflictError, match="match 7"), claimed(tmp_path, 7):
             pass
         holder.kill()
         holder.wait()
     assert not is_claimed(tmp_path, 7)
     with claimed(tmp_path, 7):
         pass
-
-
-def test_claims_of_jobs_that_ended_are_forgotten(tmp_path: Path) -> None:
-    for job_id in (1, 2):
-        with claimed(tmp_path, job_id):
-            pass
-    (tmp_path / "worker.txt").touch()
-    forget_claims(tmp_path, {2})
-    assert not (tmp_path / "1.lock").exists()
-    assert (tmp_path / "worker.txt").exists()
-    with claimed(tmp_path, 2):
-        assert is_claimed(tmp_path, 2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -352,11 +353,10 @@ def fill(library: Library, matches: list[tuple[str, str, str, str]]) -> None:
             if state == "failed":
                 library.end_job(job.id, JobState.FAILED, "No.")
         if state in ("ready", "settled"):
-            library.save_analysis(match.id, analysis(n_frames=30, **_holds(state)))
-
-
-def _holds(state: str) -> dict[str, Any]:
-    return {"holds": (), "events": ()} if state == "settled" else {}
+            made = replace(analysis(), clock=FrameClock.steady(61, 1.0), probabilities=None)
+            if state == "settled":
+                made = replace(made, holds=(), events=())
+            library.save_analysis(match.id, made)
 
 
 STAGE_OF = {

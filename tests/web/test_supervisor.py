@@ -121,7 +121,7 @@ def test_a_stopped_analysis_lets_go_even_when_it_does_not_listen(
     with Supervisor(library, QUICK, stop_within_s=1.0):
         until(lambda: library.job(job.id).stage == "finding both athletes")
         library.end_job(job.id, JobState.CANCELLED)
-        until(lambda: not library.is_claimed(job.id))
+        until(lambda: not library.is_claimed(job.match_id))
         (library.folder / how).unlink()
         other = queued(library, tmp_path, 6)
         until(lambda: state(library, other) is JobState.DONE)
@@ -140,7 +140,7 @@ def test_when_the_server_is_killed_its_worker_ends_and_a_new_server_goes_on(
         until(lambda: library.job(job.id).stage == "finding both athletes")
         server.kill()
         server.wait()
-    until(lambda: not library.is_claimed(job.id))
+    until(lambda: not library.is_claimed(job.match_id))
     assert state(library, job) is JobState.RUNNING, "the library remembers that it was running"
     (library.folder / "hold").unlink()
     with Supervisor(library, QUICK):
@@ -152,7 +152,7 @@ def test_leaving_ends_the_worker_and_keeps_the_job(library: Library, tmp_path: P
     job = queued(library, tmp_path)
     with Supervisor(library, QUICK):
         until(lambda: library.job(job.id).stage == "finding both athletes")
-    assert not library.is_claimed(job.id)
+    assert not library.is_claimed(job.match_id)
     assert state(library, job) is JobState.RUNNING
 
 
