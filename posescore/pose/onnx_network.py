@@ -90,14 +90,7 @@ def square_of(
     scale = side_px / SIDE_PX
     corner = np.array(centre_px) - side_px / 2
     to_picture = np.column_stack([np.eye(2) * scale, corner])
-    shrink = int(scale)
-    source, moved = picture, to_picture
-    if shrink > 1:  # area first: a far larger picture would flicker when sampled
-        height, width = picture.shape[:2]
-        size = (max(1, width // shrink), max(1, height // shrink))
-        source = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
-        ratio = np.array([size[0] / width, size[1] / height])[:, None]
-        moved = to_picture * ratio
+    source, moved = _shrunk(picture, to_picture, side_px)
     # OpenCV counts from centres of pixels at whole numbers.
     shifted = moved.copy()
     shifted[:, 2] = moved[:, 2] + moved[:, :2] @ np.array([0.5, 0.5]) - 0.5
@@ -110,3 +103,26 @@ def square_of(
         borderValue=(_PAD_SHADE,) * 3,
     )
     return np.asarray(square, np.uint8), to_picture
+
+
+def _shrunk(
+    picture: Picture, to_picture: NDArray[np.float64], side_px: float
+) -> tuple[Picture, NDArray[np.float64]]:
+    """What the square shows, brought to less than twice its size, and the map to that.
+
+    Means over whole blocks of pixels: a far larger picture would flicker when sampled.
+    """
+    shrink = int(side_px / SIDE_PX)
+    if shrink < 2:
+        return picture, to_picture
+    blocks = np.maximum(1, np.array(picture.shape[1::-1]) // shrink)
+    first = np.floor(to_picture[:, 2] / shrink).astype(int) - 1
+    behind = np.ceil((to_picture[:, 2] + side_px) / shrink).astype(int) + 1
+    first, behind = np.clip(first, 0, blocks - 1), np.clip(behind, 1, blocks)
+    behind = np.maximum(behind, first + 1)
+    (left, top), (right, bottom) = first * shrink, behind * shrink
+    size = (int(behind[0] - first[0]), int(behind[1] - first[1]))
+    shown = cv2.resize(picture[top:bottom, left:right], size, interpolation=cv2.INTER_AREA)
+    moved = to_picture.copy()
+    moved[:, 2] -= (left, top)
+    return np.asarray(shown, np.uint8), moved / shrink
