@@ -22,7 +22,7 @@ from posescore.footage.reading import Frame
 from posescore.pose.appearance import GI_COLOURS, colour_distance, colour_of, named_colour
 from posescore.pose.estimator import Box, PairEstimator, Picture
 from posescore.pose.mend import drop_doubles, mend_sides, mend_swaps, missing_findings
-from posescore.pose.opening import OPENING_LIMIT_S, OPENING_S, choose_athletes
+from posescore.pose.opening import OPENING_LIMIT_S, OPENING_S, choose_athletes, opening_box
 from posescore.pose.people import PeopleFinder, people_of
 from posescore.pose.raw_track import RawTrack
 from posescore.pose.slots import Sight, Slot, apart, assign, pair_box
@@ -41,6 +41,11 @@ PAIR_MARGIN: Final = 0.3
 Of 0.3, 0.5 and 0.8 on rendered pairs the least found most athletes, one athlete's box the most at
 :data:`SLOT_MARGIN` (of 0.25, 0.5 and 0.8)."""
 SLOT_MARGIN: Final = 0.5
+POOR: Final = 0.35
+"""Mean confidence of the less sure athlete below which an estimator of the pair may have been told
+a wrong place (an unnoticed cut, a swing of the camera): it then searches the whole picture too."""
+SEARCH_AGAIN_S: Final = 0.3
+"""Seconds between two such searches: what is merely hard to see costs little more."""
 _CUT_DIFFERENCE: Final = 32.0
 _CUT_RATIO: Final = 5.0
 
@@ -125,7 +130,7 @@ def follow(
     return _finished(follower, clock, footage.size_px, (estimator.step, Step("follow", settings)))
 
 
-FOLLOWING_VERSION: Final = 3
+FOLLOWING_VERSION: Final = 4
 """Rises when following changes what it gives for the same footage; part of a cached pose's key."""
 
 
@@ -168,19 +173,21 @@ class _Follower:
         self._slots = (Slot(), Slot())
         self._opening: list[tuple[int, float, list[Sight]]] | None = []
         self._cuts = _CutWatch()
+        self._searched_s = -SEARCH_AGAIN_S
 
     def look(self, row: int, frame: Frame) -> None:
         """Search one frame and give the finds to the slots."""
         if self._cuts.is_cut(frame.picture):
             self._cut(row, frame.time_s)
         if self._opening is not None:
-            self._opening.append((row, frame.time_s, self._sights(frame.picture, None)))
+            box = self._opening_box(frame.time_s)
+            self._opening.append((row, frame.time_s, self._sights(frame.picture, box)))
             if self._opening_is_over():
                 self._begin()
             return
         margin = BODY_MARGIN if self._finder is None else PAIR_MARGIN
         box = self._worth_cropping(pair_box(self._slots, frame.time_s, margin))
-        sights = self._sights(frame.picture, box)
+        sights = self._sights_of_pair(frame, box)
         chosen = assign(self._slots, sights, frame.time_s)
         if None in chosen and self._finder is not None:
             sights = self._look_closer(frame, sights, chosen)
@@ -191,6 +198,19 @@ class _Follower:
         """Decide with what there is, when the video ended before the opening did."""
         if self._opening is not None:
             self._begin()
+
+    def _opening_box(self, time_s: float) -> Box | None:
+        """Where an estimator of the pair looks while it is open who the athletes are."""
+        return None if self._finder else opening_box(self._opening or [], time_s, BODY_MARGIN)
+
+    def _sights_of_pair(self, frame: Frame, box: Box | None) -> list[Sight]:
+        """Finds in the box; where they are poor, those in the whole picture if they are better."""
+        sights = self._sights(frame.picture, box)
+        asked_s = frame.time_s - self._searched_s
+        if self._finder or box is None or _surety(sights) >= POOR or asked_s < SEARCH_AGAIN_S:
+            return sights
+        self._searched_s = frame.time_s
+        return max(sights, self._sights(frame.picture, None), key=_surety)
 
     def _sights(self, picture: Picture, box: Box | None) -> list[Sight]:
         if self._finder is not None:
@@ -282,6 +302,11 @@ class _Follower:
         if named is not None and all(sight.colour is not None for sight in pair):
             return sorted(pair, key=lambda s: colour_distance(_known(s.colour), named))
         return list(pair)
+
+
+def _surety(sights: list[Sight]) -> float:
+    """Score of the less sure of two; 0 where two were not found."""
+    return min(sight.person.score for sight in sights) if len(sights) > 1 else 0.0
 
 
 def _known(colour: NDArray[np.float64] | None) -> NDArray[np.float64]:
