@@ -174,3 +174,17 @@ def test_progress_ends_at_the_last_frame() -> None:
     follow(scene, ScenePeople(scene), progress=lambda done, total: seen.append((done, total)))
     assert seen[-1] == (N, N)
     assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+
+
+def test_a_pair_that_is_suddenly_elsewhere_is_searched_in_the_whole_picture() -> None:
+    """A swing of the camera, or a cut that looks too much alike to be noticed."""
+    jump = ((0, 150, 150), (100, 200, 150), (101, 450, 240), (179, 480, 240))
+    left = path(*jump, n_frames=N)
+    scene = Scene(
+        [Body(left, WHITE, scale=0.6), Body(left + np.array([70, 0]), BLUE, scale=0.6)],
+        FrameClock.steady(N, 30),
+    )
+    track = follow(scene, PairOnly(ScenePeople(scene)), every=1)
+    missing = np.isnan(track.keypoints_px).any(axis=(1, 2, 3))
+    assert missing.sum() <= 3
+    assert np.nanmax(distance_px(track, scene, (0, 1))[110:]) < 6
