@@ -53,8 +53,10 @@ export default {
     },
   },
   methods: {
+    /** Confirmed points; nothing before anybody decided anything, which is not the same as 0. */
     points(letter) {
-      return this.row.standing ? String(this.row.standing.points[letter] ?? 0) : "";
+      const { standing } = this.row;
+      return standing && standing.waiting < standing.total ? String(standing.points[letter] ?? 0) : "";
     },
   },
 };
