@@ -9,7 +9,8 @@ from typing import Any
 
 _HEAD = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1"><title>API – PoseScore</title>
-<link rel="stylesheet" href="/assets/room.css"></head><body><main class="room api">"""
+<link rel="stylesheet" href="/assets/room.css"></head><body>
+<main class="room api" style="overflow-wrap: anywhere">"""
 
 
 def openapi_page(description: Mapping[str, Any]) -> str:
@@ -27,7 +28,7 @@ def openapi_page(description: Mapping[str, Any]) -> str:
             _operation(f"{method.upper()} {path}", what) for method, what in operations.items()
         ]
     schemas = description.get("components", {}).get("schemas", {})
-    parts.append("<section><h1>Shapes</h1></section>")
+    parts.append("<section><h2>Shapes</h2></section>")
     parts += [_schema(name, schema) for name, schema in schemas.items()]
     return "".join((*parts, "</main></body></html>"))
 

@@ -115,10 +115,12 @@ def _ready(address: str, open_browser: bool) -> None:
 
 def _app(library: Library, access: Access) -> FastAPI:
     from posescore.web.api import create_api
+    from posescore.web.not_found import add_not_found
     from posescore.web.pages import mount_pages
 
     app = create_api(library, access)
     mount_pages(app, library)
+    add_not_found()
     return app
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 READ_FRAME = """() => {
@@ -59,3 +60,14 @@ def close_window(page: Page) -> None:
     """Press Escape, and wait until the page knows."""
     page.keyboard.press("Escape")
     expect(page.locator("dialog")).to_have_count(0)
+
+
+def faults(page: Page) -> list[str]:
+    """What axe-core holds against the page as it is now, from moderate faults up."""
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{fault['id']}: {node['html'][:160]}"
+        for fault in found
+        if fault["impact"] in ("serious", "critical", "moderate")
+        for node in fault["nodes"]
+    ]

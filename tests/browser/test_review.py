@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import PHONE
 from tests.browser.room import (
     close_window,
     drawn_frame,
+    faults,
     go_to,
     named_frame,
     open_match,
@@ -233,16 +233,6 @@ def test_no_accessibility_fault(page: Page, scheme: str, size: str) -> None:
         if key in "?c":
             assert faults(page) == []
         close_window(page)
-
-
-def faults(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [
-        f"{fault['id']}: {node['html'][:160]}"
-        for fault in found
-        if fault["impact"] in ("serious", "critical", "moderate")
-        for node in fault["nodes"]
-    ]
 
 
 def test_a_phone_shows_everything_without_scrolling_sideways(page: Page) -> None:

@@ -11,7 +11,10 @@ export class Clock {
 
   static async load(url) {
     const response = await fetch(url);
-    if (!response.ok) throw new Error("The times of the frames could not be loaded.");
+    if (!response.ok) {
+      const answer = await response.json().catch(() => null);
+      throw new Error(answer?.error ?? "The times of the frames could not be loaded.");
+    }
     return new Clock(new Float64Array(await response.arrayBuffer()));
   }
 
