@@ -193,6 +193,19 @@ def across_matches(library: Library, name: str) -> Across:
     )
 
 
+def athletes_of(library: Library) -> dict[str, int]:
+    """Names of all athletes in analysed matches, each as spelled last, and their matches."""
+    spelled: dict[str, str] = {}
+    counted: Counter[str] = Counter()
+    for match in sorted(library.matches(), key=lambda m: m.id):
+        for athlete in Athlete if match.analysis_version is not None else ():
+            name = match.info.athlete(athlete).name.strip()
+            if name:
+                spelled[_folded(name)] = name
+                counted[_folded(name)] += 1
+    return {spelled[folded]: counted[folded] for folded in sorted(spelled)}
+
+
 def _folded(name: str) -> str:
     return " ".join(name.split()).casefold()
 
@@ -352,14 +365,19 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
 
 
 def write_across(library: Library, name: str, out: Path) -> list[Path]:
-    """Write an athlete's tables: one ``.json`` file, or for ``.csv`` one file for each table.
+    """Write an athlete's tables: one ``.json`` file, a page with plots (``.html``), or many CSV.
 
     ``mira.csv`` becomes ``mira.matches.csv``, ``mira.points.csv`` and so on. Gives the files.
     """
     suffix = out.suffix.lower()
-    if suffix not in (".json", ".csv") or out.is_dir():
-        raise InputError(f"{out}: name a file that ends in .json or .csv.")
+    if suffix not in (".json", ".csv", ".html") or out.is_dir():
+        raise InputError(f"{out}: name a file that ends in .html, .json or .csv.")
     across = across_matches(library, name)
+    if suffix == ".html":
+        from posescore.export.across_page import across_html
+
+        put(out, across_html(across).encode("utf-8"))
+        return [out]
     if suffix == ".json":
         put(out, across_json(across).encode("utf-8"))
         return [out]

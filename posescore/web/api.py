@@ -22,6 +22,7 @@ from posescore.library.review import Review
 from posescore.pose.track import PairTrack
 from posescore.scoring.rules import RuleSet
 from posescore.web import wire
+from posescore.web.athlete_routes import athlete_router
 from posescore.web.edit_body import EditIn
 from posescore.web.footage_response import footage_response
 from posescore.web.guard import Access, Guard
@@ -110,6 +111,7 @@ class _Routes:
         self.router.include_router(review_router(library))
         self.router.include_router(output_router(library, Maker()))
         self.router.include_router(opinion_router(library))
+        self.router.include_router(athlete_router(library))
         self.router.include_router(library_router(library))
         add: Callable[..., None] = self.router.add_api_route
         add("/matches", self.matches, summary="All matches")

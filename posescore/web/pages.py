@@ -13,6 +13,7 @@ from nicegui import ui
 from nicegui.dependencies import register_esm
 
 from posescore.library.library import Library
+from posescore.web.athlete_routes import athlete_pages
 from posescore.web.library_page import add_library
 from posescore.web.review_pages import LessonRoom, OpinionRoom, ReviewRoom
 
@@ -32,6 +33,7 @@ register_esm("posescore-room", ASSETS, max_time=max(p.stat().st_mtime for p in A
 def mount_pages(app: FastAPI, library: Library) -> None:
     """Put the pages beside the API, with everything that reaches out or reloads turned off."""
     app.mount("/assets", StaticFiles(directory=ASSETS), name="assets")
+    app.include_router(athlete_pages(library))
     _add_pages(library)
     # The bar that the toolkit shows during every fetch has no name for screen readers.
     nicegui_app.config.quasar_config["loadingBar"]["skipHijack"] = True

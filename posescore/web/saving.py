@@ -47,5 +47,9 @@ def saved_log(match: Match, review: Review, format_name: str) -> Response:
 
 def file_stem(match: Match) -> str:
     """A file name that every system takes, after the match's title."""
-    flat = re.sub(r"[^A-Za-z0-9]+", "-", match.info.title).strip("-").lower()
-    return flat or f"match-{match.id}"
+    return plain_stem(match.info.title) or f"match-{match.id}"
+
+
+def plain_stem(text: str) -> str:
+    """Letters, digits and hyphens of a text; "" where it has none."""
+    return re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-").lower()

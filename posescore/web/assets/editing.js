@@ -10,7 +10,7 @@ const MOST_WAITING = 20;
 
 /** Actions whose meaning hangs on what the edit before leaves. */
 const IN_TURN = new Set([
-  "confirm", "reopen", "undo", "redo", "swap", "swap_here", "begins", "ends", "edge_back", "edge_on", "split", "merge", "remove",
+  "confirm", "confirm_on", "reopen", "undo", "redo", "swap", "swap_here", "begins", "ends", "edge_back", "edge_on", "split", "merge", "remove",
   "next", "previous",
 ]);
 
@@ -20,6 +20,9 @@ export const editing = {
     if (!this.saving || !IN_TURN.has(id)) return false;
     if (this.waiting.length < MOST_WAITING) this.waiting.push(id);
     return true;
+  },
+  takeTurns() {
+    while (this.waiting.length && !this.saving) this.act(this.waiting.shift());
   },
   withProposal(action) {
     if (this.proposal) return action(this.proposal);
@@ -35,6 +38,13 @@ export const editing = {
       if (proposal.added || !proposal.live) return this.say("This line has no proposal to confirm.");
       return this.edit({ kind: "confirm", proposal: proposal.id });
     });
+  },
+  /** Where nothing waits for a word here, it only goes on: so one key walks through a match. */
+  async confirmAndGoOn() {
+    const proposal = this.proposal;
+    const open = proposal && proposal.live && !proposal.decision;
+    if (open && !(await this.edit({ kind: "confirm", proposal: proposal.id }))) return;
+    this.goToNeed(1);
   },
   dismiss() {
     if (this.proposal.added) this.edit({ kind: "reopen", proposal: this.proposal.id });
@@ -128,7 +138,7 @@ export const editing = {
       return false;
     } finally {
       this.saving = false;
-      if (this.waiting.length) this.$nextTick(() => this.act(this.waiting.shift()));
+      setTimeout(() => this.takeTurns()); // after what waits for this very edit
     }
   },
   editSaid(edit) {

@@ -17,6 +17,7 @@ export const ACTIONS = [
   { id: "above", keys: ["ArrowUp"], text: "Proposal above", group: "Decide" },
   { id: "below", keys: ["ArrowDown"], text: "Proposal below", group: "Decide" },
   { id: "confirm", keys: ["y"], text: "Confirm", group: "Decide" },
+  { id: "confirm_on", keys: ["Shift+Y"], text: "Confirm, and on to the next", group: "Decide" },
   { id: "change", keys: ["c"], text: "Change athlete, kind, points or time", group: "Decide" },
   { id: "dismiss", keys: ["x"], text: "Dismiss, with a reason", group: "Decide" },
   { id: "reopen", keys: ["o"], text: "Decide later (open again)", group: "Decide" },

@@ -178,6 +178,7 @@ export default {
         above: () => this.move(-1),
         below: () => this.move(1),
         confirm: () => this.confirm(),
+        confirm_on: () => this.confirmAndGoOn(),
         change: () => this.withProposal(() => this.startChange()),
         dismiss: () => this.withProposal(() => this.dismiss()),
         reopen: () => this.withProposal((proposal) => this.edit({ kind: "reopen", proposal: proposal.id })),

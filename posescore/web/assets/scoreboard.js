@@ -15,7 +15,7 @@ export default {
     <section class="board" aria-label="Score">
       <div v-for="row in rows" :key="row.athlete" class="board-row" :class="'board-' + row.athlete">
         <b class="chip" :class="'chip-' + row.athlete">{{ row.athlete }}</b>
-        <span class="board-name">{{ names[row.athlete] }}<small v-if="row.gi">{{ row.gi }}</small></span>
+        <span class="board-name"><a v-if="row.across" :href="row.across" title="Across matches">{{ names[row.athlete] }}</a><template v-else>{{ names[row.athlete] }}</template><small v-if="row.gi">{{ row.gi }}</small></span>
         <span class="board-points num" :data-points="row.confirmed.points">{{ row.confirmed.points }}<span class="sr"> points confirmed</span></span>
         <span class="board-small">adv. <b class="num">{{ row.confirmed.advantages }}</b>
           pen. <b class="num">{{ row.confirmed.penalties }}</b></span>
@@ -30,6 +30,7 @@ export default {
       return ["A", "B"].map((athlete) => ({
         athlete,
         gi: this.review.match.athletes[athlete].gi_colour ? `${this.review.match.athletes[athlete].gi_colour} gi` : "",
+        across: this.review.match.athletes[athlete].name && `/athletes?${new URLSearchParams({ name: this.review.match.athletes[athlete].name })}`,
         confirmed: this.review.score.confirmed[athlete],
         proposed: this.review.score.proposed[athlete],
       }));

@@ -1,0 +1,213 @@
+"""An athlete across matches as one HTML page: plots for a class, each with its table beside.
+
+Every plot says in its label what it shows, for those who hear it; on paper the two sides differ
+by hatching, and lines by dashes and marks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import mean
+from typing import Any, Final
+
+from posescore.export.across import Across
+from posescore.export.report import page
+from posescore.export.rows import speak
+from posescore.export.words import capital, counted
+
+MINE: Final = "#17594a"
+THEIRS: Final = "#9a4700"
+_PLOT_WIDTH: Final = 440.0
+_TREND: Final = (40.0, 446.0, 12.0, 172.0)
+"""Left, right, top and bottom of the trend's plane."""
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A link at the top of the page; ``saves`` where it is a file to keep."""
+
+    address: str
+    text: str
+    saves: bool = False
+
+
+def across_html(across: Across, links: Sequence[Link] = ()) -> str:
+    """The page. Without links it is a file that needs nothing else."""
+    return page(
+        "across.html",
+        heading="Across matches",
+        info={"title": across.name},
+        across=across,
+        links=links,
+        mine=MINE,
+        theirs=THEIRS,
+        headline=_headline(across),
+        undecided=_undecided(across),
+        points=_points(across),
+        lost=_lost(across),
+        steps=_steps(across),
+        seconds=_seconds(across),
+        trend=_trend(across),
+    )
+
+
+def _headline(across: Across) -> str:
+    lines = across.matches
+    results = [line.result for line in lines]
+    said = [f"{results.count(word)} {word}" for word in ("won", "lost", "level", "open")]
+    scored = f"{_per_match(line.points_for for line in lines)} points a match for"
+    against = f"{_per_match(line.points_against for line in lines)} against"
+    known = ", ".join(word for word in said if not word.startswith("0 "))
+    return f"{counted(len(lines), 'match', 'matches')}: {known}. {scored}, {against}."
+
+
+def _per_match(points: Iterable[int]) -> str:
+    return f"{mean(points):.1f}"
+
+
+def _undecided(across: Across) -> str:
+    waiting = sum(line.undecided for line in across.matches)
+    if not waiting:
+        return ""
+    return f"{counted(waiting, 'line')} still undecided: counted nowhere on this page."
+
+
+def _row(text: str, values: Sequence[tuple[float, str, str]], most: float) -> dict[str, Any]:
+    """A row of bars; a value is its size, its look (mine, theirs, frame) and its words."""
+    return {
+        "text": text,
+        "parts": [
+            {"share": value / most if most else 0.0, "look": look, "words": words}
+            for value, look, words in values
+        ],
+    }
+
+
+def _points(across: Across) -> dict[str, Any]:
+    kinds = sorted(
+        {*across.points_for, *across.points_against},
+        key=lambda kind: -across.points_for.get(kind, 0) - across.points_against.get(kind, 0),
+    )
+    table = [
+        (capital(speak(k)), across.points_for.get(k, 0), across.points_against.get(k, 0))
+        for k in kinds
+    ]
+    most = max((max(row[1:]) for row in table), default=0)
+    return {
+        "rows": [
+            _row(name, [(mine, "mine", str(mine)), (theirs, "theirs", str(theirs))], most)
+            for name, mine, theirs in table
+        ],
+        "table": table,
+        "label": _label("Points for and against", ((n, f"{a} to {b}") for n, a, b in table)),
+    }
+
+
+def position_words(position: str) -> str:
+    """Say "closed guard, underneath" for ``closed_guard bottom``."""
+    name, _, side = position.partition(" ")
+    where = {"bottom": ", underneath", "top": ", on top"}.get(side, "")
+    return capital(speak(name)) + where
+
+
+def _lost(across: Across) -> dict[str, Any]:
+    ordered = sorted(across.lost_from.items(), key=lambda item: -item[1])
+    table = [(position_words(position), points) for position, points in ordered]
+    most = max((points for _, points in table), default=0)
+    return {
+        "rows": [_row(name, [(points, "theirs", str(points))], most) for name, points in table],
+        "table": table,
+        "label": _label("Points lost by position", table),
+    }
+
+
+def _steps(across: Across) -> dict[str, Any]:
+    table = [
+        (f"{capital(speak(each.step))} to {speak(each.to)}", each.made, each.tried)
+        for each in across.conversions
+    ]
+    most = max((tried for _, _, tried in table), default=0)
+    return {
+        "rows": [
+            _row(
+                name,
+                [(made, "mine", f"{made} followed"), (tried, "frame", f"of {tried}")],
+                most,
+            )
+            for name, made, tried in table
+        ],
+        "table": table,
+        "label": _label("Steps followed by the next", ((n, f"{m} of {t}") for n, m, t in table)),
+    }
+
+
+def _seconds(across: Across) -> dict[str, Any]:
+    kinds = {k: each for k, each in sorted(across.stabilised.items()) if each}
+    most_s = max((max(each) for each in kinds.values()), default=0.0)
+    step_s = next((s for s in (1, 2, 5, 10, 20, 30, 60, 120) if most_s / s <= 6), 300)
+    ends_s = max(step_s, step_s * -(-most_s // step_s))
+
+    def x(time_s: float) -> float:
+        return 8 + (_PLOT_WIDTH - 16) * time_s / ends_s
+
+    table = [(capital(speak(k)), len(each), f"{mean(each):.1f} s") for k, each in kinds.items()]
+    return {
+        "rows": [
+            {"text": capital(speak(k)), "xs": [x(s) for s in each], "mean_x": x(mean(each))}
+            for k, each in kinds.items()
+        ],
+        "ticks": [{"x": round(x(s), 1), "words": s} for s in range(0, int(ends_s) + 1, step_s)],
+        "table": table,
+        "label": _label("Mean seconds to stabilise", ((n, words) for n, _, words in table)),
+    }
+
+
+def _trend(across: Across) -> dict[str, Any]:
+    events = across.trend()
+    left, right, top, bottom = _TREND
+    means = [(_each(event, "points_for"), _each(event, "points_against")) for event in events]
+    most = max(2.0, *(max(pair) for pair in means))
+    step = next((s for s in (1, 2, 5, 10, 20) if most / s <= 5), 50)
+
+    def place(index: int, value: float) -> tuple[float, float]:
+        beside = (right - left) * index / (len(events) - 1) if len(events) > 1 else 0.0
+        return left + beside, bottom - (bottom - top) * value / most
+
+    table = [
+        (
+            f"{number}. {_event_words(event)}",
+            f"{event['won']} of {event['matches']}",
+            event["points_for"],
+            event["points_against"],
+        )
+        for number, event in enumerate(events, 1)
+    ]
+    said = zip(table, means, strict=True)
+    return {
+        "mine": [place(i, mine) for i, (mine, _) in enumerate(means)],
+        "theirs": [place(i, theirs) for i, (_, theirs) in enumerate(means)],
+        "ticks": [
+            {"y": place(0, value)[1], "words": value} for value in range(0, int(most) + 1, step)
+        ],
+        "marks": [{"x": place(i, 0)[0], "words": i + 1} for i in range(len(events))],
+        "table": table,
+        "label": _label(
+            "Points a match, for and against",
+            ((str(row[0]), f"{a:.1f} to {b:.1f}") for row, (a, b) in said),
+        ),
+    }
+
+
+def _each(event: Mapping[str, Any], name: str) -> float:
+    return float(event[name]) / float(event["matches"])
+
+
+def _event_words(event: Mapping[str, Any]) -> str:
+    known = (event["event"], event["held_on"])
+    return ", ".join(str(part) for part in known if part) or "no event named"
+
+
+def _label(what: str, rows: Iterable[tuple[str, object]]) -> str:
+    said = "; ".join(f"{name} {value}" for name, value in rows)
+    return f"{what}: {said}." if said else f"{what}: none yet."
