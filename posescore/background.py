@@ -55,11 +55,16 @@ class StoppedError(Exception):
 
 
 class _Told:
-    """Notes progress in the library and passes it on; raises where a person stopped the job."""
+    """Notes progress in the library and passes it on; raises where a person stopped the job.
 
-    def __init__(self, library: Library, job_id: int, progress: Progress) -> None:
+    What a job that is taken up again had done before comes back quickly; the time that is left is
+    counted from where new work begins.
+    """
+
+    def __init__(self, library: Library, job: Job, progress: Progress) -> None:
         self._library = library
-        self._job_id = job_id
+        self._job_id = job.id
+        self._before = job.progress
         self._progress = progress
         self._told_at = 0.0
         self._stage = ""
@@ -75,6 +80,9 @@ class _Told:
         self._told_at = time.monotonic()
         if job.state is not JobState.RUNNING:
             raise StoppedError
+        if self._before and self._share > self._before:
+            self._before = 0.0  # from here on it is new work, and its rate tells the time left
+            self._library.start_job(self._job_id)
 
 
 def share_of(stage: str, done: int, total: int) -> float:
@@ -176,7 +184,7 @@ def _run_claimed(
     try:
         match = library.match(job.match_id)
         _clear(match.folder)
-        analyse(match, job.settings, library, _Told(library, job.id, progress), warn)
+        analyse(match, job.settings, library, _Told(library, job, progress), warn)
         library.end_job(job.id)
         return library.match(job.match_id)
     except StoppedError:

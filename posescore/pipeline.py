@@ -1,7 +1,8 @@
 """One match through all stages: footage, keypoints, positions, holds, events, the library.
 
 A run can be resumed: keypoints are kept by the footage's hash and the estimator's settings, so a
-second run over the same footage starts behind the pose pass.
+second run over the same footage starts behind the pose pass, or in its middle where the first was
+killed there.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from posescore.pose.coco import PosedPicture, pictures_of_track, read_coco, trac
 from posescore.pose.estimator import PairEstimator
 from posescore.pose.estimators import default_estimator
 from posescore.pose.follow import FOLLOWING_VERSION, follow, usual_step
+from posescore.pose.remembered import remembered
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import read_track, write_track
 from posescore.position.classifier import PositionClassifier
@@ -139,16 +141,22 @@ def pose_pass(
     settings = {"every": every, "athlete_a_gi": gi, "version": FOLLOWING_VERSION}
     key = cache_key(footage.sha256, estimator.step, settings)
 
-    def make() -> PairTrack:
-        return follow(
-            footage,
-            estimator,
-            every=every,
-            athlete_a_gi=gi,
-            progress=lambda done, total: progress("finding both athletes", done, total),
-        )
+    begun = None if cache is None else cache / f"{key}.begun"
 
-    return cached_track(cache, key, make)[0]
+    def make() -> PairTrack:
+        with remembered(estimator, begun) as answers:
+            return follow(
+                footage,
+                answers,
+                every=every,
+                athlete_a_gi=gi,
+                progress=lambda done, total: progress("finding both athletes", done, total),
+            )
+
+    track = cached_track(cache, key, make)[0]
+    if begun is not None:
+        begun.unlink(missing_ok=True)
+    return track
 
 
 def _given_track(footage: Footage, path: Path) -> PairTrack:

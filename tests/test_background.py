@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 from posescore.background import (
     STAGES,
+    TOLD_EVERY_S,
     Analyse,
     StoppedError,
     analyze_now,
@@ -174,7 +176,12 @@ def test_work_takes_up_what_a_crash_left_and_passes_over_what_runs_elsewhere(
     ) -> None:
         asked.append(match.id)
         now = library.job(left.id)
-        assert now.progress == now.started_progress == 0.0, "counted anew, so time left is right"
+        assert now.progress == now.started_progress == 0.0
+        for done in (60, 80, 90):
+            progress("finding both athletes", done, 100)
+            time.sleep(TOLD_EVERY_S)
+        now = library.job(left.id)
+        assert now.started_progress == pytest.approx(0.76), "time left is counted from new work"
         library.save_analysis(match.id, analysis())
 
     with library.claim(elsewhere.match_id):

@@ -130,6 +130,24 @@ def test_a_second_run_starts_behind_the_pose_pass(tmp_path: Path) -> None:
     np.testing.assert_array_equal(again.time_s, first.time_s)
 
 
+def test_a_killed_pose_pass_goes_on_where_it_was(tmp_path: Path) -> None:
+    video = tmp_path / "short.mp4"
+    repeated(shipped("sample_video", "match.mp4"), video, 2.0)
+    whole, first, second = CountingEstimator(), CountingEstimator(), CountingEstimator()
+    pose_pass(open_footage(video), whole, Request(video), None, silent)
+
+    def stop(stage: str, done: int, total: int) -> None:
+        if first.asked >= 4:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        pose_pass(open_footage(video), first, Request(video), tmp_path / "poses", stop)
+    pose_pass(open_footage(video), second, Request(video), tmp_path / "poses", silent)
+    assert first.asked >= 4
+    assert first.asked + second.asked == whole.asked
+    assert [path.suffix for path in (tmp_path / "poses").iterdir()] == [".parquet"]
+
+
 def test_footage_with_nobody_in_it_is_refused_and_leaves_nothing(tmp_path: Path) -> None:
     video = tmp_path / "short.mp4"
     repeated(shipped("sample_video", "match.mp4"), video, 2.0)
