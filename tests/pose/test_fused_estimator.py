@@ -72,3 +72,47 @@ def test_where_the_network_sees_nobody_mediapipe_decides() -> None:
     estimate = fused(Network(0.05), MediaPipe(0.4, 20)).estimate(PICTURE)
     assert not is_ours(estimate)
     assert np.isfinite(estimate.keypoints_px).all()
+
+
+class Standing:
+    """Two standing people some way apart, not seen well; ``lying`` turns the second."""
+
+    step = Step("network")
+
+    def __init__(self, gap_px: float, lying: bool = False) -> None:
+        body = np.random.default_rng(0).uniform(10, 30, (21, 2)).astype(np.float32)
+        body[5:7, 1], body[11:13, 1] = 10.0, 30.0
+        other = body[:, ::-1] if lying else body
+        self.points = np.stack([body, other + np.array([gap_px, 0], np.float32)])
+
+    def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairLook:
+        sure = np.full((2, 21), 0.5, np.float32)
+        return PairLook(self.points, sure, sure, np.zeros((2, 64, 64), np.float32), np.eye(3)[:2])
+
+    def close(self) -> None: ...
+
+
+HINT = (Box(60, 40, 100, 60),)
+
+
+def test_in_a_followed_video_mediapipe_is_asked_where_people_stand_apart() -> None:
+    mediapipe = MediaPipe(0.9, 150)
+    network = Standing(60)
+    found = fused(network, mediapipe).estimate(PICTURE, HINT).keypoints_px
+    assert not np.array_equal(found, network.points)
+    assert mediapipe.asked == 1
+
+
+def test_in_a_followed_video_mediapipe_is_not_asked_where_it_cannot_win() -> None:
+    mediapipe = MediaPipe(0.9, 150)
+    for network in (Standing(5), Standing(60, lying=True)):
+        found = fused(network, mediapipe).estimate(PICTURE, HINT).keypoints_px
+        np.testing.assert_array_equal(found, network.points)
+    assert mediapipe.asked == 0
+
+
+def test_a_picture_that_stands_alone_is_worth_asking_whatever_is_seen() -> None:
+    mediapipe = MediaPipe(0.9, 150)
+    for network in (Standing(5), Standing(60, lying=True)):
+        fused(network, mediapipe).estimate(PICTURE)
+    assert mediapipe.asked == 2
