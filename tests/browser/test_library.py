@@ -176,6 +176,25 @@ def test_bad_files_are_told_one_by_one_and_the_good_ones_go_on(
     watch.said = [said for said in watch.said if said not in refusals]
 
 
+def test_what_is_chosen_while_others_are_added_waits_to_be_added(
+    page: Page, clips: list[Path], tmp_path: Path
+) -> None:
+    film = tmp_path / "IMG_2041.mp4"
+    film.write_bytes(clips[2].read_bytes())
+    page.goto("/")
+    window = add_by_choosing(page, clips[0], clips[1])
+    window.get_by_role("button", name="Add 2 matches").click()
+    expect(window).to_have_count(0)
+    window = add_by_choosing(page, film)
+    for letter, name in (("A", "Ines Vaz"), ("B", "Noa Berg")):
+        window.get_by_role("group", name=f"Athlete {letter}").get_by_label("Name").fill(name)
+    page.keyboard.press("Escape")  # closed by mistake: nothing is lost
+    expect(page.get_by_text("1 video is ready to be added.")).to_be_visible()
+    page.get_by_role("button", name="Show").click()
+    window.get_by_role("button", name="Add 1 match").click()
+    expect(card(page, "Ines Vaz and Noa Berg")).to_be_visible()
+
+
 def test_videos_are_dropped_on_the_page(page: Page, clips: list[Path]) -> None:
     page.goto("/")
     page.wait_for_selector(".nothing")
@@ -216,7 +235,9 @@ def test_a_folder_is_named_and_footage_is_known_again(
     window.get_by_role("button", name="Look").click()
     expect(window.get_by_label("round_1.mp4")).to_be_disabled()
     page.keyboard.press("Escape")
-    card(page, "round 1").get_by_role("button", name="Analyse").click()
+    page.get_by_role("button", name="Not analysed 3").click()
+    page.get_by_role("button", name="Analyse all").click()
+    page.get_by_role("button", name="Waiting for you 3").click()
     expect(card(page, "round 1")).to_contain_text("proposals wait for you")
 
 

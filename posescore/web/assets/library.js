@@ -11,6 +11,8 @@ import { ask } from "posescore-room/server.js";
 const A_PAGE = 24;
 const LOOK_AGAIN_MS = { busy: 1000, idle: 8000, away: 30000 };
 const TYPED_MS = 200;
+const STEP_MS = 100;
+const MOST_AT_ONCE = 100;
 
 export default {
   name: "LibraryRoom",
@@ -36,7 +38,7 @@ export default {
       return GROUPS.map((group) => ({ ...group, number: group.stages.length ? sum(group.stages) : all }));
     },
     busyItems() {
-      return this.items.filter((item) => ["sending", "adding"].includes(item.state) || (this.started && ["waiting", "here"].includes(item.state)));
+      return this.items.filter((item) => ["sending", "adding"].includes(item.state) || (item.wanted && ["waiting", "here"].includes(item.state)));
     },
     sendingText() {
       const sending = this.items.find((item) => item.state === "sending");
@@ -161,6 +163,18 @@ export default {
         this.say(`${row.title} is to be analysed.`);
       });
     },
+    /** Line up all that are shown under "not analysed" and whose footage is there. */
+    async analyseAll() {
+      await this.attempt(async () => {
+        const query = this.query();
+        query.set("limit", MOST_AT_ONCE);
+        query.set("offset", 0);
+        const { matches } = await ask(`/api/library?${query}`);
+        const ready = matches.filter((row) => row.source?.there);
+        for (const row of ready) await ask(`/api/matches/${row.id}/analysis`, {});
+        this.say(`${many(ready.length, "match is", "matches are")} to be analysed.`);
+      });
+    },
     analyseAgain(row, everyFrame) {
       this.open = "";
       this.analyse(row, everyFrame);
@@ -241,26 +255,24 @@ export default {
     },
     /** Add each as soon as it has come; one that is refused does not keep the others back. */
     async start(analyse) {
+      const batch = this.items.filter((item) => ["waiting", "sending", "here"].includes(item.state));
+      const shared = { ...this.shared, held_on: this.shared.held_on || null };
+      for (const item of batch) item.wanted = true;
       this.started = true;
-      const held_on = this.shared.held_on || null;
-      for (;;) {
-        const item = this.items.find((one) => one.state === "here");
-        if (item) {
-          await add(item, { ...this.shared, held_on }, analyse);
-          this.refresh();
-        } else if (this.items.some((one) => ["waiting", "sending"].includes(one.state))) {
-          await new Promise((resolve) => { setTimeout(resolve, 100); });
-        } else break;
+      for (const item of batch) {
+        while (["waiting", "sending"].includes(item.state)) await pause(STEP_MS);
+        if (item.state === "here") await add(item, shared, analyse);
+        this.refresh();
       }
       this.started = false;
-      this.sayAdded();
+      this.sayAdded(batch);
     },
-    sayAdded() {
-      const added = this.items.filter((item) => item.state === "added").length;
-      const rest = this.items.filter((item) => ["refused", "known"].includes(item.state));
-      this.say(`${many(added, "match", "matches")} added.${rest.length ? ` ${rest[0].trouble}` : ""}`);
-      this.items = rest;
-      if (!rest.length && this.open === "add") this.closeAdding();
+    sayAdded(batch) {
+      const added = batch.filter((item) => item.state === "added").length;
+      const told = batch.filter((item) => item.trouble);
+      this.say(`${many(added, "match", "matches")} added.${told.length ? ` ${told[0].trouble}` : ""}`);
+      this.items = this.items.filter((item) => item.state !== "added");
+      if (!this.items.length && this.open === "add") this.closeAdding();
     },
     closeAdding() {
       this.open = "";
@@ -274,6 +286,10 @@ export default {
     },
   },
 };
+
+function pause(milliseconds) {
+  return new Promise((resolve) => { setTimeout(resolve, milliseconds); });
+}
 
 function emptyShared() {
   return { event: "", mat: "", held_on: "", division: null, rules: "sport-jiu-jitsu" };

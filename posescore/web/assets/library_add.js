@@ -50,12 +50,13 @@ export const AddWindow = {
                 <athlete-fields :details="item.details" :belts="choices.belts" :label="item.name"></athlete-fields></details>
             </li>
           </ul>
+          <p v-if="started" role="status">Adding: each match appears in the list as soon as it is there. You may close this window.</p>
           <template v-if="left.length">
             <h3>{{ items.length > 1 ? 'The event, for all of them' : 'The event' }}</h3>
             <event-fields :details="shared" :choices="choices"></event-fields>
             <p class="hint">Footage of people needs their consent; of minors, their parents' as well. Everything can be changed later.</p>
             <div class="acts">
-              <button type="submit" class="primary" :disabled="started">{{ started ? 'Adding' : 'Add ' + count(left.length, 'match', 'matches') }}</button>
+              <button type="submit" class="primary" :disabled="started">Add {{ count(left.length, 'match', 'matches') }}</button>
               <label class="choice"><input type="checkbox" v-model="analyse"> Analyse right away</label></div>
           </template>
         </template>
@@ -72,7 +73,7 @@ export const AddWindow = {
       return STATES;
     },
     left() {
-      return this.items.filter((item) => this.editable(item) || item.state === "adding");
+      return this.items.filter((item) => this.editable(item));
     },
     foundWords() {
       return `${many(this.found.length, "video", "videos")} found${this.more ? ", and there are more: name a folder further in" : ""}`;
@@ -82,10 +83,10 @@ export const AddWindow = {
     size: sizeText,
     count: many,
     editable(item) {
-      return ["waiting", "sending", "here"].includes(item.state);
+      return ["waiting", "sending", "here"].includes(item.state) && !item.wanted;
     },
     removable(item) {
-      return !this.started && item.state !== "adding" && item.state !== "sending";
+      return item.state !== "adding" && item.state !== "sending" && (!item.wanted || Boolean(item.trouble));
     },
     onFiles(event) {
       this.$emit("files", [...event.target.files]);

@@ -9,7 +9,7 @@ export function newItem(source, name, sizeBytes, details) {
   lastNumber += 1;
   return {
     id: lastNumber, name, sizeBytes, details, file: source.file ?? null, path: source.path ?? "", key: "",
-    state: source.path ? "here" : "waiting", sent: 0, trouble: "", matchId: null,
+    state: source.path ? "here" : "waiting", sent: 0, trouble: "", matchId: null, wanted: false,
   };
 }
 
@@ -21,6 +21,15 @@ export function emptyDetails(name) {
 
 export function titleOf(name) {
   return name.replace(/\.[^.]*$/, "").replaceAll("_", " ").trim();
+}
+
+const CAMERA_NAME = /^(img|vid|mvi|mov|dsc[a-z]?|pxl|gopr|g[hx]|dji|video|clip)?[-_ ]*[0-9][-_ 0-9]*$/i;
+
+/** The athletes' names say more than the number that a camera gave. */
+function betterTitle(item) {
+  const { title, athlete_a, athlete_b } = item.details;
+  const names = [athlete_a.name.trim(), athlete_b.name.trim()];
+  return names.every(Boolean) && CAMERA_NAME.test(title) ? names.join(" and ") : title;
 }
 
 /** Send the bytes of one file; `told` hears how many are there. */
@@ -63,7 +72,8 @@ export async function add(item, shared, analyse) {
   item.state = "adding";
   try {
     const source = item.path ? { path: item.path } : { key: item.key };
-    const made = await ask("/api/matches", { ...shared, ...item.details, ...source, analyse });
+    const details = { ...item.details, title: betterTitle(item) };
+    const made = await ask("/api/matches", { ...shared, ...details, ...source, analyse });
     item.matchId = made.match_id;
     item.state = made.known ? "known" : "added";
     item.trouble = made.known ? `${item.name} is in the library already: ${made.title}.` : "";

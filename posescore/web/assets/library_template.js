@@ -4,7 +4,7 @@ export const template = `
   <div class="shelf-room" :class="{dropping}">
     <header class="shelf-head">
       <div><h1>PoseScore</h1><p>Matches whose points wait for you, or were settled by you.</p></div>
-      <div class="head-acts"><slot></slot>
+      <div class="head-acts"><a v-if="shelf?.athletes.length" class="button" href="/athletes">Athletes</a>
         <button type="button" class="primary" aria-haspopup="dialog" :disabled="!choices || !!shelf?.read_only" @click="open = 'add'">Add matches</button></div>
     </header>
 
@@ -29,6 +29,7 @@ export const template = `
         </form>
         <div class="stages" role="group" aria-label="Show matches by where they stand">
           <button v-for="group in groups" :key="group.id" type="button" :aria-pressed="wanted.group === group.id" @click="choose(group.id)">{{ group.text }} <b class="num">{{ group.number }}</b></button>
+          <button v-if="wanted.group === 'open' && shelf.total > 1 && !shelf.read_only" type="button" class="quiet" @click="analyseAll">Analyse all</button>
         </div>
         <div v-if="!shelf.total" class="nothing"><p>No match is like that.</p>
           <button type="button" @click="clear">Show all matches</button></div>
