@@ -13,21 +13,29 @@ class Dice:
 
     def __init__(self, seed: int, device: torch.device) -> None:
         self.device = device
-        self._generator = torch.Generator(device=device)
-        self._generator.manual_seed(seed)
+        self.generator = torch.Generator(device=device)
+        self.generator.manual_seed(seed)
+        self._constants: dict[object, Tensor] = {}
+
+    def constant(self, values: Sequence[float] | Sequence[Sequence[float]]) -> Tensor:
+        """Numbers on the device, brought there once: bringing them makes a GPU wait."""
+        key = tuple(v if isinstance(v, int | float) else tuple(v) for v in values)
+        if key not in self._constants:
+            self._constants[key] = torch.tensor(values, device=self.device)
+        return self._constants[key]
 
     def uniform(self, *shape: int, low: float = 0.0, high: float = 1.0) -> Tensor:
         """Evenly between two numbers."""
-        draw = torch.rand(*shape, generator=self._generator, device=self.device)
+        draw = torch.rand(*shape, generator=self.generator, device=self.device)
         return draw * (high - low) + low
 
     def normal(self, *shape: int) -> Tensor:
         """Mean 0, standard deviation 1."""
-        return torch.randn(*shape, generator=self._generator, device=self.device)
+        return torch.randn(*shape, generator=self.generator, device=self.device)
 
     def integers(self, high: int, *shape: int) -> Tensor:
         """Evenly among ``0 .. high - 1``."""
-        return torch.randint(high, shape, generator=self._generator, device=self.device)
+        return torch.randint(high, shape, generator=self.generator, device=self.device)
 
     def happens(self, probability: float | Tensor, *shape: int) -> Tensor:
         """True with a probability."""
@@ -35,7 +43,9 @@ class Dice:
 
     def weighted(self, weights: Tensor, count: int) -> Tensor:
         """Indices drawn in proportion to weights, with replacement."""
-        return torch.multinomial(weights, count, replacement=True, generator=self._generator)
+        total = weights.cumsum(0)
+        found = torch.searchsorted(total, self.uniform(count) * total[-1], right=True)
+        return found.clamp(max=len(weights) - 1)
 
     def either(self, probability: float | Tensor, first: Tensor, second: Tensor) -> Tensor:
         """The first with a probability, else the second; one draw a row, last axis kept whole."""
@@ -55,6 +65,6 @@ class Dice:
         self, colours: Sequence[Sequence[float]], *shape: int, spread: float = 0.05
     ) -> Tensor:
         """One of some colours ``(*shape, 3)``, a little off."""
-        table = torch.tensor(colours, device=self.device)
+        table = self.constant(colours)
         chosen = table[self.integers(len(table), *shape)]
         return (chosen + spread * self.normal(*shape, 3)).clamp(0.01, 1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
 import torch
 from torch import Tensor
@@ -10,20 +11,24 @@ from torch.nn import functional
 
 from posescore.simulation.corpus.dice import Dice
 
+_CLEAR: Final = 0.45
+"""Pictures from a camera held still in good light: exposed, and nothing else."""
+
 
 def seen_by_camera(dice: Dice, picture: Tensor, front: Tensor) -> Tensor:
     """Degrade pictures ``(n, 3, h, w)`` in 0..1 as cameras do, each its own way.
 
     ``front (n, 1, h, w)`` is 1 on people: what is behind them may be out of focus.
     """
-    picture = _exposed(dice, picture, front)
+    picture = clear = _exposed(dice, picture, front)
     picture = _toned(dice, _out_of_focus(dice, picture, front))
     picture = _softened(dice, picture)
     count = len(picture)
     strength = dice.uniform(count, 1, 1, 1) ** 2
     picture = picture + 0.06 * strength * dice.normal(*picture.shape)
     picture = picture + 0.03 * strength * dice.normal(count, 1, *picture.shape[2:])
-    return _compressed(dice, picture.clamp(0, 1)).clamp(0, 1)
+    seen = _compressed(dice, picture.clamp(0, 1)).clamp(0, 1)
+    return torch.where(dice.happens(_CLEAR, count, 1, 1, 1), clear.clamp(0, 1), seen)
 
 
 def _each(dice: Dice, count: int, low: float, high: float) -> Tensor:
@@ -73,7 +78,7 @@ def _toned(dice: Dice, picture: Tensor) -> Tensor:
 
 def _softened(dice: Dice, picture: Tensor) -> Tensor:
     count = len(picture)
-    tap = torch.tensor([1.0, 4.0, 6.0, 4.0, 1.0], device=picture.device) / 16
+    tap = dice.constant([1.0, 4.0, 6.0, 4.0, 1.0]) / 16
     kernel = (tap[:, None] * tap).expand(3, 1, 5, 5).contiguous()
 
     def blur(image: Tensor) -> Tensor:
@@ -101,7 +106,7 @@ def _softened(dice: Dice, picture: Tensor) -> Tensor:
         picture = torch.where((kind >= low) & (kind < high), other, picture)
     small = functional.interpolate(picture, scale_factor=0.375, mode="area")
     coarse = functional.interpolate(small, size=picture.shape[-2:], mode="bilinear")
-    return torch.where(dice.happens(0.13, count, 1, 1, 1), coarse, picture)
+    return torch.where(dice.happens(0.09, count, 1, 1, 1), coarse, picture)
 
 
 def _compressed(dice: Dice, picture: Tensor) -> Tensor:
@@ -116,4 +121,4 @@ def _compressed(dice: Dice, picture: Tensor) -> Tensor:
     step = step * dice.uniform(count, 1, 1, 1, 1, 1, low=0.2, high=4.0)
     quantised = ((basis @ blocks @ basis.T) / step).round() * step
     result = (basis.T @ quantised @ basis).permute(0, 1, 2, 4, 3, 5).reshape(picture.shape)
-    return torch.where(dice.happens(0.6, count, 1, 1, 1), result, picture)
+    return torch.where(dice.happens(0.5, count, 1, 1, 1), result, picture)

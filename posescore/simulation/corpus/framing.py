@@ -84,11 +84,11 @@ def framed_crop(dice: Dice, low: Tensor, high: Tensor, side_px: int) -> Frame:
     """
     count = len(low)
     extent = (high - low).amax(1)
-    room = dice.uniform(count, low=1.0, high=1.75)
-    room = torch.where(dice.happens(0.2, count), dice.uniform(count, low=0.66, high=1.0), room)
+    room = dice.uniform(count, low=1.0, high=1.65)
+    room = torch.where(dice.happens(0.07, count), dice.uniform(count, low=0.75, high=1.0), room)
     slack = (extent * (room - 0.85).clamp(min=0.12) * 0.7)[:, None]
     centre = (low + high) / 2 + (dice.uniform(count, 2) - 0.5) * slack
-    squeeze = dice.switch(0.35, 0.17 * dice.normal(count, 1)).exp()
+    squeeze = dice.switch(0.25, 0.17 * dice.normal(count, 1)).exp()
     # A squeezed picture still has to hold the pair: fit each axis a little to its own extent.
     own = (high - low) / extent[:, None]
     fit = dice.switch(0.35, dice.uniform(count, 1, high=0.8))
@@ -101,10 +101,8 @@ def framed_crop(dice: Dice, low: Tensor, high: Tensor, side_px: int) -> Frame:
 def framed_whole(dice: Dice, low: Tensor, high: Tensor, side_px: int) -> Frame:
     """Whole frames, letter-boxed into the square: the pair somewhere in them, large or small."""
     count = len(low)
-    shares = torch.tensor(
-        [[1.0, 9 / 16], [1.0, 0.75], [1.0, 1.0], [9 / 16, 1.0]], device=low.device
-    )
-    shape = shares[dice.weighted(torch.tensor([6.0, 1.5, 1.0, 1.5], device=low.device), count)]
+    shares = dice.constant([[1.0, 9 / 16], [1.0, 0.75], [1.0, 1.0], [9 / 16, 1.0]])
+    shape = shares[dice.weighted(dice.constant([6.0, 1.5, 1.0, 1.5]), count)]
     fill = 0.16 * (1.05 / 0.16) ** dice.uniform(count, 1)
     scale = (shape / (high - low) * fill).amin(1, keepdim=True)
     free = (shape - (high - low) * scale).clamp(min=0)

@@ -115,7 +115,7 @@ def _covers(dice: Dice, rows: Tensor) -> None:
     count = len(rows)
     cover = torch.zeros(count, N_COVERS, 10, device=dice.device)
     turn = dice.uniform(count, N_COVERS, high=math.pi)
-    cover[..., 0] = dice.happens(0.1, count, N_COVERS).float()
+    cover[..., 0] = dice.happens(0.05, count, N_COVERS).float()
     cover[..., 1:3] = dice.uniform(count, N_COVERS, 2)
     cover[..., 3] = dice.uniform(count, N_COVERS, low=0.02, high=0.16)
     cover[..., 4] = dice.uniform(count, N_COVERS, low=0.03, high=0.28)
@@ -123,7 +123,7 @@ def _covers(dice: Dice, rows: Tensor) -> None:
     cover[..., 7] = dice.happens(0.5, count, N_COVERS).float()
     cover[..., 8] = dice.uniform(count, N_COVERS, low=0.05, high=1.0)
     overlay = cover[:, 0]  # a caption or a mark in a corner, as broadcasts carry
-    corner = dice.happens(0.12, count)
+    corner = dice.happens(0.08, count)
     across = dice.happens(0.5, count, 2).float()
     overlay[:, 0] = torch.where(corner, 1.0, overlay[:, 0])
     overlay[:, 1:3] = torch.where(corner[:, None], 0.08 + 0.84 * across, overlay[:, 1:3])
@@ -172,6 +172,7 @@ def lamps(lights: Tensor, centre_m: Tensor, reach_m: float = 1.7) -> Tensor:
 
 def look_along(forward: Tensor) -> Tensor:
     """Turn ``(n, 3, 3)`` of an upright camera that looks along unit vectors ``(n, 3)``."""
-    up = torch.tensor([0.0, 0.0, 1.0], device=forward.device).expand_as(forward)
+    up = torch.zeros_like(forward)
+    up[..., 2] = 1
     right = functional.normalize(torch.linalg.cross(forward, up), dim=-1)
     return torch.stack([right, torch.linalg.cross(forward, right), forward], 1)

@@ -18,6 +18,8 @@ from posescore.simulation.corpus.layout import all_defines
 
 _SOURCE: Final = Path(__file__).with_name("kernels.cu")
 _THREADS: Final = 128
+_RECORDED_RUNS: Final = 64
+_MOST_ARGUMENTS: Final = 32
 
 
 class Kernels(Protocol):
@@ -26,18 +28,20 @@ class Kernels(Protocol):
     def run(self, name: str, items: int, arguments: list[Tensor | int]) -> None:
         """Run ``name`` with tensors (contiguous, of this device) and numbers."""
 
+    def recorded(self) -> None:
+        """Make ready what was recorded: called once after a recording, before its replay."""
+
 
 def kernels_for(device: torch.device) -> Kernels:
     """The kernels built for a device."""
     return _GpuKernels(device) if device.type == "cuda" else _CpuKernels()
 
 
-def _table(arguments: list[Tensor | int], device: torch.device) -> Tensor:
+def _values(arguments: list[Tensor | int]) -> list[int]:
     for argument in arguments:
         if isinstance(argument, Tensor) and not argument.is_contiguous():
             raise ValueError("kernels read contiguous tensors only")
-    values = [a.data_ptr() if isinstance(a, Tensor) else a for a in arguments]
-    return torch.tensor(values, dtype=torch.int64, device=device)
+    return [a.data_ptr() if isinstance(a, Tensor) else a for a in arguments]
 
 
 class _CpuKernels:
@@ -45,9 +49,12 @@ class _CpuKernels:
         self._library = ctypes.CDLL(str(_built_library()))
 
     def run(self, name: str, items: int, arguments: list[Tensor | int]) -> None:
-        table = _table(arguments, torch.device("cpu"))
+        table = torch.tensor(_values(arguments), dtype=torch.int64)
         kernel = getattr(self._library, f"run_{name}")
         kernel(ctypes.c_longlong(items), ctypes.c_void_p(table.data_ptr()))
+
+    def recorded(self) -> None:
+        """Nothing is recorded on a CPU."""
 
 
 class _GpuKernels:
@@ -63,9 +70,11 @@ class _GpuKernels:
                 n: self._module.get_function(f"run_{n}") for n in ("skin", "raster", "shade")
             }
         self._tables: list[Tensor] = []
+        self._kept = torch.zeros(_RECORDED_RUNS, _MOST_ARGUMENTS, dtype=torch.int64, device=device)
+        self._kept_values: list[list[int]] = []
 
     def run(self, name: str, items: int, arguments: list[Tensor | int]) -> None:
-        table = _table(arguments, self._device)
+        table = self._table(_values(arguments))
         stream = torch.cuda.current_stream(self._device).cuda_stream
         blocks = (items + _THREADS - 1) // _THREADS
         with (
@@ -75,6 +84,18 @@ class _GpuKernels:
             numbers = (self._cupy.int64(items), self._cupy.uint64(table.data_ptr()))
             self._kernels[name]((blocks,), (_THREADS,), numbers)
         self._tables = [*self._tables[-16:], table]  # alive until the kernels that read them ran
+
+    def _table(self, values: list[int]) -> Tensor:
+        """The arguments on the device; while recording, a row that is filled afterwards."""
+        if not torch.cuda.is_current_stream_capturing():
+            return torch.tensor(values, dtype=torch.int64, device=self._device)
+        self._kept_values.append(values)
+        return self._kept[len(self._kept_values) - 1]
+
+    def recorded(self) -> None:
+        """Fill the rows that a recording left open: its addresses never change."""
+        for row, values in zip(self._kept, self._kept_values, strict=False):
+            row[: len(values)] = torch.tensor(values, dtype=torch.int64)
 
 
 def _built_library() -> Path:

@@ -39,7 +39,7 @@ SIDE_PX: Final = 256
 LABEL_STEP: Final = 4
 """Pixels of the picture a cell of the label map."""
 
-_DRAWN_SIDE_PX: Final = 384
+DRAWN_SIDE_PX: Final = 384
 """Pictures are drawn half as large again and scaled down, against jagged edges."""
 
 N_BODIES: Final = 5
@@ -78,6 +78,38 @@ class Batch:
     box: Tensor
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """Bodies where they stand, what they wear, who of them is there, and the camera.
+
+    Parameters
+    ----------
+    keypoints_m, position_m, normal
+        ``(n, 5, 21, 3)`` and ``(n, 5, n_vertices, 3)``, metres in the hall.
+    looks, active
+        Rows of :data:`corpus.layout.BODY` and ``(n, 5)`` int32, 1 for those who are there.
+    view, centre_m
+        Cameras, and the middle of each pair.
+    low, high
+        ``(n, 2, 2)``: the extent of each athlete in tangents of the camera.
+    """
+
+    keypoints_m: Tensor
+    position_m: Tensor
+    normal: Tensor
+    looks: Tensor
+    active: Tensor
+    view: View
+    centre_m: Tensor
+    low: Tensor
+    high: Tensor
+
+    @property
+    def extent(self) -> tuple[Tensor, Tensor]:
+        """``(n, 2)`` twice: the extent of each pair in tangents of its camera."""
+        return self.low.amin(1), self.high.amax(1)
+
+
 class PictureMaker:
     """Draws batches of pictures on one device, the same ones for the same seed."""
 
@@ -85,7 +117,7 @@ class PictureMaker:
         self.device = device
         self.dice = Dice(seed, device)
         self._sampler = sampler
-        self._kernels = kernels_for(device)
+        self.kernels = kernels_for(device)
 
         def tensor(array: object) -> Tensor:
             return torch.as_tensor(array, device=device).contiguous()
@@ -107,10 +139,17 @@ class PictureMaker:
     def batch(self, count: int, *, whole: bool = False, frames: Tensor | None = None) -> Batch:
         """Draw pictures: crops around the pair, or ``whole`` frames with the pair somewhere.
 
-        ``frames (count,)`` asks for certain frames of the pose set, as they are.
+        ``frames (count,)`` asks for certain frames of the pose set, bent a little.
         """
+        scene = self.scene(count, whole=whole, frames=frames)
+        framed = framed_whole if whole else framed_crop
+        return self.drawn(scene, framed(self.dice, *scene.extent, DRAWN_SIDE_PX))
+
+    @torch.no_grad()
+    def scene(self, count: int, *, whole: bool = False, frames: Tensor | None = None) -> Scene:
+        """Draw everything but the part of the view that becomes the picture."""
         dice = self.dice
-        bodies, loose = self._bodies(count, frames)
+        bodies, loose = self._bodies(count, frames, whole)
         active = self._active(count)
         looks = dress(dice, count, N_BODIES, self._marks)
         turn, shift = forward_kinematics(
@@ -125,9 +164,12 @@ class PictureMaker:
         centre = keypoints[:, :2, 5:17].mean((1, 2))
         view = viewpoint(dice, centre, far=whole)
         position = self._around(keypoints, position, centre, view)
-        return self._drawn(keypoints, position, normal, view, centre, looks, active, whole)
+        mesh, _ = view.tangents(position[:, :2, ::5])
+        return Scene(
+            keypoints, position, normal, looks, active, view, centre, mesh.amin(2), mesh.amax(2)
+        )
 
-    def _bodies(self, count: int, frames: Tensor | None) -> tuple[BodyPoses, Tensor]:
+    def _bodies(self, count: int, frames: Tensor | None, whole: bool) -> tuple[BodyPoses, Tensor]:
         """Poses of all bodies, and 0 on the floor, 1 in the air, 2 each on their own feet."""
         dice, sampler = self.dice, self._sampler
         shape = dice.integers(sampler.n_shapes, count, 2)
@@ -135,17 +177,16 @@ class PictureMaker:
         loose = torch.zeros(count, dtype=torch.long, device=self.device)
         if frames is None:
             pair = sampler.pairs(dice, count, shape)
-            thrown = dice.happens(0.14, count)
+            thrown = dice.happens(0.09, count)
             pair = tilted(dice, pair, self._heads[shape, 0], thrown)
-            loose[thrown] = 1
             apart = sampler.apart(dice, count, shape)
-            chosen = dice.happens(0.12, count)
-            loose[chosen] = 2
+            chosen = dice.happens(0.25 if whole else 0.1, count)
+            loose = torch.where(chosen, 2, thrown.long())
             rotation = torch.where(chosen[:, None, None, None], apart.rotation, pair.rotation)
             root = torch.where(chosen[:, None, None], apart.root_m, pair.root_m)
             pair = BodyPoses(rotation, root, shape)
         else:
-            pair = sampler.exact(frames, shape)
+            pair = sampler.bent(dice, frames, shape)
         others = sampler.people(dice, count, N_BODIES - 2)
         merged = [
             torch.cat([a, b], 1)
@@ -159,7 +200,7 @@ class PictureMaker:
 
     def _active(self, count: int) -> Tensor:
         active = torch.ones(count, N_BODIES, dtype=torch.int32, device=self.device)
-        chance = torch.tensor([0.35, 0.22, 0.15], device=self.device)
+        chance = self.dice.constant([0.4, 0.22, 0.13])
         active[:, 2:] = self.dice.happens(chance, count, N_BODIES - 2)
         return active
 
@@ -176,7 +217,7 @@ class PictureMaker:
             self._bone, self._weight, self._part, self._along, looks, still, position, normal,
             vertices, turn.shape[2], active,
         ]  # fmt: skip
-        self._kernels.run("skin", count * N_BODIES * vertices, arguments)
+        self.kernels.run("skin", count * N_BODIES * vertices, arguments)
         return position, normal
 
     def _on_the_floor(
@@ -201,7 +242,7 @@ class PictureMaker:
         dice, count, others = self.dice, len(position), N_BODIES - 2
         spread = torch.where(dice.happens(0.85, count, others), 4.0, 2 * math.pi)
         bearing = view.azimuth[:, None] + math.pi + (dice.uniform(count, others) - 0.5) * spread
-        radius = 0.75 + 3 * dice.uniform(count, others) ** 1.5
+        radius = 0.7 + 3 * dice.uniform(count, others) ** 1.8
         place = centre[:, None, :2] + radius[..., None] * torch.stack(
             [bearing.cos(), bearing.sin()], -1
         )
@@ -209,46 +250,34 @@ class PictureMaker:
         position[:, 2:, :, :2] += move[:, :, None]
         return position
 
-    def _drawn(
-        self,
-        keypoints: Tensor,
-        position: Tensor,
-        normal: Tensor,
-        view: View,
-        centre: Tensor,
-        looks: Tensor,
-        active: Tensor,
-        whole: bool,
-    ) -> Batch:
-        dice, side = self.dice, _DRAWN_SIDE_PX
-        mesh, _ = view.tangents(position[:, :2, ::5])
-        low, high = mesh.amin(2), mesh.amax(2)
-        framed = framed_whole if whole else framed_crop
-        frame = framed(dice, low.amin(1), high.amax(1), side)
+    @torch.no_grad()
+    def drawn(self, scene: Scene, frame: Frame) -> Batch:
+        """Light, furnish and draw a scene, then let a camera see it."""
+        dice, side, position, view = self.dice, DRAWN_SIDE_PX, scene.position_m, scene.view
         cameras = _camera_rows(view, frame)
-        keys = self._depth(position, cameras, active, side)
+        keys = self._depth(position, cameras, scene.active, side)
         light = light_up(dice, len(position))
-        lamp = lamps(light, centre)
-        lamp_keys = self._depth(position, lamp, active, LAMP_SIDE)
-        scene = furnish(dice, len(position), view.azimuth, view.mirror)
+        lamp = lamps(light, scene.centre_m)
+        lamp_keys = self._depth(position, lamp, scene.active, LAMP_SIDE)
+        hall = furnish(dice, len(position), view.azimuth, view.mirror)
         drawn = torch.empty(len(position), 4, side, side, device=self.device)
         cells = SIDE_PX // LABEL_STEP
         label = torch.zeros(len(position), cells, cells, dtype=torch.uint8, device=self.device)
         arguments: list[Tensor | int] = [
-            position, normal, self._faces, cameras, keys, self._rest, self._part, self._along,
-            self._side, looks, scene, light, lamp, lamp_keys, centre.contiguous(), self._eyes,
-            drawn, label, position.shape[2], len(self._faces), side, LAMP_SIDE, N_BODIES,
-            side // cells,
+            position, scene.normal, self._faces, cameras, keys, self._rest, self._part,
+            self._along, self._side, scene.looks, hall, light, lamp, lamp_keys,
+            scene.centre_m.contiguous(), self._eyes, drawn, label, position.shape[2],
+            len(self._faces), side, LAMP_SIDE, N_BODIES, side // cells,
         ]  # fmt: skip
-        self._kernels.run("shade", len(position) * side * side, arguments)
+        self.kernels.run("shade", len(position) * side * side, arguments)
         small = functional.interpolate(
             drawn, size=(SIDE_PX, SIDE_PX), mode="bilinear", antialias=True
         )
         picture = seen_by_camera(dice, small[:, :3].clamp(min=0), small[:, 3:])
         picture = paint_bars(picture, frame.bars)
-        extent = (high - low) * frame.scale[:, None] * SIDE_PX / side
-        truth = self._truth(keypoints[:, :2], view, frame, keys)
-        corners = torch.cat([low.amin(1), high.amax(1)], 1) - frame.centre.repeat(1, 2)
+        extent = (scene.high - scene.low) * frame.scale[:, None] * SIDE_PX / side
+        truth = self._truth(scene.keypoints_m[:, :2], view, frame, keys)
+        corners = torch.cat(scene.extent, 1) - frame.centre.repeat(1, 2)
         box = corners * frame.scale.repeat(1, 2) / side + 0.5
         return Batch(
             picture, *truth, area_px2=extent.prod(-1) * 0.5, label=label, box=box.clamp(0, 1)
@@ -260,13 +289,13 @@ class PictureMaker:
         arguments: list[Tensor | int] = [
             position, self._faces, cameras, keys, position.shape[2], faces, side, active, N_BODIES,
         ]  # fmt: skip
-        self._kernels.run("raster", count * N_BODIES * faces, arguments)
+        self.kernels.run("raster", count * N_BODIES * faces, arguments)
         return keys
 
     def _truth(
         self, keypoints_m: Tensor, view: View, frame: Frame, keys: Tensor
     ) -> tuple[Tensor, Tensor, Tensor]:
-        side = _DRAWN_SIDE_PX
+        side = DRAWN_SIDE_PX
         tangent, depth = view.tangents(keypoints_m)
         drawn = (tangent - frame.centre[:, None, None]) * frame.scale[:, None, None] + side / 2
         inside = ((drawn > 0) & (drawn < side)).all(-1)

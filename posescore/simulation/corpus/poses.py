@@ -26,6 +26,7 @@ from posescore.simulation.pose_set import (
     nearest_distance_m,
     split_entries,
 )
+from posescore.simulation.rare_poses import authored_poses
 from posescore.terms import STATES, Position
 
 PURGE_M: Final = 0.10
@@ -39,9 +40,14 @@ _RARE: Final = {
 }  # fmt: skip
 """How much more often frames of rare positions are drawn."""
 
-_LOOSE_BONES: Final = tuple(
-    BONE[name] for name in ("head", "neck01", "wrist.L", "wrist.R", "foot.L", "foot.R")
-)
+_LOOSE_BONES: Final = ("head", "neck01", "wrist.L", "wrist.R", "foot.L", "foot.R")
+_LIMBS: Final = (("leg", "foot"), ("clavicle", "arm", "wrist"))
+_LIMB_SPREAD: Final = 0.25
+"""In a blend each arm, leg and trunk goes its own share of the way: the standard deviation."""
+
+_AUTHORED_EACH: Final = 120
+_AUTHORED_SHARE: Final = 0.18
+"""Of the pairs drawn in contact, how many come from authored poses."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,9 +60,21 @@ class FrameSplit:
 
 def split_frames(poses: PoseSet, purge_m: float = PURGE_M) -> FrameSplit:
     """The fixed split by entry, training frames within ``purge_m`` of a held-back one dropped."""
-    train, test = split_entries(poses.entry)
+    is_open = np.flatnonzero(poses.entry >= 0)
+    train, test = (is_open[part] for part in split_entries(poses.entry[is_open]))
+    train = np.concatenate([train, np.flatnonzero(poses.entry < 0)])
     far = nearest_distance_m(poses.joints_m[train], poses.joints_m[test]) >= purge_m
-    return FrameSplit(np.flatnonzero(train)[far], np.flatnonzero(test))
+    return FrameSplit(train[far], test)
+
+
+def with_authored(poses: PoseSet) -> PoseSet:
+    """The open set, then authored frames of the positions it hardly has (entries below zero)."""
+    added = authored_poses(np.random.default_rng(3), _AUTHORED_EACH)
+    return PoseSet(
+        np.concatenate([poses.joints_m, added.joints_m]),
+        np.concatenate([poses.entry, added.entry]),
+        np.concatenate([poses.state, added.state]),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,22 +98,21 @@ class PoseSampler:
         self._root = torch.tensor(fits.root_m, device=device)
         self._root_head = torch.tensor(rig.bone_head_m[:, 0], device=device)
         self.frames = torch.tensor(frames, device=device)
-        names = [STATES[s].position if s >= 0 else None for s in poses.state[frames]]
-        weights = [_RARE.get(name, 1.0) if name else 1.0 for name in names]
-        self._weights = torch.tensor(weights, device=device)
+        self._weights = torch.tensor(_weights(poses, frames), device=device)
+        loose = np.zeros((N_BONES, 1), np.float32)
+        loose[[BONE[name] for name in _LOOSE_BONES]] = 0.16
+        self._looseness = torch.tensor(loose, device=device)
+        self._limb = torch.tensor(_limb_of_bone(), device=device)
         self._next = torch.tensor(_following(poses.entry, frames), device=device)
         self._blends = _Neighbours(poses.joints_m, frames, device)
         self._standing = torch.tensor(_standing(poses.joints_m, frames), device=device)
         self.n_shapes = len(fits.root_m)
 
-    def exact(self, frames: Tensor, shape: Tensor) -> BodyPoses:
-        """Pairs as they stand in the set; ``frames (n,)``, ``shape (n, 2)``."""
-        slot = torch.arange(2, device=self.device)
-        return BodyPoses(
-            self._rotation[shape, frames[:, None], slot],
-            self._root[shape, frames[:, None], slot],
-            shape,
-        )
+    def bent(self, dice: Dice, frames: Tensor, shape: Tensor) -> BodyPoses:
+        """Frames of the set bent a little in every joint; ``frames (n,)``, ``shape (n, 2)``."""
+        rotation, root = self._at(frames, shape)
+        root = root + 0.012 * dice.normal(*root.shape)
+        return BodyPoses(self._shaken(dice, rotation), root, shape)
 
     def pairs(self, dice: Dice, count: int, shape: Tensor) -> BodyPoses:
         """Pairs in contact, then some thrown through the air, some apart and upright."""
@@ -138,14 +155,16 @@ class PoseSampler:
         place = _turned(self._root[shape, other, slot] + head, turn[:, None]) - head
         place[..., :2] += near.shift[pick][:, None]
         share = dice.uniform(len(row), 1, 1, low=0.15, high=0.7)
-        share = share * near.usable[pick][:, None, None]
-        return between(rotation, other_rotation, share[..., None]), root + (place - root) * share
+        usable = near.usable[pick][:, None, None]
+        own = share + _LIMB_SPREAD * dice.normal(len(row), 2, 5)
+        own = own.clamp(0, 0.85)[..., self._limb] * usable
+        share = share * usable
+        return between(rotation, other_rotation, own[..., None]), root + (place - root) * share
 
     def _shaken(self, dice: Dice, rotation: Tensor) -> Tensor:
         count, bodies = rotation.shape[:2]
-        noise = 0.09 * dice.uniform(count, bodies, 1, 1) * dice.normal(count, bodies, N_BONES, 3)
-        loose = list(_LOOSE_BONES)
-        noise[:, :, loose] += 0.16 * dice.normal(count, bodies, len(loose), 3)
+        noise = 0.1 * dice.uniform(count, bodies, 1, 1) * dice.normal(count, bodies, N_BONES, 3)
+        noise += self._looseness * dice.normal(count, bodies, N_BONES, 3)
         noise[:, :, 0] *= 0.3
         return product(rotation, quaternion_of_rotation_vector(noise.clamp(-0.5, 0.5)))
 
@@ -173,7 +192,7 @@ class PoseSampler:
         rotation = upright_poses(dice, count * 2).reshape(count, 2, N_BONES, 4)
         heading = dice.uniform(count, high=2 * math.pi)
         face = torch.stack([heading, heading + math.pi], 1) + 0.4 * dice.normal(count, 2)
-        gap = 0.25 + 2.6 * dice.uniform(count, 1) ** 2
+        gap = 0.25 + 2.6 * dice.uniform(count, 1) ** 1.4
         # At rest a body faces -y; turned by `heading` it faces (sin, -cos).
         toward = torch.stack([heading.sin(), -heading.cos()], -1)
         root = torch.zeros(count, 2, 3, device=self.device)
@@ -219,6 +238,28 @@ def _yawed(rotation: Tensor, yaw: Tensor) -> Tensor:
     rotation = rotation.clone()
     rotation[..., 0, :] = product(turn, rotation[..., 0, :])
     return rotation
+
+
+def _weights(poses: PoseSet, frames: NDArray[np.int64]) -> NDArray[np.float32]:
+    """How often each frame is drawn: rare positions more, authored ones a fixed share."""
+    named = [STATES[s].position if s >= 0 else None for s in poses.state[frames]]
+    weights = np.array([_RARE.get(name, 1.0) if name else 1.0 for name in named], np.float32)
+    authored = poses.entry[frames] < 0
+    if authored.any() and not authored.all():
+        share = _AUTHORED_SHARE / (1 - _AUTHORED_SHARE)
+        weights[authored] = weights[~authored].sum() * share / authored.sum()
+    return weights
+
+
+def _limb_of_bone() -> NDArray[np.int64]:
+    """``(20,)``: 0 trunk and head, then left leg, left arm, right leg, right arm."""
+    limb = np.zeros(N_BONES, np.int64)
+    for name, bone in BONE.items():
+        for side, suffix in enumerate((".L", ".R")):
+            for kind, parts in enumerate(_LIMBS):
+                if name.endswith(suffix) and any(part in name for part in parts):
+                    limb[bone] = 1 + 2 * side + kind
+    return limb
 
 
 def _following(entry: NDArray[np.int64], frames: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -49,4 +49,22 @@ def load_checkpoint(folder: Path, **modules: nn.Module) -> None:
     for prefix, module in modules.items():
         start = f"{prefix}."
         own = {k[len(start) :]: v for k, v in state.items() if k.startswith(start)}
-        module.load_state_dict(own)
+        fill(module, own)
+
+
+def fill(module: nn.Module, weights: dict[str, Tensor]) -> None:
+    """Load weights; layers that a module has since gained start by changing nothing.
+
+    Raises
+    ------
+    MissingPartError
+        When the weights hold something that the module has not.
+    """
+    found = module.load_state_dict(weights, strict=False)
+    if found.unexpected_keys:
+        raise MissingPartError(f"The checkpoint is of another network: {found.unexpected_keys[0]}.")
+    closing = (".out.", ".narrow.", ".mix.")
+    with torch.no_grad():
+        for name, parameter in module.named_parameters():
+            if name in found.missing_keys and any(part in name for part in closing):
+                parameter.zero_()

@@ -147,9 +147,10 @@ class PairNetwork(nn.Module):
         self.take8, self.take4 = nn.Conv2d(c8, d, 1), nn.Conv2d(c4, e, 1)
         self.down8, self.down4 = nn.Conv2d(d, d, 1), nn.Conv2d(d, e, 1)
         self.filter8, self.filter4 = Filter(d), Filter(e)
+        self.again8, self.again4 = Filter(d), Filter(e)
         self.scene = nn.ModuleList(SceneLayer(d, _HEADS) for _ in range(2))
-        self.coarse = nn.ModuleList(QueryLayer(d, _HEADS) for _ in range(3))
-        self.fine = nn.ModuleList(QueryLayer(d, _HEADS) for _ in range(1))
+        self.coarse = nn.ModuleList(QueryLayer(d, _HEADS) for _ in range(4))
+        self.fine = nn.ModuleList(QueryLayer(d, _HEADS) for _ in range(2))
         for name, cells, width in (("place16", 16, d), ("place8", 32, d), ("place4", 64, e)):
             self.register_buffer(name, places(cells, width), persistent=False)
         self.pixel = nn.Conv2d(e, e, 1)
@@ -176,8 +177,8 @@ class PairNetwork(nn.Module):
             tokens = layer(tokens, self.place16)
         cells = coarse.shape[-1]
         coarse = tokens.transpose(1, 2).reshape(-1, _WIDTH, cells, cells)
-        middle = self.filter8(self.take8(c8) + doubled(self.down8(coarse)))
-        fine = self.filter4(self.take4(c4) + doubled(self.down4(middle)))
+        middle = self.again8(self.filter8(self.take8(c8) + doubled(self.down8(coarse))))
+        fine = self.again4(self.filter4(self.take4(c4) + doubled(self.down4(middle))))
         near = middle.flatten(2).transpose(1, 2)
         embedded = fine + self.place4.t().reshape(1, _PIXEL_WIDTH, HEAT_CELLS, HEAT_CELLS)
         pixels = self.pixel(embedded).flatten(2)

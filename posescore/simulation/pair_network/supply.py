@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import fields
-from typing import Final
 
-from posescore.simulation.corpus.pictures import Batch, PictureMaker
-
-_DRAWN_AT_ONCE: Final = 2
-_WHOLE_DRAWN_AT_ONCE: Final = 3
+from posescore.simulation.corpus.pictures import Batch
 
 
 class Supply:
-    """Hands out minibatches of one size, each picture once."""
+    """Hands out minibatches of one size, each picture once, from draws of several.
 
-    def __init__(self, maker: PictureMaker, size: int, *, whole: bool) -> None:
-        self._maker, self._size, self._whole = maker, size, whole
+    A minibatch is gone when the next draw is made: use it before asking again.
+    """
+
+    def __init__(self, draw: Callable[[], Batch], size: int) -> None:
+        self._draw, self._size = draw, size
         self._waiting: list[Batch] = []
 
     def next(self) -> Batch:
         """The next minibatch."""
         if not self._waiting:
-            times = _WHOLE_DRAWN_AT_ONCE if self._whole else _DRAWN_AT_ONCE
-            drawn = self._maker.batch(times * self._size, whole=self._whole)
+            drawn = self._draw()
+            times = len(drawn.picture) // self._size
             self._waiting = [part_of(drawn, k * self._size, self._size) for k in range(times)]
         return self._waiting.pop()
 

@@ -15,6 +15,7 @@ import json
 import math
 import os
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -25,9 +26,9 @@ from torch import Tensor, distributed, nn
 
 from posescore.simulation.corpus.fitting import Fits
 from posescore.simulation.corpus.pictures import Batch, PictureMaker
-from posescore.simulation.corpus.poses import PoseSampler, split_frames
+from posescore.simulation.corpus.poses import PoseSampler, split_frames, with_authored
 from posescore.simulation.corpus.rig import Rig
-from posescore.simulation.pair_network.capture import Pass, Recorded
+from posescore.simulation.pair_network.capture import Pass, Recorded, RecordedDrawing
 from posescore.simulation.pair_network.checkpoint import load_checkpoint, save_checkpoint
 from posescore.simulation.pair_network.encoder import (
     LIGHTNING_OUTPUTS,
@@ -38,6 +39,7 @@ from posescore.simulation.pair_network.encoder import (
 from posescore.simulation.pair_network.finder import PairFinder, boxes_of, finder_loss
 from posescore.simulation.pair_network.loss import pair_loss
 from posescore.simulation.pair_network.network import PairNetwork, decode_heat
+from posescore.simulation.pair_network.pass_errors import Readers, write_errors
 from posescore.simulation.pair_network.scores import (
     calibration_error,
     overlap,
@@ -48,8 +50,9 @@ from posescore.simulation.pair_network.supply import Supply
 from posescore.simulation.pose_set import load_pose_set
 
 _RATE: Final = 1.0e-3
-_ENCODER_SHARE: Final = 0.15
-"""The encoder has learned from photographs: it moves slowly, so as not to forget them."""
+_GRADIENT_NORM: Final = 2.0
+_CROPS_DRAWN_AT_ONCE: Final = 2
+_FRAMES_DRAWN_AT_ONCE: Final = 3
 
 _DECAY: Final = 0.03
 _AVERAGE: Final = 0.9985
@@ -73,7 +76,11 @@ class Plan:
     whole: int = 64
     seed: int = 1
     recorded: bool = True
+    recorded_drawing: bool = True
     evaluated: int = 512
+    encoder: float = 0.4
+    frozen: int = 0
+    errors: int = 0
 
 
 @dataclass(slots=True)
@@ -97,12 +104,16 @@ class Place:
         return cls(rank, world, device)
 
     def averaged(self, parameters: list[nn.Parameter]) -> None:
-        """Average gradients over the processes, in one message."""
-        if self.world == 1:
-            return
+        """Average gradients over the processes, in one message, and keep them short.
+
+        A gradient that is not finite counts as none: one bad batch must not end a run.
+        """
         gradients = [p.grad for p in parameters if p.grad is not None]
         flat = torch.cat([g.flatten() for g in gradients])
-        distributed.all_reduce(flat, distributed.ReduceOp.AVG)
+        if self.world > 1:
+            distributed.all_reduce(flat, distributed.ReduceOp.AVG)
+        flat *= (_GRADIENT_NORM / (flat.norm() + 1e-6)).clamp(max=1)
+        flat.nan_to_num_(0.0, 0.0, 0.0)
         parts = flat.split([g.numel() for g in gradients])
         torch._foreach_copy_(
             gradients, [p.view_as(g) for p, g in zip(parts, gradients, strict=True)]
@@ -120,16 +131,18 @@ class Place:
 class Learner:
     """A module, its optimiser, and the running average that is kept."""
 
-    def __init__(self, module: nn.Module, place: Place) -> None:
+    def __init__(self, module: nn.Module, place: Place, encoder_share: float) -> None:
         self.module = module.to(place.device)
         self.module.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
-        self.average = copy.deepcopy(self.module).eval()
+        self.average: Any = copy.deepcopy(self.module).eval()
         self._place, self._steps = place, 0
         groups: dict[tuple[bool, bool], list[nn.Parameter]] = {}
         for name, parameter in self.module.named_parameters():
+            if not parameter.requires_grad:
+                continue
             key = (name.startswith("encoder."), parameter.ndim > 1)
             groups.setdefault(key, []).append(parameter)
-        self._shares = [_ENCODER_SHARE if slow else 1.0 for slow, _ in groups]
+        self._shares = [encoder_share if slow else 1.0 for slow, _ in groups]
         self._optimiser = torch.optim.AdamW(
             [
                 {"params": p, "weight_decay": _DECAY if decays else 0.0}
@@ -139,8 +152,9 @@ class Learner:
             betas=(0.9, 0.98),
             fused=place.device.type == "cuda",
         )
-        self.parameters: list[nn.Parameter] = list(self.module.parameters())
+        self.parameters = [p for p in self.module.parameters() if p.requires_grad]
         self._ours: list[Tensor] = list(self.module.parameters())
+        self._averages: list[Tensor] = list(self.average.parameters())
 
     def forget(self) -> None:
         """Drop gradients, before a pass that is not a recording."""
@@ -149,7 +163,6 @@ class Learner:
     def learn(self, rate: float) -> None:
         """One step down the gradients."""
         self._place.averaged(self.parameters)
-        nn.utils.clip_grad_norm_([p for p in self.parameters if p.grad is not None], 2.0)
         self._steps += 1
         warm = min(1.0, self._steps / _WARM_STEPS)
         for group, share in zip(self._optimiser.param_groups, self._shares, strict=True):
@@ -157,7 +170,7 @@ class Learner:
         self._optimiser.step()
         with torch.no_grad():
             keep = min(_AVERAGE, 1 - 1 / (self._steps / 10 + 1))
-            torch._foreach_lerp_(list(self.average.parameters()), self._ours, 1 - keep)
+            torch._foreach_lerp_(self._averages, self._ours, 1 - keep)
 
 
 class Trainer:
@@ -170,8 +183,9 @@ class Trainer:
         torch.backends.cuda.matmul.allow_tf32 = True
         torch.backends.cudnn.allow_tf32 = True
         rig, fits = Rig.load(plan.folder / "rig.npz"), Fits.load(plan.folder / "fits.npz")
-        poses = load_pose_set(plan.folder / "poses3d.npz")
+        poses = with_authored(load_pose_set(plan.folder / "poses3d.npz"))
         split = split_frames(poses)
+        self._poses, self._train = poses, split.train
         sampler = PoseSampler(rig, fits, poses, split.train, device)
         seed = plan.seed * 1000 + round(plan.start * 100) * 10 + self.place.rank
         self.maker = PictureMaker(rig, sampler, seed, device)
@@ -180,11 +194,15 @@ class Trainer:
         network, finder = first_modules(plan.folder) if plan.resume is None else empty_modules()
         if plan.resume is not None:
             load_checkpoint(plan.resume, network=network, finder=finder)
-        self.network, self.finder = Learner(network, self.place), Learner(finder, self.place)
+        network.encoder.freeze(plan.frozen)
+        finder.encoder.freeze(plan.frozen)
+        self.network = Learner(network, self.place, plan.encoder)
+        self.finder = Learner(finder, self.place, plan.encoder)
         self._network, self._finder = network, finder
-        self._crops = Supply(self.maker, plan.batch, whole=False)
-        self._frames = Supply(self.maker, plan.whole, whole=True)
+        self._crops = Supply(self._drawing(plan.batch * _CROPS_DRAWN_AT_ONCE, False), plan.batch)
+        self._frames = Supply(self._drawing(plan.whole * _FRAMES_DRAWN_AT_ONCE, True), plan.whole)
         self._learn_network = self._pass(self.network, self._network_pass, self._crops)
+        self._learn_finder = self._pass(self.finder, self._finder_pass, self._frames)
         self.log: list[dict[str, float]] = []
         self.say({"train_frames": len(split.train), "held_back": len(split.held_back)})
 
@@ -206,6 +224,18 @@ class Trainer:
         loss.backward()
         return loss.detach(), last
 
+    def _finder_pass(self, batch: Batch) -> tuple[Tensor, Tensor]:
+        with self._half():
+            edges, cells = self._finder(_laid_out(batch.picture))
+        loss = finder_loss(edges, cells, batch)
+        loss.backward()
+        return loss.detach(), loss.detach()
+
+    def _drawing(self, count: int, whole: bool) -> Callable[[], Batch]:
+        if self.plan.recorded_drawing and self.place.device.type == "cuda":
+            return RecordedDrawing(self.maker, count, whole=whole)
+        return lambda: self.maker.batch(count, whole=whole)
+
     def _pass(self, learner: Learner, run: Pass, supply: Supply) -> Pass:
         if self.plan.recorded and self.place.device.type == "cuda":
             return Recorded(run, supply.next(), learner.parameters)
@@ -220,12 +250,8 @@ class Trainer:
         """Learn from one batch of crops, and every third time from whole frames."""
         _, last = self._learn_network(self._crops.next())
         self.network.learn(rate)
-        if number % _FINDER_EVERY == 0 and self.plan.whole:
-            frames = self._frames.next()
-            self.finder.forget()
-            with self._half():
-                edges, cells = self._finder(_laid_out(frames.picture))
-            finder_loss(edges, cells, frames).backward()
+        if number % _FINDER_EVERY == 0:
+            self._learn_finder(self._frames.next())
             self.finder.learn(rate)
         return last
 
@@ -235,7 +261,7 @@ class Trainer:
         logged, losses, done = began, [], 0.0
         while done < 1:
             if number % _AGREE_EVERY == 0:
-                done = self.place.agreed((time.monotonic() - began) / plan.seconds)
+                done = self.place.agreed((time.monotonic() - began) / max(plan.seconds, 1e-3))
             share = plan.start + (plan.end - plan.start) * min(done, 1)
             rate = _RATE * (0.02 + 0.98 * 0.5 * (1 + math.cos(math.pi * share)))
             losses.append(self.step(number, rate))
@@ -253,16 +279,32 @@ class Trainer:
                 self.say({k: round(float(v), 4) for k, v in entry.items()})
                 if number > 200:
                     self.save()
+        self.save()
+        if plan.errors:
+            self.write_errors()
         self.say({"seen": seen, "steps": number, **self.scores(4 * plan.evaluated)})
         self.save()
 
-    def timings(self, repeats: int = 4) -> dict[str, float]:
-        """Milliseconds of drawing a batch, and of a whole step."""
+    def write_errors(self) -> None:
+        """Write what both networks get wrong; see :mod:`pair_network.pass_errors`."""
+        own = Readers(self.maker, self.network.average, self.finder.average)
+        count = self.plan.errors // self.place.world
+        write_errors(own, self._poses, self._train, self.plan.out, count, self.place.rank)
+
+    def timings(self, repeats: int = 6) -> dict[str, float]:
+        """Milliseconds of the parts of a step, and of whole steps with and without the finder."""
+        crops, frames = self._crops.next(), self._frames.next()
+        calls: dict[str, Callable[[], object]] = {
+            "draw_ms": self._crops.next,
+            "draw_whole_ms": self._frames.next,
+            "network_ms": lambda: self._learn_network(crops),
+            "finder_ms": lambda: self._learn_finder(frames),
+            "learn_ms": lambda: self.network.learn(0.0),
+            "step_ms": lambda: self.step(1, 0.0),
+            "step_and_finder_ms": lambda: self.step(0, 0.0),
+        }
         result = {}
-        for name, call in (
-            ("draw_ms", lambda: self.maker.batch(2 * self.plan.batch)),
-            ("step_ms", lambda: self.step(1, 0.0)),
-        ):
+        for name, call in calls.items():
             self._wait()
             began = time.monotonic()
             for _ in range(repeats):
@@ -333,7 +375,11 @@ def _laid_out(picture: Tensor) -> Tensor:
 @click.option("--whole", type=int, default=64, help="Whole frames every other step and GPU.")
 @click.option("--seed", type=int, default=1)
 @click.option("--recorded/--plain", default=True, help="Replay a recording of the passes.")
+@click.option("--recorded-drawing/--plain-drawing", default=True, help="Likewise of drawing.")
 @click.option("--evaluated", type=int, default=512)
+@click.option("--encoder", type=float, default=0.4, help="The encoder's share of the rate.")
+@click.option("--errors", type=int, default=0, help="Pictures for pass_errors, after training.")
+@click.option("--frozen", type=int, default=0, help="Blocks of the encoder that stay as they are.")
 def main(**settings: Any) -> None:
     """Train, log and save."""
     plan = Plan(**settings)
