@@ -60,11 +60,18 @@ def opened(path: Path) -> Iterator[tuple[av.container.InputContainer, av.video.V
     """
     check_file(path)
     try:
-        container = av.open(str(path), metadata_errors="replace")
+        container = _container(path)
     except av.error.FFmpegError as error:
         raise FootageError(_why_not_opened(path)) from error
     with container:
         yield container, _video_stream(path, container)
+
+
+def _container(path: Path) -> av.container.InputContainer:
+    try:
+        return av.open(str(path))
+    except UnicodeDecodeError:  # PyAV before 19 stops at titles that are not in UTF-8
+        return av.open(str(path), metadata_errors="replace")  # type: ignore[call-overload,unused-ignore,no-any-return]
 
 
 def _why_not_opened(path: Path) -> str:

@@ -41,10 +41,13 @@ def write_clip(
     options: dict[str, str] | None = None,
     key_every: int = 30,
     movflags: str = "",
+    title: str = "",
 ) -> Path:
     """Encode one coded picture per tick; the stamps in the file are exactly these ticks."""
     muxer = {"movflags": movflags} if movflags else {}
     with av.open(str(path), "w", options=muxer) as container:
+        if title:
+            container.metadata["title"] = title
         rate = Fraction(len(ticks) - 1, max(1, ticks[-1] - ticks[0])) / time_base or Fraction(25)
         stream = container.add_stream(codec, rate=rate.limit_denominator(1001))
         stream.width, stream.height = WIDTH_PX, HEIGHT_PX

@@ -206,3 +206,14 @@ def test_good_stamps_are_left_alone(steps: list[int]) -> None:
     repair = rising(Fraction(1, 1000), Fraction(25))
     assert [repair.next(stamp) for stamp in stamps] == stamps
     assert repair.repaired == 0
+
+
+def test_a_title_in_another_encoding_does_not_keep_footage_from_being_read(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "titled.mkv"
+    write_clip(path, range(20), Fraction(1, 20), codec="mpeg4", title="QQQQQQQQ")
+    content = path.read_bytes()
+    assert b"QQQQQQQQ" in content
+    path.write_bytes(content.replace(b"QQQQQQQQ", "Größe él".encode("latin-1")))
+    assert [read_number(f.picture) for f in open_footage(path).frames()] == list(range(20))
