@@ -6,7 +6,8 @@ Pure functions of a review; nothing here opens footage.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -100,16 +101,26 @@ def hold_shown(shown: Proposal, holds: Sequence[ReviewHold]) -> ReviewHold | Non
     """
     evidence = shown.evidence
     last_s = max(evidence.start_s, min(evidence.end_s, shown.time_s) - ROUNDING_S)
-    inside = [
-        held
-        for held in holds
-        if held.hold.start_s <= last_s
-        and held.hold.end_s > evidence.start_s
-        and held.hold.position is not Position.SCRAMBLE
-    ]
     wanted = POSITIONS_OF.get(shown.would_be or shown.kind, frozenset())
-    fitting = [held for held in inside if held.hold.position in wanted]
-    return max(fitting or inside, key=lambda held: held.hold.start_s, default=None)
+    newest: ReviewHold | None = None
+    for held in _backwards(holds, last_s):
+        if held.hold.end_s <= evidence.start_s:
+            break
+        if held.hold.position in wanted:
+            return held
+        if newest is None and held.hold.position is not Position.SCRAMBLE:
+            newest = held
+    return newest
+
+
+def _backwards(holds: Sequence[ReviewHold], last_s: float) -> Iterator[ReviewHold]:
+    """Holds that begin at an instant or before it, the newest first; they never overlap."""
+    for index in range(bisect_right(holds, last_s, key=_start_s) - 1, -1, -1):
+        yield holds[index]
+
+
+def _start_s(held: ReviewHold) -> float:
+    return held.hold.start_s
 
 
 def path_of(shown: Proposal, holds: Sequence[ReviewHold]) -> tuple[PathStep, ...]:
@@ -117,14 +128,12 @@ def path_of(shown: Proposal, holds: Sequence[ReviewHold]) -> tuple[PathStep, ...
     before_s, steps = shown.time_s, list[PathStep]()
     for words in reversed(shown.path):
         position, upper = position_named(words), _upper_named(words)
-        fitting = [
+        fitting = (
             held.hold
-            for held in holds
-            if held.hold.start_s < before_s - ROUNDING_S
-            and held.hold.position is position
-            and (upper is None or held.hold.upper is upper)
-        ]
-        hold = max(fitting, key=lambda each: each.start_s, default=None)
+            for held in _backwards(holds, before_s - 2 * ROUNDING_S)
+            if held.hold.position is position and (upper is None or held.hold.upper is upper)
+        )
+        hold = next(fitting, None)
         if hold is None:
             steps.append(PathStep(words, position, None, None))
             continue
@@ -158,5 +167,7 @@ def deciding(shown: Proposal) -> Criterion | None:
 
 def answer_of(criterion: Criterion) -> tuple[bool | int | str, bool | int | str] | None:
     """What a person sets a criterion's check to for "it was so" and "it was not"."""
-    known = {str(name): values for name, values in PERSONS_ANSWER.items()}
-    return known.get(criterion.check)
+    return _ANSWERS.get(criterion.check)
+
+
+_ANSWERS: Final = {str(name): values for name, values in PERSONS_ANSWER.items()}

@@ -7,9 +7,12 @@ from dataclasses import replace
 from functools import cache
 from typing import Final
 
+from posescore.holds.events import MatchEvent
+from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
 from posescore.library.entries import Entry, history
 from posescore.library.matching import keys_of, paired, unused
+from posescore.library.recent import Recent
 from posescore.library.review import Decision, Review, ReviewEvent, ReviewItem, Verdict
 from posescore.library.state import FRAME_OF_MATCH, MatchState, Said, worth
 from posescore.scoring.engine import propose
@@ -103,10 +106,21 @@ def division_of(rules: RuleSet, division: Mapping[str, str] | None) -> Division 
     return rules.match_times.division(division.get("age", ""), division.get("belt"))
 
 
+_Basis = tuple[tuple[Hold, ...], tuple[MatchEvent, ...], Division | None, float]
+_RULINGS: Final[Recent[_Basis, tuple[RuleSet, Ruling]]] = Recent(16)
+"""The engine is a pure function: a decision changes no hold, so it need not run again."""
+
+
 def _ruling(state: MatchState, rules: RuleSet, division: Mapping[str, str] | None) -> Ruling:
-    holds = [held.hold for held in state.holds]
-    events = [event for event, _ in state.events]
-    return propose(holds, events, rules, division_of(rules, division), end_s=state.end_s)
+    holds = tuple(held.hold for held in state.holds)
+    events = tuple(event for event, _ in state.events)
+    basis = (holds, events, division_of(rules, division), state.end_s)
+    known = _RULINGS.get(basis)
+    if known is not None and known[0] is rules:
+        return known[1]
+    ruling = propose(holds, events, rules, basis[2], end_s=state.end_s)
+    _RULINGS.put(basis, (rules, ruling))
+    return ruling
 
 
 def _confirmed(

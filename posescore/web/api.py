@@ -211,7 +211,7 @@ class _Routes:
             proposals=proposals_out(review, match),
             score=score_out(review),
             curve=curve_out(review),
-            result=result_out(review.confirmed_result),
+            result=result_out(review.confirmed_result, match),
             findings=findings_out(review),
             swaps=[wire.StretchOut(start_s=s.start_s, end_s=s.end_s) for s in review.swaps],
             set_aside=[aside.why for aside in review.set_aside],

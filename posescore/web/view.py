@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from posescore.export.summary import curve_of
+from posescore.export.words import named
 from posescore.holds.events import EventName
 from posescore.library.entries import Entry
 from posescore.library.jobs import Job
@@ -107,11 +108,12 @@ def curve_out(review: Review) -> list[wire.ScoreStepOut]:
     ]
 
 
-def result_out(result: Result | None) -> wire.ResultOut | None:
+def result_out(result: Result | None, match: Match) -> wire.ResultOut | None:
     """How the match ends by what is confirmed."""
+    names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
     if result is None:
         return None
-    return wire.ResultOut(winner=result.winner, by=result.by, why=result.why)
+    return wire.ResultOut(winner=result.winner, by=result.by, why=named(result.why, names))
 
 
 def holds_out(review: Review) -> list[wire.HoldOut]:

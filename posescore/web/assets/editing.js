@@ -36,6 +36,7 @@ export const editing = {
   confirm() {
     this.withProposal((proposal) => {
       if (proposal.added || !proposal.live) return this.say("This line has no proposal to confirm.");
+      if (proposal.decision?.verdict === "confirmed" && !proposal.note) return this.say("This is confirmed already.");
       return this.edit({ kind: "confirm", proposal: proposal.id });
     });
   },
@@ -150,7 +151,8 @@ export const editing = {
     if (edit.kind === "set_edge") return `The ${edit.edge} of the hold is ${clockText(edit.to_s)} now.`;
     if (!proposal) return "Saved.";
     const award = { ...proposal, ...proposal.stands };
-    const what = `${worth(award)}, ${KINDS[award.kind].trade}, ${this.names[award.athlete] ?? "nobody"}`;
+    const kind = award.kind === proposal.kind ? proposal.would_be ?? award.kind : award.kind;
+    const what = `${KINDS[kind].trade}, ${worth(award)}, ${this.names[award.athlete] ?? "nobody"}`;
     const words = { confirm: "Confirmed", change: "Changed", dismiss: "Dismissed", reopen: "Open again" };
     return `${words[edit.kind]}: ${what}.`;
   },

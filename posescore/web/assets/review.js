@@ -6,6 +6,7 @@ import { AwardWindow, DismissWindow, GoWindow, KeysWindow } from "posescore-room
 import { editing } from "posescore-room/editing.js";
 import { EvidenceWindow } from "posescore-room/evidence.js";
 import { ACTIONS } from "posescore-room/keys.js";
+import MatchLists from "posescore-room/lists.js";
 import { needs, nextNeed } from "posescore-room/needs.js";
 import ProposalList from "posescore-room/proposals.js";
 import { SaveWindow, saving } from "posescore-room/saving.js";
@@ -16,7 +17,7 @@ import MatchStrip from "posescore-room/strip.js";
 import { template } from "posescore-room/review_template.js";
 import { TrackReader } from "posescore-room/track.js";
 import { PlayBar, keepAuthor, keptAuthor, watching } from "posescore-room/watching.js";
-import { EVENTS, KINDS, POSITIONS, sureText } from "posescore-room/words.js";
+import { KINDS, POSITIONS, sureText } from "posescore-room/words.js";
 
 const CORRECTIONS = {
   begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
@@ -28,7 +29,7 @@ export default {
   name: "ReviewRoom",
   mixins: [watching(ACTIONS)],
   components: {
-    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchStrip, NameWindow, PlayBar,
+    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchLists, MatchStrip, NameWindow, PlayBar,
     ProposalList, SaveWindow, ScoreBoard,
   },
   props: {
@@ -96,15 +97,12 @@ export default {
       const who = this.hold.upper ? `, ${this.names[this.hold.upper]} on top` : "";
       return `${words.trade} (${words.plain})${who}, ${sureText(this.hold.confidence)}`;
     },
-    holdRows() {
-      return this.review.holds.map((hold) => ({
-        ...hold, ...POSITIONS[hold.position], who: this.names[hold.upper] ?? "nobody", sure: sureText(hold.confidence),
-      }));
+    /** Confirmed points by the instant that the footage shows. */
+    scoreNow() {
+      return this.review.curve.findLast((step) => step.time_s <= this.frame.time_s + 1e-6)?.points ?? { A: 0, B: 0 };
     },
-    eventRows() {
-      return this.review.events.map((event) => ({
-        ...event, text: EVENTS[event.event]?.text ?? event.event, sure: sureText(event.confidence),
-      }));
+    scoreNowText() {
+      return `${this.scoreNow.A} to ${this.scoreNow.B}`;
     },
     matchClock() {
       const clock = this.review.match_clock;

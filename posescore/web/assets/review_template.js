@@ -28,7 +28,7 @@ export const template = `
       </div>
 
       <aside class="side" aria-label="Score and proposals">
-        <score-board :review="review" :names="names" :match-clock="matchClock"></score-board>
+        <score-board :review="review" :names="names" :match-clock="matchClock" :by-now="scoreNowText"></score-board>
         <div class="todo">
           <p><b class="num">{{ undecided }}</b> of {{ review.proposals.length }} wait for you</p>
           <button type="button" class="primary" :disabled="!openNeeds.length" @click="act('next')">Next that needs me <kbd v-if="keyOf('next')">{{ keyOf('next') }}</kbd></button>
@@ -53,17 +53,7 @@ export const template = `
           :close-up="closeUp" @seek="seek" @select="select"></match-strip>
         <div class="correct" role="toolbar" aria-label="Correct at the playhead">
           <button v-for="one in corrections" :key="one.id" type="button" :title="one.text" :disabled="saving" @click="act(one.id)">{{ one.short }} <kbd v-if="keyOf(one.id)">{{ keyOf(one.id) }}</kbd></button></div>
-        <details class="as-list"><summary>What happened, as a list</summary>
-          <ul class="events"><li v-for="event in eventRows" :key="event.id"><button type="button" class="quiet num" @click="seek(event.time_s)">{{ text(event.time_s) }}</button>
-            <span>{{ event.text }}<template v-if="event.athlete">, {{ names[event.athlete] }}</template></span>
-            <span class="trade">{{ event.by_person ? 'marked by a person' : event.sure }}</span>
-            <button type="button" class="quiet" :disabled="saving" @click="edit({kind: 'remove_event', event: event.id})">Remove</button></li>
-            <li v-if="!eventRows.length" class="trade">nothing yet</li></ul></details>
-        <details class="as-list"><summary>Positions as a list</summary>
-          <table><thead><tr><th scope="col">From</th><th scope="col">To</th><th scope="col">Position</th><th scope="col">On top</th><th scope="col">How sure</th></tr></thead>
-            <tbody><tr v-for="hold in holdRows" :key="hold.id"><td><button type="button" class="quiet num" @click="seek(hold.start_s)">{{ text(hold.start_s) }}</button></td>
-              <td class="num">{{ text(hold.end_s) }}</td><td>{{ hold.trade }} <span class="trade">{{ hold.plain }}</span></td><td>{{ hold.who }}</td><td>{{ hold.sure }}</td></tr></tbody></table>
-        </details>
+        <match-lists :review="review" :names="names" :busy="saving" @seek="seek" @remove="edit({kind: 'remove_event', event: $event})"></match-lists>
       </div>
     </div>
 

@@ -10,6 +10,7 @@ export default {
     review: { type: Object, required: true },
     names: { type: Object, required: true },
     matchClock: { type: String, default: "" },
+    byNow: { type: String, default: "" }, // confirmed points at the instant that is shown
   },
   template: `
     <section class="board" aria-label="Score">
@@ -23,7 +24,8 @@ export default {
           <template v-if="row.proposed.advantages"> + {{ row.proposed.advantages }} adv.</template>
           <template v-if="row.proposed.penalties"> + {{ row.proposed.penalties }} pen.</template></span>
       </div>
-      <p class="board-line"><span>{{ ahead }}</span><span class="num">Match clock {{ matchClock }}</span></p>
+      <p class="board-line"><span>{{ ahead }}</span></p>
+      <p class="board-line now-line num"><span>Match clock {{ matchClock }}</span><span v-if="byNow">By now, confirmed: <b>{{ byNow }}</b></span></p>
     </section>`,
   computed: {
     rows() {
@@ -35,10 +37,14 @@ export default {
         proposed: this.review.score.proposed[athlete],
       }));
     },
+    allDecided() {
+      return this.review.proposals.length > 0 && this.review.proposals.every((proposal) => proposal.decision);
+    },
     ahead() {
       const confirmed = this.review.score.confirmed;
       const result = this.review.result;
       if (result && ENDINGS.includes(result.by)) return `Confirmed: ${result.why}`;
+      if (result && this.allDecided) return `If it ends so: ${result.why}`;
       for (const [what, sign] of [["points", 1], ["advantages", 1], ["penalties", -1]]) {
         const lead = sign * (confirmed.A[what] - confirmed.B[what]);
         if (lead) return `Confirmed: ${this.names[lead > 0 ? "A" : "B"]} ahead by ${Math.abs(lead)} ${what}.`;

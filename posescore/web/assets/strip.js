@@ -10,62 +10,29 @@ const TICKS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300];
 const MOST_TICKS = 10;
 const FLAG_PX = 33;
 
-export default {
-  name: "MatchStrip",
+/** Everything on the strip that does not move with the footage: not touched while it plays. */
+const StripMarks = {
+  name: "StripMarks",
   props: {
     review: { type: Object, required: true },
     endS: { type: Number, required: true },
-    timeS: { type: Number, required: true },
+    spanS: { type: Number, required: true },
+    widthPx: { type: Number, required: true },
     selected: { type: String, default: null },
     names: { type: Object, required: true },
-    closeUp: { type: Boolean, default: false },
-    label: { type: String, default: "The whole match" },
   },
-  emits: ["seek", "select"],
+  emits: ["select"],
   template: `
-    <section class="strip" :aria-label="label">
-      <div class="strip-gutter" aria-hidden="true">
-        <span></span><span><b class="chip chip-A">A</b> on top</span><span>even</span>
-        <span><b class="chip chip-B">B</b> on top</span><span></span><span></span>
-      </div>
-      <div ref="scroller" class="strip-scroll" tabindex="-1">
-        <div class="strip-inner" :style="{width: width}" role="slider" tabindex="0" :aria-label="'Place in the footage. ' + label"
-          aria-valuemin="0" :aria-valuemax="endS.toFixed(2)" :aria-valuenow="timeS.toFixed(2)"
-          :aria-valuetext="slow.text" @pointerdown="onPointer" @pointermove="onDrag">
-          <div v-for="hold in marks" :key="hold.key" class="hold" :class="hold.classes" :style="hold.style" :title="hold.title">
-            <span v-if="hold.wide">{{ hold.name }} <small v-if="hold.wider">{{ hold.percent }}</small></span>
-          </div>
-          <div v-for="finding in findings" :key="finding.key" class="finding" :style="finding.style" :title="finding.title"></div>
-          <span v-for="event in events" :key="'e' + event.id" class="event" :style="event.style" :title="event.title"></span>
-          <span v-for="flag in flags" :key="flag.id" class="flag" :class="flag.classes" :style="flag.style" :title="flag.title"
+    <div v-for="stop in stopped" :key="'s' + stop.key" class="stopped" :style="stop.style" title="The match clock does not run here."></div>
+    <div v-for="hold in marks" :key="hold.key" class="hold" :class="hold.classes" :style="hold.style" :title="hold.title">
+      <span v-if="hold.wide">{{ hold.name }} <small v-if="hold.wider">{{ hold.percent }}</small></span>
+    </div>
+    <div v-for="finding in findings" :key="finding.key" class="finding" :style="finding.style" :title="finding.title"></div>
+    <span v-for="event in events" :key="'e' + event.id" class="event" :style="event.style" :title="event.title"></span>
+    <span v-for="flag in flags" :key="flag.id" class="flag" :class="flag.classes" :style="flag.style" :title="flag.title"
             @pointerdown.stop @click.stop="$emit('select', flag.id)">{{ flag.text }}</span>
-          <span v-for="tick in ticks" :key="tick.s" class="tick" :style="{left: tick.left}">{{ tick.text }}</span>
-          <div class="playhead" :style="{left: place(timeS)}"></div>
-        </div>
-      </div>
-    </section>`,
-  data() {
-    return { widthPx: 850 };
-  },
-  mounted() {
-    this.resizes = new ResizeObserver(([box]) => { this.widthPx = Math.max(200, box.contentRect.width); });
-    this.resizes.observe(this.$refs.scroller);
-  },
-  beforeUnmount() {
-    this.resizes.disconnect();
-  },
+    <span v-for="tick in ticks" :key="tick.s" class="tick" :style="{left: tick.left}">{{ tick.text }}</span>`,
   computed: {
-    spanS() {
-      return this.closeUp ? Math.min(40, this.endS) : this.endS;
-    },
-    width() {
-      return `${(100 * this.endS) / this.spanS}%`;
-    },
-    // The words of the slider change once a second, not with every frame.
-    slow() {
-      const hold = this.review.holds.find((h) => h.start_s <= this.timeS && this.timeS < h.end_s);
-      return { text: `${shortClockText(this.timeS)}, ${hold ? this.holdWords(hold) : "scramble"}` };
-    },
     marks() {
       return this.review.holds.map((hold, i) => {
         const share = (hold.end_s - hold.start_s) / this.spanS;
@@ -73,7 +40,7 @@ export default {
         return {
           key: i,
           classes: [`lane-${hold.upper ?? "even"}`, { doubtful }],
-          style: { left: this.place(hold.start_s), width: this.size(hold.end_s - hold.start_s) },
+          style: { left: this.place(hold.start_s), width: this.place(hold.end_s - hold.start_s) },
           name: (doubtful ? "? " : "") + POSITIONS[hold.position].trade,
           percent: `${Math.min(99, Math.round(hold.confidence * 100))} %`,
           wide: share * this.widthPx > 24,
@@ -82,10 +49,17 @@ export default {
         };
       });
     },
+    /** Where the match clock does not run: before the start, while it is stopped, after the end. */
+    stopped() {
+      const edges = [0, ...(this.review.match_clock?.running ?? [[0, this.endS]]).flat(), this.endS];
+      const gaps = [];
+      for (let i = 0; i + 1 < edges.length; i += 2) if (edges[i + 1] - edges[i] > 0.05) gaps.push([edges[i], edges[i + 1]]);
+      return gaps.map(([from, to], key) => ({ key, style: { left: this.place(from), width: this.place(to - from) } }));
+    },
     findings() {
       return this.review.findings.map((finding, i) => ({
         key: i,
-        style: { left: this.place(finding.start_s), width: this.size(Math.max(0.2, finding.end_s - finding.start_s)) },
+        style: { left: this.place(finding.start_s), width: this.place(Math.max(0.2, finding.end_s - finding.start_s)) },
         title: `${FINDINGS[finding.kind] ?? finding.kind}: ${finding.message}`,
       }));
     },
@@ -123,6 +97,72 @@ export default {
       }));
     },
   },
+  methods: {
+    place(seconds) {
+      return `${(100 * seconds) / this.endS}%`;
+    },
+    holdWords(hold) {
+      return holdWords(hold, this.names);
+    },
+  },
+};
+
+function holdWords(hold, names) {
+  const name = POSITIONS[hold.position].trade;
+  return hold.upper ? `${name}, ${names[hold.upper]} on top` : name;
+}
+
+export default {
+  name: "MatchStrip",
+  components: { StripMarks },
+  props: {
+    review: { type: Object, required: true },
+    endS: { type: Number, required: true },
+    timeS: { type: Number, required: true },
+    selected: { type: String, default: null },
+    names: { type: Object, required: true },
+    closeUp: { type: Boolean, default: false },
+    label: { type: String, default: "The whole match" },
+  },
+  emits: ["seek", "select"],
+  template: `
+    <section class="strip" :aria-label="label">
+      <div class="strip-gutter" aria-hidden="true">
+        <span></span><span><b class="chip chip-A">A</b> on top</span><span>even</span>
+        <span><b class="chip chip-B">B</b> on top</span><span></span><span></span>
+      </div>
+      <div ref="scroller" class="strip-scroll" tabindex="-1">
+        <div class="strip-inner" :style="{width: width}" role="slider" tabindex="0" :aria-label="'Place in the footage. ' + label"
+          aria-valuemin="0" :aria-valuemax="endS.toFixed(2)" :aria-valuenow="timeS.toFixed(2)"
+          :aria-valuetext="slow.text" @pointerdown="onPointer" @pointermove="onDrag">
+          <strip-marks :review="review" :end-s="endS" :span-s="spanS" :width-px="widthPx" :selected="selected" :names="names" @select="$emit('select', $event)"></strip-marks>
+          <div class="playhead" :style="{left: place(timeS)}"></div>
+        </div>
+      </div>
+    </section>`,
+  data() {
+    return { widthPx: 850 };
+  },
+  mounted() {
+    this.resizes = new ResizeObserver(([box]) => { this.widthPx = Math.max(200, box.contentRect.width); });
+    this.resizes.observe(this.$refs.scroller);
+  },
+  beforeUnmount() {
+    this.resizes.disconnect();
+  },
+  computed: {
+    spanS() {
+      return this.closeUp ? Math.min(40, this.endS) : this.endS;
+    },
+    width() {
+      return `${(100 * this.endS) / this.spanS}%`;
+    },
+    // The words of the slider change once a second, not with every frame.
+    slow() {
+      const hold = this.review.holds.find((h) => h.start_s <= this.timeS && this.timeS < h.end_s);
+      return { text: `${shortClockText(this.timeS)}, ${hold ? holdWords(hold, this.names) : "scramble"}` };
+    },
+  },
   watch: {
     timeS() {
       this.follow();
@@ -134,13 +174,6 @@ export default {
   methods: {
     place(seconds) {
       return `${(100 * seconds) / this.endS}%`;
-    },
-    size(seconds) {
-      return `${(100 * seconds) / this.endS}%`;
-    },
-    holdWords(hold) {
-      const name = POSITIONS[hold.position].trade;
-      return hold.upper ? `${name}, ${this.names[hold.upper]} on top` : name;
     },
     onPointer(event) {
       event.currentTarget.setPointerCapture(event.pointerId);
