@@ -46,7 +46,7 @@ _FOCAL_PX: Final = 885.0
 _FAR_AWAY_M: Final = 60.0
 _CROWN_M: Final = 0.17
 _BODY_SHARE: Final = 0.5
-"""Part of the box of keypoints that counts as the athlete's area, as in training."""
+"""Part of the box around a body, flesh and all, that counts as its area, as in training."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,7 +173,7 @@ class Scene:
     def at(
         self, row: int, referee: bool, apart: bool
     ) -> tuple[View, list[Stance], NDArray[np.float64]]:
-        """Camera, stances, and marks ``(2, 21, 3)`` of one picture."""
+        """Camera, stances (the athletes' first), and marks ``(2, 21, 3)`` of one picture."""
         bones, keypoints = self.apart() if apart else (self._bones[row], self._keypoints[row])
         points = keypoints.astype(np.float64)
         middle = points.mean((0, 1))
@@ -210,8 +210,22 @@ class Scene:
         return np.asarray(place)
 
 
-def truth_of(marks: list[NDArray[np.float64]], positions: list[str]) -> dict[str, object]:
-    """COCO keypoints data, each image naming its position."""
+def area_px2(stance: Stance, view: View) -> float:
+    """Area of a body: half of the box around its flesh, whatever hides it."""
+    low, high = [], []
+    for points in (stance.starts, stance.ends):
+        seen = view.project(points)
+        reach = (view.focal_px * stance.radii / seen[:, 2])[:, None]
+        low.append((seen[:, :2] - reach).min(axis=0))
+        high.append((seen[:, :2] + reach).max(axis=0))
+    size = np.max(high, axis=0) - np.min(low, axis=0)
+    return float(size[0] * size[1] * _BODY_SHARE)
+
+
+def truth_of(
+    marks: list[NDArray[np.float64]], areas_px2: list[float], positions: list[str]
+) -> dict[str, object]:
+    """COCO keypoints data, each image naming its position; two areas a picture."""
     data = coco_marks.coco(np.stack(marks), np.arange(len(marks), dtype=np.float64), SIZE_PX)
     images, annotations = data["images"], data["annotations"]
     assert isinstance(images, list)
@@ -219,8 +233,8 @@ def truth_of(marks: list[NDArray[np.float64]], positions: list[str]) -> dict[str
     for index, (image, position) in enumerate(zip(images, positions, strict=True)):
         image["file_name"], image["position"] = f"{index:04d}.jpg", position
         del image["frame_index"], image["time_s"]
-    for annotation in annotations:
-        annotation["area"] *= _BODY_SHARE
+    for annotation, area in zip(annotations, areas_px2, strict=True):
+        annotation["area"] = round(area, 1)
         del annotation["track_id"]
     data["info"] = {"description": "Rendered pairs in held-back poses"}
     return data
@@ -239,7 +253,7 @@ def main(out: Path, count: int, referee: bool, apart: bool, seed: int) -> None:
     rows = held_back(poses, count)
     scene = Scene(poses, rows, seed)
     out.mkdir(parents=True, exist_ok=True)
-    marks, positions = [], []
+    marks, areas_px2, positions = [], [], []
     with Renderer([player.person for player in scene.players], SIZE_PX) as renderer:
         for index, row in enumerate(rows.tolist()):
             view, stances, marked = scene.at(index, referee, apart)
@@ -249,10 +263,11 @@ def main(out: Path, count: int, referee: bool, apart: bool, seed: int) -> None:
                 name, cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 90]
             )
             marks.append(marked)
+            areas_px2 += [area_px2(body, view) for body in stances[:2]]
             state = -1 if apart else int(poses.state[row])
             name = str(STATES[state].position) if state >= 0 else "between"
             positions.append("apart" if apart else name)
-    (out / "truth.json").write_text(json.dumps(truth_of(marks, positions)), "utf-8")
+    (out / "truth.json").write_text(json.dumps(truth_of(marks, areas_px2, positions)), "utf-8")
     click.echo(f"{len(marks)} pictures and truth.json in {out}")
 
 

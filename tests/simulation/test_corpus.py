@@ -14,10 +14,11 @@ torch = pytest.importorskip("torch")
 pytest.importorskip("anny")
 
 from posescore.simulation.corpus import poses as corpus_poses  # noqa: E402
+from posescore.simulation.corpus.dice import Dice  # noqa: E402
 from posescore.simulation.corpus.fitting import fit_all  # noqa: E402
 from posescore.simulation.corpus.layout import BODY, all_defines  # noqa: E402
 from posescore.simulation.corpus.pictures import Batch, PictureMaker  # noqa: E402
-from posescore.simulation.corpus.rig import SHAPES, Rig, build_rig  # noqa: E402
+from posescore.simulation.corpus.rig import BONE, SHAPES, Rig, build_rig  # noqa: E402
 from posescore.simulation.corpus.skeleton import (  # noqa: E402
     matrix_of_quaternion,
     matrix_of_rotation_vector,
@@ -111,3 +112,28 @@ def test_training_frames_keep_away_from_held_back_ones() -> None:
 
 def test_kernels_know_the_layout() -> None:
     assert f"#define BODY_SEED {BODY.offset['seed']}" in all_defines()
+
+
+def test_draws_follow_their_weights() -> None:
+    drawn = Dice(3, CPU).weighted(torch.tensor([1.0, 0.0, 3.0]), 4000)
+    shares = torch.bincount(drawn, minlength=3) / 4000
+    assert torch.allclose(shares, torch.tensor([0.25, 0.0, 0.75]), atol=0.03)
+
+
+def test_authored_poses_train_and_never_move_the_split() -> None:
+    rng = np.random.default_rng(4)
+    frames = rng.normal(size=(40, 2, len(JOINTS), 3)).astype(np.float32)
+    poses = PoseSet(frames, np.repeat(np.arange(20), 2), np.full(40, -1))
+    both = corpus_poses.with_authored(poses)
+    assert (both.entry[40:] < 0).all()
+    alone, split = corpus_poses.split_frames(poses), corpus_poses.split_frames(both)
+    assert np.array_equal(split.held_back, alone.held_back)
+    assert set(split.train) >= set(alone.train)
+    assert (both.entry[split.train] < 0).any()
+
+
+def test_limbs_are_told_apart() -> None:
+    limb = corpus_poses._limb_of_bone()
+    assert limb[BONE["root"]] == limb[BONE["head"]] == 0
+    sides = {limb[BONE[n]] for n in ("upperleg01.L", "upperarm01.L", "upperleg01.R", "wrist.R")}
+    assert sides == {1, 2, 3, 4}

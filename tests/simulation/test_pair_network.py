@@ -10,16 +10,32 @@ import pytest
 torch = pytest.importorskip("torch")
 
 from posescore.errors import MissingPartError  # noqa: E402
-from posescore.pose.pair_network import decoded  # noqa: E402
-from posescore.simulation.corpus.pictures import Batch  # noqa: E402
+from posescore.pose.pair_network import ROOM, decoded  # noqa: E402
+from posescore.simulation.corpus.framing import Frame  # noqa: E402
+from posescore.simulation.corpus.pictures import DRAWN_SIDE_PX, Batch  # noqa: E402
 from posescore.simulation.pair_network.checkpoint import (  # noqa: E402
+    fill,
     load_checkpoint,
     save_checkpoint,
 )
+from posescore.simulation.pair_network.encoder import LIGHTNING_OUTPUTS, empty_encoder  # noqa: E402
 from posescore.simulation.pair_network.finder import EDGE_BINS, boxes_of  # noqa: E402
 from posescore.simulation.pair_network.loss import Truth, pair_loss  # noqa: E402
-from posescore.simulation.pair_network.network import N_PARTS, Outputs, decode_heat  # noqa: E402
+from posescore.simulation.pair_network.network import (  # noqa: E402
+    N_PARTS,
+    Mixer,
+    Outputs,
+    decode_heat,
+)
+from posescore.simulation.pair_network.pass_errors import (  # noqa: E402
+    matched,
+    rows_to_draw,
+    square_frames,
+)
 from posescore.simulation.pair_network.scores import overlap, similarity  # noqa: E402
+from posescore.simulation.pair_network.supply import Supply  # noqa: E402
+from posescore.simulation.pair_network.training import Place  # noqa: E402
+from posescore.simulation.pose_set import PoseSet  # noqa: E402
 
 
 def made_batch() -> Batch:
@@ -103,3 +119,80 @@ def test_boxes() -> None:
     expected = (torch.tensor([[8.0, 16, 40, 48]]) + 0.5) / EDGE_BINS
     assert torch.allclose(box, expected)
     assert float(overlap(box, expected)) == pytest.approx(1)
+
+
+def test_layers_gained_since_a_checkpoint_change_nothing() -> None:
+    old = torch.nn.ModuleDict({"first": Mixer(8)})
+    new = torch.nn.ModuleDict({"first": Mixer(8), "second": Mixer(8)})
+    fill(new, old.state_dict())
+    x = torch.randn(3, 8, generator=torch.Generator().manual_seed(0))
+    assert torch.equal(new["first"](x), old["first"](x))
+    assert not new["second"](x).any(), "a residual of nothing"
+    with pytest.raises(MissingPartError, match="another network"):
+        fill(old, new.state_dict())
+
+
+def test_a_supply_hands_out_every_picture_once() -> None:
+    drawn = made_batch()
+    calls = []
+
+    def draw() -> Batch:
+        calls.append(1)
+        return drawn
+
+    supply = Supply(draw, 1)
+    pictures = [supply.next().picture for _ in range(2)]
+    assert len(calls) == 1
+    together = torch.cat(pictures).flip(0)
+    assert torch.equal(together, drawn.picture)
+    supply.next()
+    assert len(calls) == 2
+
+
+def test_frozen_layers_do_not_learn() -> None:
+    encoder = empty_encoder(LIGHTNING_OUTPUTS, 32)
+    encoder.freeze(2)
+    fixed = {n for n, p in encoder.named_parameters() if not p.requires_grad}
+    assert {n.split(".")[0] for n in fixed} == {
+        "stem",
+        "first_depthwise",
+        "first_project",
+        "blocks",
+    }
+    assert {n.split(".")[1] for n in fixed if n.startswith("blocks")} == {"0", "1"}
+
+
+def test_bad_gradients_count_as_none_and_long_ones_are_shortened() -> None:
+    weight = torch.nn.Parameter(torch.zeros(4))
+    place = Place(0, 1, torch.device("cpu"))
+    weight.grad = torch.tensor([3.0, 4.0, 0.0, 0.0])
+    place.averaged([weight])
+    assert torch.allclose(weight.grad, torch.tensor([1.2, 1.6, 0.0, 0.0]), atol=1e-4)
+    weight.grad = torch.tensor([1.0, float("nan"), 0.0, 0.0])
+    place.averaged([weight])
+    assert not weight.grad.any()
+
+
+def test_the_square_of_the_errors_is_the_runtime_s() -> None:
+    whole = Frame(torch.zeros(1, 2), torch.full((1, 2), 100.0), torch.zeros(1, 4))
+    square = square_frames(torch.tensor([[0.25, 0.25, 0.75, 0.5]]), whole)
+    side_tangent = DRAWN_SIDE_PX / float(square.scale[0, 0])
+    assert side_tangent == pytest.approx(ROOM * 0.5 * DRAWN_SIDE_PX / 100)
+    middle = (torch.tensor([[0.5, 0.375]]) - 0.5) * DRAWN_SIDE_PX / 100
+    assert torch.allclose(square.centre, middle)
+
+
+def test_what_was_said_is_matched_to_the_nearer_athlete() -> None:
+    batch = made_batch()
+    sure = torch.arange(2.0)[None, :, None].expand(2, 2, 21)
+    guess, confidence = matched(batch.keypoints_px.flip(1), sure, batch)
+    assert torch.equal(guess, batch.keypoints_px)
+    assert torch.equal(confidence, sure.flip(1))
+
+
+def test_rare_states_are_drawn_more_often_than_they_occur() -> None:
+    state = np.array([0] * 900 + [1] * 100 + [-1] * 50)
+    poses = PoseSet(np.zeros((1050, 2, 23, 3), np.float32), np.arange(1050), state)
+    drawn = state[rows_to_draw(poses, 4000, 0)]
+    assert (drawn >= 0).all()
+    assert (drawn == 1).mean() == pytest.approx(0.25, abs=0.03)

@@ -17,6 +17,7 @@ import click
 
 from posescore.errors import MissingPartError
 from posescore.simulation.corpus.fitting import fit_all
+from posescore.simulation.corpus.poses import with_authored
 from posescore.simulation.corpus.rig import build_rig
 from posescore.simulation.pose_set import load_pose_set, pose_set_path
 
@@ -48,7 +49,8 @@ def prepare(folder: Path, network: Path, device: str = "cpu") -> None:
     shutil.copyfile(pose_set_path(), folder / "poses3d.npz")
     rig = build_rig()
     rig.save(folder / "rig.npz")
-    fits = fit_all(rig, load_pose_set(folder / "poses3d.npz").joints_m, device)
+    poses = with_authored(load_pose_set(folder / "poses3d.npz"))
+    fits = fit_all(rig, poses.joints_m, device)
     fits.save(folder / "fits.npz")
     click.echo(f"fitted {len(fits.root_m)} bodies, mean error {fits.error_m.mean() * 100:.1f} cm")
 
