@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Final, Protocol
 
 from posescore.errors import ConflictError, NotFoundError, PoseScoreError
 from posescore.library.adding import Added, add_footage, title_of
+from posescore.library.claims import QUEUE
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
 from posescore.library.match import Match, MatchInfo
@@ -317,11 +318,11 @@ def end_with(parent: int) -> None:
 
 
 def main(analyse: Analyse = analyse_match) -> None:
-    """Work on the library of the folder that the command line names."""
+    """Work on the library of the folder that the command line names, unless somebody does."""
     end_with(sys.stdin.fileno())
     if hasattr(os, "nice"):
         os.nice(5)  # the pages go first
-    with Library(Path(sys.argv[1])) as library:
+    with Library(Path(sys.argv[1])) as library, suppress(ConflictError), library.claim(QUEUE):
         work(library, analyse)
 
 

@@ -12,6 +12,8 @@ from filelock import FileLock, Timeout
 from posescore.errors import ConflictError
 from posescore.library.storage import sentences
 
+QUEUE: Final = 0
+"""Claimed by the program that works the jobs off, one at a time; no match has that number."""
 _PATIENCE_S: Final = 2.0
 """Somebody who only looks whether a match is claimed holds its lock for a moment."""
 

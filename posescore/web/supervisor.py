@@ -16,6 +16,7 @@ from types import TracebackType
 from typing import IO, Final, Self
 
 from posescore.errors import PoseScoreError
+from posescore.library.claims import QUEUE
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
 
@@ -91,7 +92,8 @@ class Supervisor:
             code = self._worker.returncode
             self._end_worker()
             self._note_end(code)
-        if any(not self._library.is_claimed(job.match_id) for job in self._open()):
+        waits = any(not self._library.is_claimed(job.match_id) for job in self._open())
+        if waits and not self._library.is_claimed(QUEUE):  # another server's worker may be at it
             self._start_worker()
 
     def _open(self) -> Sequence[Job]:

@@ -58,10 +58,12 @@ def state(library: Library, job: Job) -> JobState:
     return library.job(job.id).state
 
 
-def test_what_waits_is_analysed_one_after_the_other(library: Library, tmp_path: Path) -> None:
+def test_what_waits_is_analysed_one_after_the_other_whoever_serves(
+    library: Library, tmp_path: Path
+) -> None:
     jobs = [queued(library, tmp_path, frames) for frames in (5, 6, 7)]
     together = 0
-    with Supervisor(library, QUICK):
+    with Supervisor(library, QUICK), Supervisor(library, QUICK):
 
         def done() -> bool:
             nonlocal together

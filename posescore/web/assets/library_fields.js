@@ -10,11 +10,12 @@ export const AthleteFields = {
       <fieldset v-for="(letter, i) in ['A', 'B']" :key="letter" class="athlete">
         <legend><b class="chip" :class="'chip-' + letter" aria-hidden="true">{{ letter }}</b> Athlete {{ letter }} <span class="sr">of {{ label }}</span></legend>
         <label class="field">Name <input type="text" v-model="who(i).name" maxlength="120" autocomplete="off"></label>
-        <label class="field">Gi <input type="text" v-model="who(i).gi_colour" maxlength="40" list="gi-colours" autocomplete="off" placeholder="white, blue ..."></label>
+        <label class="field">Gi <input type="text" v-model="who(i).gi_colour" maxlength="40" list="gi-colours" autocomplete="off" placeholder="white"></label>
         <label class="field">Belt <select v-model="who(i).belt"><option value="">not said</option>
           <option v-if="who(i).belt && !belts.includes(who(i).belt)" :value="who(i).belt">{{ who(i).belt }}</option>
           <option v-for="belt in belts" :key="belt" :value="belt">{{ belt }}</option></select></label>
       </fieldset>
+      <p class="hint gi-hint">The colours of the gis tell the program who is A and who is B.</p>
       <datalist id="gi-colours"><option v-for="colour in colours" :key="colour" :value="colour"></option></datalist>
     </div>`,
   computed: {
