@@ -46,7 +46,7 @@ def test_a_page_keeps_nobody_out(page: Page, path: str, window: str) -> None:
     page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
     page.goto(path.format(match_id=1))
     page.wait_for_selector(READY.get(path, "h1"))
-    page.wait_for_load_state("networkidle")
+    page.wait_for_function("[...document.images].every((one) => one.complete)")
     assert faults(page) == []
     assert page.locator("h1").count() == 1
     assert len(page.title()) > 5
