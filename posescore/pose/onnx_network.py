@@ -47,6 +47,9 @@ class OnnxNetwork:
     """
 
     def __init__(self, path: Path, threads: int | None = None) -> None:
+        os.environ["ORT_DISABLE_TELEMETRY"] = (
+            "1"  # read by releases we don't allow, if one is there
+        )
         try:
             import onnxruntime
         except ImportError as error:

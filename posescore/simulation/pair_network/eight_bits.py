@@ -18,6 +18,7 @@ from typing import Any, Final
 import click
 import numpy as np
 import onnx
+import onnxruntime
 import torch
 from numpy.typing import NDArray
 from onnx import TensorProto, helper, numpy_helper
@@ -27,7 +28,6 @@ from onnxruntime.quantization import (
     QuantType,
     quantize_static,
 )
-from onnxruntime.quantization.shape_inference import quant_pre_process
 
 from posescore.errors import OwnFailureError
 from posescore.pose.onnx_network import OnnxNetwork
@@ -125,6 +125,15 @@ def _pads_with_zero(node: onnx.NodeProto, constants: dict[str, NDArray[Any]]) ->
     return mode == b"constant" and zero and amounts is not None and amounts.shape == (8,)
 
 
+def write_plain(source: Path, target: Path) -> None:
+    """Write a network with its constants worked out and its linear layers as one node each."""
+    options = onnxruntime.SessionOptions()
+    options.graph_optimization_level = onnxruntime.GraphOptimizationLevel.ORT_ENABLE_BASIC
+    options.optimized_model_filepath = str(target)
+    options.log_severity_level = 3
+    onnxruntime.InferenceSession(str(source), options, providers=["CPUExecutionProvider"])
+
+
 def write_eight_bits(source: Path, target: Path, pictures: Pictures) -> None:
     """Write a network of float weights with weights and maps of eight bits.
 
@@ -148,7 +157,7 @@ def write_eight_bits(source: Path, target: Path, pictures: Pictures) -> None:
         model = onnx.load(str(source))
         widen_weights(model)
         onnx.save(model, str(wide))
-        quant_pre_process(str(wide), str(plain), skip_symbolic_shape=True)
+        write_plain(wide, plain)
         model = onnx.load(str(plain))
         absorb_pads(model)
         kept = [node.name for node in model.graph.node if any(k in node.name for k in _FLOAT)]
