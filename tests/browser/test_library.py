@@ -169,11 +169,27 @@ def test_bad_files_are_told_one_by_one_and_the_good_ones_go_on(
     expect(window.get_by_role("alert").filter(has_text="broken.mp4 is not a video")).to_be_visible()
     expect(page.get_by_role("article", include_hidden=True)).to_have_count(2)
     expect(window.locator(".item")).to_have_count(2)
-    page.keyboard.press("Escape")
+    broken.write_bytes(clips[2].read_bytes())  # copied again from the camera
+    window.get_by_role("button", name="Leave out broken.mp4").click()
+    window.locator("input[type=file]").set_input_files(str(broken))
+    window.get_by_role("button", name="Add 1 match").click()
+    expect(card(page, "broken")).to_be_visible()
     expect(card(page, "round 2")).to_contain_text("proposals wait for you")
     refusals = [said for said in watch.said if "status of 422" in said]
     assert len(refusals) == 2
     watch.said = [said for said in watch.said if said not in refusals]
+
+
+def test_sending_that_broke_off_is_tried_again(page: Page, watch: Watch, clips: list[Path]) -> None:
+    page.goto("/")
+    page.route(re.compile("/api/footage/[0-9a-f]+$"), lambda route: route.abort())
+    window = add_by_choosing(page, clips[0])
+    expect(window.get_by_role("alert").filter(has_text="could not be sent")).to_be_visible()
+    page.unroute_all()
+    window.get_by_role("button", name="Try again with round_1.mp4").click()
+    window.get_by_role("button", name="Add 1 match").click()
+    expect(card(page, "round 1")).to_be_visible()
+    watch.said = [said for said in watch.said if "ERR_FAILED" not in said]
 
 
 def test_what_is_chosen_while_others_are_added_waits_to_be_added(
@@ -256,7 +272,12 @@ def test_one_match_is_edited_while_another_is_analysed(
     window = page.get_by_role("dialog", name="Details of round 1")
     window.get_by_label("Title").fill("The final")
     window.get_by_label("Age class").select_option("juvenile")
-    page.keyboard.press("Enter")
+    first = window.get_by_role("group", name="Athlete A").get_by_label("Name")
+    first.fill("Noa Berg")
+    window.get_by_role("button", name="Exchange A and B").click()
+    expect(first).to_have_value("")
+    window.get_by_label("Title").press("Enter")
+    expect(card(page, "The final").locator(".pairing")).to_contain_text(re.compile("B.*Noa Berg"))
     expect(card(page, "The final")).to_contain_text("juvenile, 5 minutes")
     card(page, "The final").get_by_role("link").click()
     page.locator(".proposals li").first.wait_for()

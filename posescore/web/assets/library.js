@@ -37,6 +37,10 @@ export default {
       const all = sum(Object.keys(counts));
       return GROUPS.map((group) => ({ ...group, number: group.stages.length ? sum(group.stages) : all }));
     },
+    /** What can be chosen, and names that are known already: the same person is then written the same way. */
+    offered() {
+      return this.choices && { ...this.choices, events: this.shelf?.events ?? [], athletes: this.shelf?.athletes ?? [] };
+    },
     busyItems() {
       return this.items.filter((item) => ["sending", "adding"].includes(item.state) || (item.wanted && ["waiting", "here"].includes(item.state)));
     },
@@ -203,7 +207,7 @@ export default {
       this.open = "";
       this.say(`${row.title} is deleted.`);
       this.refresh();
-      this.$nextTick(() => this.$refs.search?.focus());
+      this.$nextTick(() => (this.$refs.search ?? this.$refs.add).focus());
     },
     say(text) {
       this.said = text;
@@ -248,6 +252,10 @@ export default {
     },
     nextToSend() {
       return this.items.find((item) => item.state === "waiting");
+    },
+    tryAgain(item) {
+      Object.assign(item, { state: item.path ? "here" : "waiting", trouble: "", wanted: false, sent: 0, key: "" });
+      this.sendAll();
     },
     leaveOut(item) {
       forget(item);

@@ -17,7 +17,7 @@ export const AddWindow = {
     items: { type: Array, required: true }, shared: { type: Object, required: true },
     choices: { type: Object, required: true }, started: { type: Boolean, required: true },
   },
-  emits: ["close", "files", "paths", "remove", "start"],
+  emits: ["again", "close", "files", "paths", "remove", "start"],
   template: `
     <Window heading="Add matches" wide steady @close="$emit('close')">
       <form class="add" @submit.prevent="start">
@@ -42,12 +42,13 @@ export const AddWindow = {
             <li v-for="item in items" :key="item.id" class="item" :class="'item-' + item.state">
               <div class="item-head"><b>{{ item.name }}</b> <span class="hint">{{ size(item.sizeBytes) }}</span>
                 <span class="item-state">{{ states[item.state] }}<template v-if="item.state === 'sending'">, {{ Math.floor(item.sent * 100) }} %</template></span>
+                <button v-if="item.state === 'refused'" type="button" class="quiet" :aria-label="'Try again with ' + item.name" @click="$emit('again', item)">Try again</button>
                 <button v-if="removable(item)" type="button" class="quiet" :aria-label="'Leave out ' + item.name" @click="$emit('remove', item)">Leave out</button></div>
               <progress v-if="item.state === 'sending'" :value="item.sent" max="1" :aria-label="'Sending ' + item.name"></progress>
               <p v-if="item.trouble" :class="item.state === 'known' ? 'hint' : 'problem'" role="alert">{{ item.trouble }}</p>
               <details v-if="editable(item)" :open="items.length < 3"><summary>Title and athletes <span class="sr">of {{ item.name }}</span></summary>
                 <label class="field">Title <input type="text" v-model="item.details.title" maxlength="200"></label>
-                <athlete-fields :details="item.details" :belts="choices.belts" :label="item.name"></athlete-fields></details>
+                <athlete-fields :details="item.details" :choices="choices" :label="item.name"></athlete-fields></details>
             </li>
           </ul>
           <p v-if="started" role="status">Adding: each match appears in the list as soon as it is there. You may close this window.</p>

@@ -26,8 +26,8 @@ export default {
         <p v-if="row.source && !row.source.there" class="problem">The footage is gone from {{ row.source.path }}. Add it again from where it lies now: the match finds it by its contents.</p>
       </div>
       <div class="card-acts">
-        <button v-if="isRunning" type="button" class="quiet" :aria-label="'Stop the analysis of ' + row.title" @click="$emit('stop', row)">Stop</button>
-        <button v-if="canAnalyse" type="button" class="quiet" :aria-label="'Analyse ' + row.title" @click="$emit('analyse', row)">Analyse</button>
+        <button v-if="isRunning || canAnalyse" type="button" class="quiet" :aria-label="(isRunning ? 'Stop the analysis of ' : 'Analyse ') + row.title"
+          @click="$emit(isRunning ? 'stop' : 'analyse', row)">{{ isRunning ? 'Stop' : 'Analyse' }}</button>
         <button type="button" class="quiet" aria-haspopup="dialog" :aria-label="'Details of ' + row.title" @click="$emit('details', row)">Details</button>
         <button type="button" class="quiet" aria-haspopup="dialog" :aria-label="'Delete ' + row.title" @click="$emit('remove', row)">Delete</button>
       </div>

@@ -5,7 +5,7 @@ export const template = `
     <header class="shelf-head">
       <div><h1>PoseScore</h1><p>Matches whose points wait for you, or were settled by you.</p></div>
       <div class="head-acts"><a v-if="shelf?.athletes.length" class="button" href="/athletes">Athletes</a>
-        <button type="button" class="primary" aria-haspopup="dialog" :disabled="!choices || !!shelf?.read_only" @click="open = 'add'">Add matches</button></div>
+        <button ref="add" type="button" class="primary" aria-haspopup="dialog" :disabled="!choices || !!shelf?.read_only" @click="open = 'add'">Add matches</button></div>
     </header>
 
     <p v-if="trouble" class="trouble" role="alert">{{ trouble }} <button type="button" class="quiet" @click="trouble = ''">Close</button></p>
@@ -50,8 +50,8 @@ export const template = `
     <div aria-live="polite" class="sr">{{ said }}</div>
     <div v-if="said" :key="saidNumber" class="toast" aria-hidden="true">{{ said }}</div>
 
-    <add-window v-if="open === 'add' && choices" :items="items" :shared="shared" :choices="choices" :started="started"
-      @close="closeAdding" @files="takeFiles" @paths="takePaths" @remove="leaveOut" @start="start"></add-window>
-    <details-window v-if="open === 'details' && choices" :key="row.id" :row="row" :choices="choices" @close="open = ''" @saved="onSaved" @analyse="analyseAgain"></details-window>
+    <add-window v-if="open === 'add' && choices" :items="items" :shared="shared" :choices="offered" :started="started"
+      @close="closeAdding" @files="takeFiles" @paths="takePaths" @remove="leaveOut" @again="tryAgain" @start="start"></add-window>
+    <details-window v-if="open === 'details' && choices" :key="row.id" :row="row" :choices="offered" @close="open = ''" @saved="onSaved" @analyse="analyseAgain"></details-window>
     <delete-window v-if="open === 'delete'" :key="row.id" :row="row" @close="open = ''" @deleted="onDeleted"></delete-window>
   </div>`;

@@ -14,7 +14,7 @@ export const DetailsWindow = {
     <Window :heading="'Details of ' + row.title" wide steady @close="$emit('close')">
       <form @submit.prevent="save">
         <label class="field">Title <input type="text" v-model="details.title" maxlength="200" data-first required></label>
-        <athlete-fields :details="details" :belts="choices.belts" :label="row.title"></athlete-fields>
+        <athlete-fields :details="details" :choices="choices" :label="row.title"></athlete-fields>
         <event-fields :details="details" :choices="choices"></event-fields>
         <label class="field">Note <input type="text" v-model="details.note" maxlength="2000"></label>
         <p v-if="row.source" class="hint path-line">Footage: {{ row.source.path }}{{ row.source.copied ? ' (copied into the library)' : '' }}</p>
