@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Watch
-from tests.browser.room import close_window, named_frame, open_match, wait_for_points
+from tests.browser.room import close_window, go_to, named_frame, open_match, wait_for_points
 
 pytestmark = pytest.mark.browser
 
@@ -76,3 +76,13 @@ def test_keys_pressed_in_a_burst_all_count(page: Page) -> None:
     expect(page.locator("#said")).to_contain_text("Done again")
     page.keyboard.press("u")
     wait_for_points(page, "A", 0)
+
+
+def test_a_stretch_alone_is_exchanged(page: Page) -> None:
+    open_match(page)
+    go_to(page, "0:33")
+    expect(page.locator("#frame-now")).to_have_text("330")
+    page.keyboard.press("Shift+W")
+    expect(page.locator("#said")).to_contain_text("exchanged from 0:32.00 to 0:38.00")
+    page.keyboard.press("u")
+    expect(page.locator("#said")).to_contain_text("Undone: exchange A and B")

@@ -14,7 +14,7 @@ export function needs(review, looked) {
       text: `Doubtful: ${POSITIONS[hold.position].trade}, ${sureText(hold.confidence)}.`,
     }));
   const found = review.findings.map((finding) => ({
-    id: `f:${finding.kind}:${finding.start_s.toFixed(2)}`, time_s: finding.start_s, from_s: Math.max(0, finding.start_s - 1),
+    id: `f:${finding.kind}:${finding.start_s.toFixed(2)}`, swap: finding.kind === "possible_swap", time_s: finding.start_s, from_s: Math.max(0, finding.start_s - 1),
     text: `${FINDINGS[finding.kind] ?? finding.kind}. ${finding.message}`,
   }));
   return [...open, ...[...doubtful, ...found].filter((need) => !looked.has(need.id))]

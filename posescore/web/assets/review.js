@@ -211,11 +211,14 @@ export default {
       }
       if (this.need && !this.need.startsWith("p:")) this.looked.add(this.need);
       this.need = next.id;
-      this.needText = next.text;
+      this.needText = next.swap && this.keys.on ? `${next.text} ${this.swapKeys()}` : next.text;
       this.selected = next.proposal ?? null;
       this.$refs.stage.pause();
       this.$refs.stage.goToTime(next.proposal ? next.time_s : next.from_s);
       return next.text && this.say(next.text);
+    },
+    swapKeys() {
+      return `${this.keyOf("swap")} exchanges them from here on, ${this.keyOf("swap_here")} in this stretch alone.`;
     },
     move(by) {
       const list = this.review.proposals;

@@ -132,7 +132,7 @@ export const PlayBar = {
         <span class="num" aria-label="Speed">{{ rate }}\u00d7</span>
         <button type="button" :title="hint('faster')" aria-label="Faster" @click="$emit('act', 'faster')">+</button></span>
       <slot></slot>
-      <button type="button" :title="hint('skeletons')" @click="$emit('act', 'skeletons')">Skeletons: {{ shownWords }}</button>
+      <button type="button" :title="hint('skeletons') + '. Fainter lines and hollow points: the program is less sure.'" @click="$emit('act', 'skeletons')">Skeletons: {{ shownWords }}</button>
     </div>`,
   methods: { text: clockText },
 };
