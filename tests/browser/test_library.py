@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Locator, Page, expect
 
 from posescore.footage.clock import FrameClock
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, MatchInfo
 from tests.browser.conftest import DESK, PATIENCE_MS, PHONE, Server, Watch
+from tests.browser.room import faults
 from tests.library.samples import analysis
 from tests.web.small_match import write_clip
 
@@ -409,16 +409,6 @@ def test_a_long_list_is_searched_filtered_sorted_and_paged(
     page.reload()
     expect(page.get_by_label("Search")).to_have_value("opponent 13 lakeside")
     expect(cards).to_have_count(5)
-
-
-def faults(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [
-        f"{fault['id']}: {node['html'][:160]}"
-        for fault in found
-        if fault["impact"] in ("serious", "critical", "moderate")
-        for node in fault["nodes"]
-    ]
 
 
 @pytest.mark.parametrize("size", ["desk", "phone"])
