@@ -7,8 +7,10 @@ killed there.
 
 from __future__ import annotations
 
+import importlib
 import json
 import tempfile
+import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,8 +37,6 @@ from posescore.pose.follow import FOLLOWING_VERSION, follow, usual_step
 from posescore.pose.remembered import remembered
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import read_track, write_track
-from posescore.position.classifier import PositionClassifier
-from posescore.position.classify import classify_pictures
 from posescore.position.probabilities import PositionProbabilities
 from posescore.resources import shipped
 from posescore.scoring.match_time import Division
@@ -121,11 +121,21 @@ def read_track_of(
     """Keypoints of both athletes: from the given file, else kept ones, else the pose pass."""
     if request.track_file is not None:
         return _given_track(footage, request.track_file)
+    _load_beside("posescore.position.classifier")
     estimator = default_estimator()
     try:
         return pose_pass(footage, estimator, request, cache, progress)
     finally:
         estimator.close()
+
+
+def _load_beside(module: str) -> None:
+    """Load what a later stage needs in a thread of its own.
+
+    Loading the position classifier's library takes two seconds, which the pose pass leaves over: it
+    keeps one core busy, and decoding a quarter of another.
+    """
+    threading.Thread(target=importlib.import_module, args=(module,), name="loading").start()
 
 
 def pose_pass(
@@ -175,6 +185,8 @@ def _given_track(footage: Footage, path: Path) -> PairTrack:
 
 def read_positions(track: PairTrack, progress: Progress = silent) -> Reading:
     """Everything behind the pose pass: positions, holds with checks, inferred events."""
+    from posescore.position.classifier import PositionClassifier
+
     progress("naming positions", 0, 2)
     probabilities = PositionClassifier.load().probabilities(track)
     progress("naming positions", 1, 2)
@@ -302,6 +314,8 @@ def classify_file(path: Path, smooth: bool = False) -> Iterator[dict[str, Any]]:
         Judge the pictures as one film: each gets the position of the hold it lies in. Pictures
         without a time are taken as frames of a film at 30 a second.
     """
+    from posescore.position.classify import classify_pictures
+
     pictures = _pictures_of(path)
     points = np.stack([picture.keypoints_px for picture in pictures])
     confidence = np.stack([picture.keypoint_confidence for picture in pictures])
