@@ -18,8 +18,8 @@ from posescore.export.words import capital, counted
 
 MINE: Final = "#17594a"
 THEIRS: Final = "#9a4700"
-_PLOT_WIDTH: Final = 440.0
-_TREND: Final = (40.0, 446.0, 12.0, 172.0)
+_PLOT_WIDTH: Final = 332.0
+_TREND: Final = (40.0, 326.0, 12.0, 172.0)
 """Left, right, top and bottom of the trend's plane."""
 
 

@@ -77,7 +77,7 @@ def stills_of(item: ReviewItem, review: Review) -> tuple[Still, ...]:
     held = hold_shown(shown, review.holds)
     third_s = shown.time_s
     if held is not None and shown.points:
-        end_s = max(end_s, held.hold.end_s)
+        start_s, end_s = max(start_s, held.hold.start_s), max(end_s, held.hold.end_s)
     elif held is not None:
         start_s, end_s = max(start_s, held.hold.start_s), held.hold.end_s
         third_s = start_s + HELD_S

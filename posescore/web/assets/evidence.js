@@ -7,6 +7,8 @@ import { Window } from "posescore-room/windows.js";
 const SIGNS = { yes: "\u2713", no: "\u2717", unknown: "?" };
 const SIGN_WORDS = { yes: "Seen", no: "Not met", unknown: "Cannot tell" };
 
+const SHARE = / \(seen so \d+ ?% of the time\)$/; // a number too many beside how sure it is
+
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 /** Frames with skeletons; pressing one shows it in the footage. */
@@ -66,6 +68,7 @@ export const CriterionList = {
     proposal: { type: Object, required: true },
     busy: { type: Boolean, default: false },
     locked: { type: Boolean, default: false },
+    brief: { type: Boolean, default: false },
   },
   emits: ["check"],
   template: `
@@ -89,7 +92,8 @@ export const CriterionList = {
       return [...this.proposal.criteria].sort((a, b) => first(a) - first(b)).map((criterion) => {
         const state = criterion.met === null ? "unknown" : criterion.met ? "yes" : "no";
         return {
-          ...criterion, state, title: capital(spaced(criterion.name)), sign: SIGNS[state], word: SIGN_WORDS[state],
+          ...criterion, state, seen: this.brief ? criterion.seen.replace(SHARE, "") : criterion.seen,
+          title: capital(spaced(criterion.name)), sign: SIGNS[state], word: SIGN_WORDS[state],
           beside: [state !== "unknown" && sureText(criterion.probability), criterion.clause && `rule ${criterion.clause}`]
             .filter(Boolean).join(" \u00b7 "),
         };

@@ -46,7 +46,7 @@ export default {
           </p>
           <p class="why"><span class="label">In the trade's words</span>{{ item.why }}</p>
           <path-there :path="item.path" @seek="$emit('still', $event)"></path-there>
-          <criterion-list :proposal="item" :busy="busy" :locked="!!review.read_only" @check="(check, value) => $emit('check', check, value)"></criterion-list>
+          <criterion-list brief :proposal="item" :busy="busy" :locked="!!review.read_only" @check="(check, value) => $emit('check', check, value)"></criterion-list>
         </div>
       </li>
       <li v-if="!items.length" class="empty">No points were proposed. Add what you saw yourself.</li>
