@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -10,12 +11,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from posescore import pipeline
 from posescore.background import (
-    STAGES,
+    PLAIN,
     TOLD_EVERY_S,
+    WITH_COPY,
     Analyse,
+    Plan,
     StoppedError,
     analyze_now,
+    plan_of,
     request_of,
     run_job,
     share_of,
@@ -89,7 +94,7 @@ def test_a_job_runs_and_tells_how_far_it_is(library: Library, match: Match) -> N
     def look(library: Library, progress: Progress) -> None:
         running = library.job(job.id)
         assert running.state is JobState.RUNNING
-        assert running.progress == pytest.approx(STAGES["finding both athletes"][1] / 2)
+        assert running.progress == pytest.approx(PLAIN["finding both athletes"][1] / 2)
         assert running.stage == "finding both athletes"
         assert library.is_claimed(match.id)
 
@@ -181,7 +186,9 @@ def test_work_takes_up_what_a_crash_left_and_passes_over_what_runs_elsewhere(
             progress("finding both athletes", done, 100)
             time.sleep(TOLD_EVERY_S)
         now = library.job(left.id)
-        assert now.started_progress == pytest.approx(0.76), "time left is counted from new work"
+        assert now.started_progress == pytest.approx(0.8 * 0.97), (
+            "time left is counted from new work"
+        )
         library.save_analysis(match.id, analysis())
 
     with library.claim(elsewhere.match_id):
@@ -241,16 +248,38 @@ def test_the_command_line_keeps_a_match_that_was_there(library: Library, match: 
     assert before.state is JobState.CANCELLED, "the new job took the place of the waiting one"
 
 
-steps = st.tuples(st.integers(0, len(STAGES) - 1), st.integers(0, 1000))
-
-
-@given(steps, steps, st.integers(1, 1000))
+@given(
+    st.sampled_from([PLAIN, WITH_COPY]),
+    st.tuples(st.integers(0, 9), st.integers(0, 1000)),
+    st.tuples(st.integers(0, 9), st.integers(0, 1000)),
+    st.integers(1, 1000),
+)
 def test_progress_rises_from_stage_to_stage(
-    one: tuple[int, int], other: tuple[int, int], total: int
+    plan: Plan, one: tuple[int, int], other: tuple[int, int], total: int
 ) -> None:
-    names = list(STAGES)
-    early, late = sorted((one, other))
-    shares = [share_of(names[stage], done, total) for stage, done in (early, late)]
+    names = list(plan)
+    early, late = sorted((stage % len(plan), done) for stage, done in (one, other))
+    shares = [share_of(plan, names[stage], done, total) for stage, done in (early, late)]
     assert 0.0 <= shares[0] <= shares[1] <= 1.0
-    assert share_of(names[-1], total, total) == 1.0
-    assert share_of(names[0], 0, total) == share_of("something else", 5, total) == 0.0
+    assert share_of(plan, names[-1], total, total) == 1.0
+    assert share_of(plan, names[0], 0, total) == share_of(plan, "something else", 5, total) == 0.0
+
+
+def test_a_copy_for_browsers_counts_where_one_is_needed(
+    library: Library, match: Match, tmp_path: Path
+) -> None:
+    assert plan_of(match) is PLAIN
+    film = tmp_path / "film.mkv"
+    write_clip(film, FrameClock.steady(9, 10.0))
+    other = add_footage(library, film, MatchInfo("Matroska")).match
+    assert plan_of(other) is WITH_COPY
+    other.proxy_path.touch()
+    assert plan_of(other) is PLAIN
+    film.unlink()
+    other.proxy_path.unlink()
+    assert plan_of(other) is PLAIN
+
+
+def test_the_stages_are_those_that_the_pipeline_tells() -> None:
+    source = Path(pipeline.__file__).read_text("utf-8")
+    assert set(re.findall(r'progress\("([^"]+)"', source)) == set(WITH_COPY)
