@@ -174,7 +174,7 @@ def analyze(video: Path, library_folder: Path | None, as_json: bool, **given: An
 def review(
     match: str | None, host: str, port: int | None, no_open: bool, library_folder: Path | None
 ) -> None:
-    """Open the review page of the library, or of one MATCH (its number or title)."""
+    """Open the library's pages: add matches and review them; or one MATCH (number or title)."""
     from posescore.web.server import serve
 
     library = open_library(library_folder)

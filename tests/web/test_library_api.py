@@ -260,6 +260,49 @@ def test_details_change_and_come_back(client: TestClient, library: Library) -> N
     assert library.match(1).info.title == DETAILS["title"], "a blank title keeps the old one"
 
 
+words = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
+athletes = st.fixed_dictionaries({"name": words, "gi_colour": words, "belt": words})
+
+
+@settings(max_examples=5, deadline=None)
+@given(
+    changes=st.lists(
+        st.fixed_dictionaries(
+            {
+                "title": words,
+                "event": words,
+                "mat": words,
+                "note": words,
+                "athlete_a": athletes,
+                "athlete_b": athletes,
+                "held_on": st.none() | st.dates().map(str),
+            }
+        ),
+        max_size=6,
+    )
+)
+def test_whatever_is_written_comes_back(
+    tmp_path_factory: pytest.TempPathFactory, changes: list[dict[str, Any]]
+) -> None:
+    with Library(tmp_path_factory.mktemp("words")) as library:
+        library.add_match(MatchInfo("as it was"))
+        title = "as it was"
+        with TestClient(create_api(library), base_url=BASE) as client:
+            for change in changes:
+                title = change["title"].strip() or title
+                row = good(client.patch("/api/matches/1", json=change))
+                assert row["title"] == title
+                for field in ("event", "mat", "note"):
+                    assert row[field] == change[field].strip()
+                assert row["held_on"] == change["held_on"]
+                for slot, given_to in (("A", "athlete_a"), ("B", "athlete_b")):
+                    for field, text in change[given_to].items():
+                        assert row["athletes"][slot][field] == text.strip()
+                assert row == good(client.get("/api/matches/1/line"))
+                found = listed(client, search=title)["matches"]
+                assert [one["id"] for one in found] == [1]
+
+
 def test_the_rule_set_changes_through_the_log(client: TestClient, library: Library) -> None:
     change = {**DETAILS, "rules": "sport-jiu-jitsu-strict-mount", "division": None}
     assert good(client.patch("/api/matches/1", json=change))["rules"] == change["rules"]
