@@ -20,10 +20,10 @@ OPENING_S: Final = 6.0
 """Seconds looked at once two people have been seen: long enough for athletes to take grips."""
 OPENING_LIMIT_S: Final = 30.0
 """After this, what there is has to do."""
-WHOLE_PICTURES_PER_S: Final = 5.0
+WHOLE_PICTURES_PER_S: Final = 2.0
 """How often the whole picture is searched in the opening where two people are in view already. A
-whole picture costs three times what the pair's surroundings do; in a fifth of a second nobody
-walks in."""
+whole picture costs three to five times what the pair's surroundings do, and a dozen of them in the
+opening tell the athletes as well as ninety."""
 _SAME_COST: Final = 1.2
 _CLOSEST_SHARE: Final = 0.2
 
