@@ -198,7 +198,8 @@ class Arrivals:
     def __init__(self, library: Library) -> None:
         self._library = library
         self._folder = library.folder / "incoming"
-        self._sweep()
+        if not library.read_only:
+            self._sweep()
 
     def _sweep(self) -> None:
         """Remove what was sent long ago, or copied in, and never came to belong to a match."""
@@ -217,6 +218,8 @@ class Arrivals:
         FootageError, StorageError
             When it is no video by its name, is empty, or there is no room for it.
         """
+        if self._library.read_only:
+            raise StorageError(self._library.read_only)
         check_video_name(name)
         if size_bytes <= 0:
             raise FootageError(f"{name} is empty: copy it again from the camera.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
@@ -58,3 +58,9 @@ def is_claimed(folder: Path, match_id: int) -> bool:
             return True
         lock.release()
         return False
+
+
+def forget(folder: Path, match_id: int) -> None:
+    """Remove the lock of a match that is no more; a system that cannot now leaves it."""
+    with suppress(OSError):
+        (folder / f"{match_id}.lock").unlink(missing_ok=True)

@@ -143,6 +143,7 @@ class Library:
                 raise ConflictError(f"match {match_id} is being analysed: cancel that first.")
             match_rows.remove_match(connection, match_id)
         shutil.rmtree(match_rows.folder_of(self.folder, match_id), ignore_errors=True)
+        claims.forget(self.folder / "jobs", match_id)
         footage = match.info.footage
         if footage is not None and self.match_of_footage(footage.sha256) is None:
             shutil.rmtree(self.poses_of(footage.sha256), ignore_errors=True)

@@ -10,6 +10,8 @@ import pytest
 
 from posescore.errors import ConflictError
 from posescore.library.claims import claimed, is_claimed
+from posescore.library.library import Library
+from posescore.library.match import MatchInfo
 
 HOLDER = """
 import sys, time
@@ -27,6 +29,16 @@ def test_a_claim_is_given_back(tmp_path: Path) -> None:
         assert is_claimed(tmp_path, 7)
         assert not is_claimed(tmp_path, 8)
     assert not is_claimed(tmp_path, 7)
+
+
+def test_the_lock_goes_with_its_match(tmp_path: Path) -> None:
+    with Library(tmp_path) as library:
+        match = library.add_match(MatchInfo("x"))
+        with library.claim(match.id):
+            assert library.is_claimed(match.id)
+        library.delete_match(match.id)
+        assert not list((tmp_path / "jobs").iterdir())
+        library.delete_match(library.add_match(MatchInfo("never claimed")).id)
 
 
 def test_two_programs_never_hold_one_match_and_a_crash_lets_go(tmp_path: Path) -> None:

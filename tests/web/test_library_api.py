@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -138,6 +139,34 @@ def test_a_file_is_sent_and_added_in_pieces(here: TestClient, empty: Library, cl
     assert Path(row["source"]["path"]).read_bytes() == clip.read_bytes()
     assert refused(here.post("/api/matches", json={"key": key}), 404)
     assert empty.jobs() == []
+
+
+def test_a_library_that_is_only_looked_at_stays_as_it_is(library: Library, clip: Path) -> None:
+    (library.folder / "incoming" / "0123456789abcdef").mkdir(parents=True)
+    os.utime(library.folder / "incoming" / "0123456789abcdef", (0, 0))
+    before = everything_in(library.folder)
+    with Library(library.folder, read_only=True) as looked_at:
+        for client in browser(create_api(looked_at), "127.0.0.1"):
+            body = listed(client)
+            assert body["read_only"]
+            assert body["matches"][0]["stage"] == "undecided"
+            for answer in (
+                client.post("/api/footage", json={"name": "a.mp4", "size_bytes": 5}),
+                client.post("/api/matches", json={"path": str(clip)}),
+                client.patch("/api/matches/1", json=DETAILS),
+                client.delete("/api/matches/1"),
+                client.post("/api/matches/1/analysis", json={}),
+            ):
+                assert refused(answer, 507) == body["read_only"]
+    assert everything_in(library.folder) == before
+
+
+def everything_in(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes() if path.is_file() else b""
+        for path in folder.rglob("*")
+        if not path.name.endswith(("-shm", "-wal"))
+    }
 
 
 def test_a_large_file_goes_to_the_disk_whole(here: TestClient, empty: Library) -> None:

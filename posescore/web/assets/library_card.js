@@ -4,7 +4,7 @@ import { aftermath, divisionText, runText, stageText } from "posescore-room/libr
 
 export default {
   name: "MatchCard",
-  props: { row: { type: Object, required: true } },
+  props: { row: { type: Object, required: true }, fixed: { type: Boolean, default: false } },
   emits: ["details", "remove", "analyse", "stop"],
   template: `
     <article class="card" :class="'stage-' + row.stage" :aria-labelledby="'match-' + row.id">
@@ -25,7 +25,7 @@ export default {
         <p v-if="after" class="problem">{{ after }}</p>
         <p v-if="row.source && !row.source.there" class="problem">The footage is gone from {{ row.source.path }}. Add it again from where it lies now: the match finds it by its contents.</p>
       </div>
-      <div class="card-acts">
+      <div v-if="!fixed" class="card-acts">
         <button v-if="isRunning || canAnalyse" type="button" class="quiet" :aria-label="(isRunning ? 'Stop the analysis of ' : 'Analyse ') + row.title"
           @click="$emit(isRunning ? 'stop' : 'analyse', row)">{{ isRunning ? 'Stop' : 'Analyse' }}</button>
         <button type="button" class="quiet" aria-haspopup="dialog" :aria-label="'Details of ' + row.title" @click="$emit('details', row)">Details</button>

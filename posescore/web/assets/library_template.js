@@ -35,7 +35,7 @@ export const template = `
           <button type="button" @click="clear">Show all matches</button></div>
         <ul v-else class="cards" aria-label="Matches">
           <li v-for="row in shelf.matches" :key="row.id">
-            <match-card :row="row" @details="show('details', $event)" @remove="show('delete', $event)" @analyse="analyse" @stop="stop"></match-card></li>
+            <match-card :row="row" :fixed="!!shelf.read_only" @details="show('details', $event)" @remove="show('delete', $event)" @analyse="analyse" @stop="stop"></match-card></li>
         </ul>
         <nav v-if="pages > 1" class="pager" aria-label="Pages of the list">
           <button type="button" :disabled="wanted.page === 1" @click="turn(-1)">Previous page</button>
