@@ -170,14 +170,20 @@ def analyze(video: Path, library_folder: Path | None, as_json: bool, **given: An
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", type=int, help="Port to listen on.")
 @click.option("--no-open", is_flag=True, help="Do not open a browser.")
+@click.option("--read-only", is_flag=True, help="Only look: nothing can be changed.")
 @library_option
 def review(
-    match: str | None, host: str, port: int | None, no_open: bool, library_folder: Path | None
+    match: str | None,
+    host: str,
+    port: int | None,
+    no_open: bool,
+    read_only: bool,
+    library_folder: Path | None,
 ) -> None:
     """Open the library's pages: add matches and review them; or one MATCH (number or title)."""
     from posescore.web.server import serve
 
-    library = open_library(library_folder)
+    library = open_library(library_folder, read_only)
     path = "/" if match is None else f"/match/{library.find_match(match).id}"
     serve(library, host=host, port=port, open_browser=not no_open, start_path=path)
 

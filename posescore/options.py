@@ -20,11 +20,11 @@ library_option = click.option(
 )  # fmt: skip
 
 
-def open_library(folder: Path | None) -> Library:
+def open_library(folder: Path | None, read_only: bool = False) -> Library:
     """Open the library of a folder, or the user's."""
     from posescore.library.library import Library
 
-    return Library(folder)
+    return Library(folder, read_only=read_only)
 
 
 def json_option(what: str) -> Callable[[Any], Any]:

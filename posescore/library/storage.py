@@ -67,7 +67,7 @@ class Storage:
             if self.path.is_file() and (read_only or not _can_be_written(self.path)):
                 opened = self._copied()
                 self.read_only = (
-                    f"{folder} can only be looked at: nothing was changed; copy it to a folder "
+                    f"{folder} can only be looked at, nothing can be changed: copy it to a folder "
                     "of your own to edit it."
                 )
             else:

@@ -8,6 +8,8 @@ from starlette.testclient import TestClient
 
 from posescore.footage.clock import FrameClock
 from posescore.library.edits import EDITS
+from posescore.library.library import Library
+from posescore.web.api import create_api
 from posescore.web.track_chunks import MISSING
 from tests.web.small_match import BITS, HOLDS, make_track
 
@@ -263,3 +265,23 @@ def test_a_lesson_tells_awards_and_near_misses(client: TestClient) -> None:
     assert taught["what"].startswith("Ines Vaz brought the opponent from standing to the mat")
     assert taught["worth"].endswith("Kim decided so.")
     assert taught["frame_index"] == 100
+
+
+def test_a_library_to_look_at_shows_and_refuses(library: Library) -> None:
+    with (
+        Library(library.folder, read_only=True) as looked_at,
+        TestClient(create_api(looked_at), base_url="http://127.0.0.1:7460") as client,
+    ):
+        body = review(client)
+        assert "can only be looked at" in body["read_only"]
+        wanted = {"edit": {"kind": "confirm", "proposal": body["proposals"][0]["id"]}}
+        refused = client.post(f"{URL}/edits", json=wanted)
+        assert (refused.status_code, refused.json()) == (507, {"error": body["read_only"]})
+        assert client.get(f"{URL}/stills/100").status_code == 200
+        assert client.get(f"{URL}/lesson").status_code == 200
+    assert review_of(library) == body["proposals"][0]["id"]
+
+
+def review_of(library: Library) -> str:
+    """Key of the first line that nobody decided."""
+    return library.review(1).undecided[0].key
