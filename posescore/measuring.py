@@ -23,11 +23,32 @@ PARTS = ("help", "pipeline", "match", "after", "pages", "memory", "whole-memory"
     help="File of the weights; their card goes beside it.",
 )
 @click.option("--seed", type=int, default=0, show_default=True)
-def train(poses: Path | None, out: Path, seed: int) -> None:
-    """Train the position classifier on the open pose set, split by entry."""
+@click.option("--material", type=FILE, help="Only write what is learned from, to learn elsewhere.")
+@click.option("--learned", type=FILE, help="Networks of keypoints that learned elsewhere.")
+@click.option("--members-from", type=FILE, help="Keep the other networks of this classifier.")
+@click.option("--real", type=FILE, multiple=True, help="What a pose pass gives, to learn from.")
+def train(
+    poses: Path | None,
+    out: Path,
+    seed: int,
+    material: Path | None,
+    learned: Path | None,
+    members_from: Path | None,
+    real: tuple[Path, ...],
+) -> None:
+    """Train the position classifier on the open pose set, split by entry.
+
+    Needs the extra `training`. Minutes on a GPU, days on a processor.
+    """
+    from posescore.position.training import material_for
     from posescore.position.training import train as train_classifier
 
-    train_classifier(poses, out, seed=seed, say=click.echo)
+    if material:
+        click.echo(f"{len(material_for(material, poses, seed))} ways between poses: {material}")
+        return
+    train_classifier(
+        poses, out, seed=seed, learned=learned, members_from=members_from, real=real, say=click.echo
+    )
 
 
 @click.group()
@@ -37,13 +58,18 @@ def evaluate() -> None:
 
 @evaluate.command("position")
 @click.option("--poses", type=FILE, envvar="POSESCORE_POSES3D", help="The open pose set (.npz).")
+@click.option("--real", type=FILE, multiple=True, help="Keypoints that a pose pass gave (.npz).")
 @json_option("the table")
-def evaluate_position(poses: Path | None, as_json: bool) -> None:
-    """Measure the position classifier on held-back entries of the open pose set."""
+def evaluate_position(poses: Path | None, real: tuple[Path, ...], as_json: bool) -> None:
+    """Measure the position classifier on held-back entries of the open pose set.
+
+    With --real, on what a pose pass gave of pictures of them.
+    """
     from posescore.position.evaluation import evaluate as measure
     from posescore.position.evaluation import table
+    from posescore.position.pass_evaluation import evaluate_pass
 
-    figures = measure(poses)
+    figures = evaluate_pass(real, poses) if real else measure(poses)
     if as_json:
         print_json(figures)
     else:

@@ -28,7 +28,7 @@ EDGE = {
     "nicegui": {"web"},
     "playwright": {"web"},
     "anny": {"simulation"},
-    "torch": {"simulation"},
+    "torch": {"position", "simulation"},
     "moderngl": {"simulation"},
     "fpdf": {"export"},
     "jinja2": {"export"},

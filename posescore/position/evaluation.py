@@ -21,7 +21,6 @@ from sklearn.metrics import confusion_matrix, f1_score, precision_recall_fscore_
 
 from posescore.position.classifier import PositionClassifier
 from posescore.position.classify import GROUPS
-from posescore.position.features import features
 from posescore.simulation.body_keypoints import body_keypoints_m
 from posescore.simulation.cameras import random_cameras
 from posescore.simulation.estimator_errors import spoil_evenly
@@ -115,7 +114,7 @@ def judge(
         test = named.take(held).take(far)
         for _ in range(views):
             pictures = spoiled_keypoints(test.joints_m, rng, noise, outliers, of_athlete)
-            given.append(classifier.of_features(features(*pictures), ignorant_of_fold=index))
+            given.append(classifier.of_keypoints(*pictures, ignorant_of_fold=index))
             truth.append(test.state)
             entry.append(test.entry)
             distance.append(apart[far])

@@ -7,13 +7,11 @@ holds a test frame within 5 cm of them; authored poses are barred from none.
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.model_selection import StratifiedGroupKFold
 
 from posescore.position.features import MIRROR, MIRROR_SIGN, SWAP, features
 from posescore.simulation.body_keypoints import body_keypoints_m
@@ -87,19 +85,6 @@ class Examples:
 
     def __len__(self) -> int:
         return len(self.state)
-
-
-def folds_of(named: PoseSet, n_folds: int) -> NDArray[np.int64]:
-    """Fold of every named frame, ``(n,)``: entries are never divided, positions spread evenly."""
-    position = np.minimum(named.state, SWAPPED_STATES[named.state])
-    fold = np.zeros(len(named), np.int64)
-    splitter = StratifiedGroupKFold(n_folds, shuffle=True, random_state=0)
-    with warnings.catch_warnings():
-        # North-south has four named frames: fewer than folds, which is only worth a warning.
-        warnings.filterwarnings("ignore", message="The least populated class")
-        for index, (_, test) in enumerate(splitter.split(position, position, named.entry)):
-            fold[test] = index
-    return fold
 
 
 def barred_near(

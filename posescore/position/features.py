@@ -19,6 +19,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from posescore.position.pictures import complete
 from posescore.position.points import (
     BONE_END,
     BONE_M,
@@ -30,7 +31,6 @@ from posescore.position.points import (
     POINTS,
     Array,
     Pair,
-    complete,
     pair_of,
 )
 

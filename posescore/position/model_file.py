@@ -18,7 +18,7 @@ from posescore import __version__
 from posescore.errors import MissingPartError
 from posescore.terms import STATES
 
-FORMAT: Final = 1
+FORMAT: Final = 2
 KIND: Final = "posescore position classifier"
 
 
@@ -71,6 +71,8 @@ def read_model(path: Path) -> dict[str, Any]:
         ) from error
     if not isinstance(contents, dict) or contents.get("kind") != KIND:
         raise MissingPartError(f"{path} is not a position classifier: run `posescore train`.")
+    if contents["format"] == 1:  # knew no networks of keypoints
+        contents = {**contents, "lookers": [], "format": FORMAT}
     if contents["format"] != FORMAT or contents["states"] != [str(s) for s in STATES]:
         raise MissingPartError(
             f"{path} is of format {contents['format']}, this version reads format {FORMAT}: "

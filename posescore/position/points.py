@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.terms import KEYPOINT_INDEX as K
-from posescore.terms import N_COCO, N_KEYPOINTS
 
 Array = NDArray[np.float32]
 
@@ -65,23 +64,6 @@ class Pair:
     spread: Array  # (n,), size of the pair against the length of its bones
     hips: Array  # (n, 2, 2)
     chest: Array  # (n, 2, 2) middle of the shoulders
-
-
-def complete(keypoints_px: Array, confidence: Array) -> tuple[Array, Array]:
-    """21 keypoints in float32 whose confidence is 0 exactly where the keypoint is missing."""
-    point = np.asarray(keypoints_px, np.float32)
-    sure = np.asarray(confidence, np.float32)
-    if point.ndim != 4 or point.shape[1:] not in ((2, N_COCO, 2), (2, N_KEYPOINTS, 2)):
-        raise ValueError(f"keypoints must be (n, 2, 17 or 21, 2), not {point.shape}")
-    if sure.shape != point.shape[:3]:
-        raise ValueError(f"confidence must be {point.shape[:3]}, not {sure.shape}")
-    if point.shape[2] == N_COCO:
-        extra = N_KEYPOINTS - N_COCO
-        point = np.pad(point, ((0, 0), (0, 0), (0, extra), (0, 0)), constant_values=np.nan)
-        sure = np.pad(sure, ((0, 0), (0, 0), (0, extra)), constant_values=np.nan)
-    known = np.isfinite(point[..., 0]) & np.isfinite(point[..., 1])
-    sure = np.where(np.isfinite(sure), np.clip(sure, 0.0, 1.0), 1.0)
-    return np.where(known[..., None], point, np.nan), np.where(known, sure, 0.0).astype(np.float32)
 
 
 def _reduce(point: Array, sure: Array) -> tuple[Array, Array]:

@@ -17,11 +17,11 @@ from posescore.simulation.pose_set import JOINT
 from posescore.terms import KEYPOINT_INDEX, N_KEYPOINTS
 
 _SHARED: Final = tuple(name for name in KEYPOINT_INDEX if name in JOINT)
-_HEAD_TURN_SD_RAD: Final = 0.45
-_HEAD_NOD_SD_RAD: Final = 0.35
+HEAD_TURN_SD_RAD: Final = 0.45
+HEAD_NOD_SD_RAD: Final = 0.35
 
 # Right, forward and up of the head's centre, in metres, for an adult head.
-_FACE: Final = {
+FACE: Final = {
     "nose": (0.0, 0.115, -0.02),
     "left_eye": (-0.032, 0.095, 0.02),
     "right_eye": (0.032, 0.095, 0.02),
@@ -62,15 +62,15 @@ def _place_face(
     right = _unit(right - (right * up).sum(-1, keepdims=True) * up)
     forward = np.cross(up, right)
     shape = (*joints_m.shape[:2], 1)
-    turn = variation * _HEAD_TURN_SD_RAD * rng.standard_normal(shape, np.float32)
-    nod = variation * _HEAD_NOD_SD_RAD * rng.standard_normal(shape, np.float32)
+    turn = variation * HEAD_TURN_SD_RAD * rng.standard_normal(shape, np.float32)
+    nod = variation * HEAD_NOD_SD_RAD * rng.standard_normal(shape, np.float32)
     right, forward = (
         np.cos(turn) * right + np.sin(turn) * forward,
         np.cos(turn) * forward - np.sin(turn) * right,
     )
     forward, up = np.cos(nod) * forward + np.sin(nod) * up, np.cos(nod) * up - np.sin(nod) * forward
     size = 1 + 0.08 * variation * rng.standard_normal(shape, np.float32)
-    for name, (x, y, z) in _FACE.items():
+    for name, (x, y, z) in FACE.items():
         spot = head + size * (x * right + y * forward + z * up)
         keypoints[:, :, KEYPOINT_INDEX[name]] = spot
 

@@ -25,7 +25,7 @@ _LIMBS: Final = (
     ("knee", "ankle", 0.06),
     ("shoulder", "hip", 0.12),
 )
-_CAPSULES: Final = (
+CAPSULES: Final = (
     *(
         (K[f"{side}_{start}"], K[f"{side}_{end}"], radius)
         for side in ("left", "right")
@@ -34,7 +34,7 @@ _CAPSULES: Final = (
     (K["left_shoulder"], K["right_hip"], 0.12),
     (K["left_ear"], K["right_ear"], 0.10),
 )
-_BEHIND_M: Final = 0.12
+BEHIND_M: Final = 0.12
 """A keypoint is hidden by what is at least this much nearer to the camera."""
 
 ARMS: Final = tuple(
@@ -86,7 +86,7 @@ def hidden(
     depth = depth_m.reshape(count, 42)
     covered = np.zeros((count, 42), bool)
     for athlete in (0, 21):
-        for start, end, radius in _CAPSULES:
+        for start, end, radius in CAPSULES:
             a, b = point[:, athlete + start, None], point[:, athlete + end, None]
             along = b - a
             length2 = np.maximum((along**2).sum(-1), 1e-6)
@@ -94,7 +94,7 @@ def hidden(
             apart2 = ((point - a - part[..., None] * along) ** 2).sum(-1)
             near = depth[:, athlete + start, None] * (1 - part)
             near = near + depth[:, athlete + end, None] * part
-            over = (apart2 < (radius * px_per_m[:, None]) ** 2) & (near < depth - _BEHIND_M)
+            over = (apart2 < (radius * px_per_m[:, None]) ** 2) & (near < depth - BEHIND_M)
             over[:, [athlete + start, athlete + end]] = False
             covered |= over
     return covered.reshape(count, 2, 21)

@@ -41,7 +41,8 @@ TREE: Final[tuple[tuple[int, int], ...]] = (
 """Bones as (parent, child), parents first."""
 
 
-def _descendants(joint: int) -> list[int]:
+def descendants(joint: int) -> list[int]:
+    """Joints that move with one: all that its bones lead to."""
     below = [joint]
     for parent, child in TREE:
         if parent in below:
@@ -53,12 +54,12 @@ def _descendants(joint: int) -> list[int]:
 _UPPER_BODY: Final = [
     child
     for root in ("neck", "left_shoulder", "right_shoulder")
-    for child in [JOINT[root], *_descendants(JOINT[root])]
+    for child in [JOINT[root], *descendants(JOINT[root])]
 ]
-_BENDS: Final[tuple[tuple[int, list[int], float], ...]] = (
+BENDS: Final[tuple[tuple[int, list[int], float], ...]] = (
     (JOINT["core"], _UPPER_BODY, 6.0),
     *(
-        (JOINT[f"{side}_{name}"], _descendants(JOINT[f"{side}_{name}"]), spread)
+        (JOINT[f"{side}_{name}"], descendants(JOINT[f"{side}_{name}"]), spread)
         for name, spread in (
             ("hip", 8.0),
             ("knee", 8.0),
@@ -96,7 +97,7 @@ def perturb(
     body = frames_m.reshape(2 * count, -1, 3).astype(np.float64)
     given = np.broadcast_to(np.asarray(amount, np.float64), count)
     share = np.repeat(given, 2)[:, None] * rng.random((2 * count, 1))
-    for joint, moved, spread in _BENDS:
+    for joint, moved, spread in BENDS:
         turn = _rotation(np.deg2rad(spread) * share * rng.standard_normal((2 * count, 3)))
         pivot = body[:, joint, None]
         body[:, moved] = pivot + np.einsum("nij,nkj->nki", turn, body[:, moved] - pivot)
@@ -118,7 +119,7 @@ def other_builds(
         stretch = np.exp(spread * amount * rng.standard_normal((count, 2, 1, 1)))
         for side in _SIDES:
             joint = JOINT[f"{side}_{root}"]
-            limb = _descendants(joint)
+            limb = descendants(joint)
             start = body[:, :, joint, None]
             body[:, :, limb] = start + stretch.astype(np.float32) * (body[:, :, limb] - start)
     return on_floor(body)

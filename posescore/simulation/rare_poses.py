@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from posescore.simulation.pose_set import PoseSet
-from posescore.simulation.pose_variation import on_floor, perturb
+from posescore.simulation.pose_variation import FLOOR_M, on_floor, perturb
 from posescore.simulation.posed_body import (
     Frames,
     Range,
@@ -32,39 +32,48 @@ from posescore.terms import STATES, Athlete, Position, State
 
 
 def knee_on_belly(rng: Rng, n: int) -> Frames:
-    """Shin over the torso from the lower athlete's left; the other foot posted, or knee down.
+    """Shin across the belly from the lower athlete's left, hips over the own heel, bent forward.
 
-    In three of four the knee on the torso is the one nearest the hip, as the rule asks; in a
-    third the other knee is on the mat.
+    Four in five face the head, with the knee on the torso that is nearest the hip, as the rule
+    asks; the others face the feet. The other foot is posted, near or wide, with the knee up or
+    low; in one of five the other knee is on the mat. Hands hold collar, trousers or the far arm,
+    post on the mat, or are free.
     """
-    hip_side = rng.random(n) < 0.75
-    along = rng.uniform(0.12, 0.45, n)
+    to_head = rng.random(n) < 0.8
+    ahead = np.where(to_head, 1.0, -1.0)
+    along = rng.uniform(0.05, 0.38, n)
     zero = np.zeros(n)
-    shin_knee = np.stack([rng.uniform(-0.15, 0.12, n), along, rng.uniform(0.24, 0.32, n)], 1)
-    shin_foot = shin_knee + vectors(rng, n, (0.28, 0.42), (-0.25, 0.1), (-0.14, 0.0))
-    ahead = np.where(hip_side, 1.0, -1.0)  # where the other foot is posted: headwards or not
-    reach_out = np.stack([zero, ahead * rng.uniform(0.1, 0.75, n), zero], 1)
-    posted = shin_knee * [1, 1, 0] + reach_out + vectors(rng, n, (0.3, 0.75), 0, (0.07, 0.11))
-    posted_knee = posted + vectors(rng, n, (-0.4, 0.1), (-0.1, 0.1), (0.45, 0.6))
-    down = shin_knee * [1, 1, 0] + reach_out * 0.6 + vectors(rng, n, (0.55, 0.85), 0, (0.07, 0.1))
-    down_knee = down + vectors(rng, n, (-0.42, -0.3), (-0.1, 0.1), -0.3)
-    is_down = (rng.random(n) < 0.33)[:, None]
+    shin_knee = vectors(rng, n, (-0.32, -0.02), (-0.08, 0.1), (0.2, 0.3))
+    shin_foot = vectors(rng, n, (0.1, 0.3), (-0.12, 0.1), (0.18, 0.28))
+    pelvis = vectors(rng, n, (0.1, 0.34), (-0.1, 0.06), (0.36, 0.55))
+    for place in (shin_knee, shin_foot, pelvis):
+        place[:, 1] += along
+    forward = np.stack([zero, ahead, zero], 1)
+    reach_out = forward * rng.uniform(-0.1, 0.6, n)[:, None]
+    floor = np.stack([zero, along, zero], 1)
+    posted = floor + reach_out + vectors(rng, n, (0.42, 1.0), 0, (0.07, 0.11))
+    posted_knee = posted + vectors(rng, n, (-0.3, 0.05), (-0.1, 0.1), (0.15, 0.5))
+    down = floor + vectors(rng, n, (0.5, 0.75), (-0.3, 0.1), (0.07, 0.1))
+    down_knee = down + vectors(rng, n, (-0.15, 0.05), 0, -0.03) + 0.4 * forward
+    is_down = (rng.random(n) < 0.2)[:, None]
     other = np.where(is_down, down, posted)
     other_knee = np.where(is_down, down_knee, posted_knee)
-    pelvis = (shin_foot + shin_knee) / 2 * [1, 1, 0] + reach_out * 0.25
-    pelvis += vectors(rng, n, (0.05, 0.2), (-0.05, 0.05), (0.4, 0.62))
-    facing = np.stack([-np.ones(n), rng.uniform(-0.5, 0.9, n), rng.uniform(-0.6, 0, n)], 1)
-    lean = rng.uniform(0.1, 1.3, n)[:, None]
-    spine = unit(lean * facing * [1, 1, 0] + [0, 0, 1])
-    is_left = hip_side[:, None]
+    lean = np.deg2rad(rng.uniform(15, 85, n))[:, None]
+    aim = unit(forward + vectors(rng, n, (-0.9, 0.1), 0, 0))
+    spine = np.sin(lean) * aim + np.cos(lean) * np.array([0.0, 0.0, 1.0])
+    facing = unit(np.cos(lean) * aim - np.sin(lean) * np.array([0.0, 0.0, 1.0]))
+    facing = facing + vectors(rng, n, (-0.3, 0.2), (-0.2, 0.2), 0)
+    is_left = to_head[:, None]
     feet = (np.where(is_left, shin_foot, other), np.where(is_left, other, shin_foot))
     knees = (np.where(is_left, shin_knee, other_knee), np.where(is_left, other_knee, shin_knee))
-    collar = vectors(rng, n, (-0.15, 0.15), (0.45, 0.65), (0.25, 0.35))
-    trousers = vectors(rng, n, (-0.25, 0.2), (-0.4, 0.05), (0.2, 0.5))
-    mat = vectors(rng, n, (-0.6, -0.3), (0.1, 0.9), (0.06, 0.1))
-    lifted = pelvis + facing * 0.4 + vectors(rng, n, 0, (-0.3, 0.3), (0.1, 0.4))
+    collar = vectors(rng, n, (-0.15, 0.15), (0.4, 0.62), (0.2, 0.35))
+    trousers = vectors(rng, n, (-0.25, 0.2), (-0.4, 0.05), (0.15, 0.45))
+    mat = vectors(rng, n, (-0.5, -0.2), (0.2, 0.8), (0.04, 0.1))
+    far_arm = vectors(rng, n, (-0.35, -0.1), (0.35, 0.7), (0.05, 0.35))
+    free = pelvis + 0.4 * forward + vectors(rng, n, (-0.2, 0.2), (-0.2, 0.2), (-0.1, 0.4))
     hands = tuple(
-        choose(rng, n, w, collar, trousers, mat, lifted) for w in ((1, 5, 1, 1), (5, 1, 2, 1))
+        choose(rng, n, w, collar, trousers, mat, far_arm, free)
+        for w in ((2, 3, 2, 2, 1), (4, 1, 2, 2, 1))
     )
     upper = build(
         Wanted(
@@ -75,7 +84,7 @@ def knee_on_belly(rng: Rng, n: int) -> Frames:
             feet=feet,
             knees=knees,
             hands=(hands[0], hands[1]),
-            elbows=(pelvis + np.array([0.2, -0.4, 0.2]), pelvis + np.array([0.2, 0.5, 0.2])),
+            elbows=both_sides(pelvis + vectors(rng, n, (-0.5, -0.2), (-0.1, 0.5), 0.2), rng, 0.1),
             toes=(unit(facing + np.array([0, 0, -0.6])), unit(facing + np.array([0, 0, -0.3]))),
             gaze=facing,
         )
@@ -84,19 +93,31 @@ def knee_on_belly(rng: Rng, n: int) -> Frames:
 
 
 def _astride(rng: Rng, n: int, pelvis_z: Range, hooks: float) -> Frames:
-    """Kneeling astride what lies along +y: upright to flat, feet beside or hooked inside."""
-    pelvis = vectors(rng, n, (-0.05, 0.05), (-0.08, 0.38), pelvis_z)
-    lean = np.deg2rad(rng.uniform(0, 88, n))
+    """Kneeling astride what lies along +y: upright to flat, feet beside or hooked inside.
+
+    From low on the hips to high under the arms; in two of five the hips have slid to one side,
+    one knee up at the opponent's shoulder or a foot posted.
+    """
+    aside = np.where(rng.random(n) < 0.4, rng.choice([-1.0, 1.0], n) * rng.uniform(0.1, 0.3, n), 0)
+    pelvis = vectors(rng, n, (-0.06, 0.06), (-0.15, 0.5), pelvis_z)
+    pelvis[:, 0] += aside
+    lean = np.deg2rad(rng.uniform(0, 95, n))
     spine = np.stack([rng.uniform(-0.15, 0.15, n), np.sin(lean), np.cos(lean) + 0.02], 1)
     front = np.stack([rng.uniform(-0.2, 0.2, n), np.cos(lean), -np.sin(lean)], 1)
-    flat = [1.0, 1.0, 0.0]
+    flat = [0.3, 1.0, 0.0]
     knees, feet, hands = [], [], []
     for sign in (1.0, -1.0):
-        knee = pelvis * flat + vectors(rng, n, (0.22, 0.4), (0.02, 0.32), (0.05, 0.08)) * [
-            sign,
-            1,
-            1,
-        ]
+        slid = np.stack([np.zeros(n), -sign * aside, np.zeros(n)], 1)
+        knee = (
+            pelvis * flat
+            + slid
+            + vectors(rng, n, (0.22, 0.4), (0.02, 0.38), (0.05, 0.08))
+            * [
+                sign,
+                1,
+                1,
+            ]
+        )
         back = knee + vectors(rng, n, (-0.18, 0.02), (-0.43, -0.36), (0.0, 0.06)) * [sign, 1, 1]
         hooked = pelvis * flat + vectors(rng, n, (0.05, 0.2), (-0.5, -0.3), (0.1, 0.28)) * [
             sign,
@@ -351,6 +372,13 @@ AUTHORED: Final[dict[Position, tuple[Callable[[Rng, int], Frames], ...]]] = {
 """Authors of each position."""
 
 
+def _none_under_floor(frames: Frames) -> Frames:
+    """Joints that would be under the mat lie on it, so that they do not lift the whole pair."""
+    settled = frames.copy()
+    settled[..., 2] = np.maximum(settled[..., 2], FLOOR_M)
+    return settled
+
+
 def authored_poses(rng: Rng, each: int) -> PoseSet:
     """``each`` frames of every authored position, A the upper athlete, every frame an entry.
 
@@ -361,7 +389,7 @@ def authored_poses(rng: Rng, each: int) -> PoseSet:
         upper = Athlete.A if position.has_upper else None
         for author in authors:
             count = each // len(authors)
-            frames.append(on_floor(author(rng, count)))
+            frames.append(on_floor(_none_under_floor(author(rng, count))))
             state.append(np.full(count, STATES.index(State(position, upper)), np.int64))
     joints_m = perturb(np.concatenate(frames).astype(np.float32), rng, 0.7)
     return PoseSet(joints_m, -1 - np.arange(len(joints_m)), np.concatenate(state))

@@ -17,7 +17,7 @@ from posescore.position.network import SymmetricNetwork
 from posescore.resources import shipped
 from posescore.simulation.pose_set import swapped_states
 from posescore.terms import MIRRORED_KEYPOINTS, STATES, Athlete, Position, Provenance, State
-from tests.position.test_features import pictures
+from tests.position.test_pictures import pictures
 
 
 @pytest.fixture(scope="module")
@@ -118,7 +118,7 @@ def test_every_frame_of_a_track_has_a_row(classifier: PositionClassifier, rate: 
     assert len(result) == 97
     assert np.allclose(result.probability.sum(1), 1)
     assert result.provenance.steps[-1].model_sha256 == {MODEL_NAME: classifier.sha256}
-    first = classifier.of_keypoints(track.keypoints_px[:1], track.keypoint_confidence[:1])
+    first = classifier.of_instants(track.keypoints_px[:1], track.keypoint_confidence[:1])
     assert np.allclose(result.probability[0], first[0], atol=1e-6)
 
 
@@ -144,6 +144,15 @@ def test_an_older_format_is_refused_in_a_sentence(tmp_path: Path) -> None:
     skops_io.dump({**contents, "members": [], "format": 0}, path)
     with pytest.raises(MissingPartError, match="format 0"):
         PositionClassifier.load(path)
+
+
+def test_a_file_that_knew_one_kind_of_networks_still_opens(tmp_path: Path) -> None:
+    contents = read_model(shipped("models", MODEL_NAME))
+    older = {k: v for k, v in contents.items() if k != "lookers"}
+    path = tmp_path / "older.skops"
+    skops_io.dump({**older, "format": 1}, path)
+    judged = PositionClassifier.load(path).of_keypoints(*pictures(1, 20))
+    assert np.allclose(judged.sum(1), 1)
 
 
 class _Foreign:

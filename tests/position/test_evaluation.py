@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from posescore.position.classifier import PositionClassifier
+from posescore.position.classify import GROUPS
 from posescore.position.evaluation import (
-    GROUPS,
     N_TESTED,
     Judged,
     calibration_error,
@@ -17,7 +17,7 @@ from posescore.position.evaluation import (
     table,
     upper_accuracy,
 )
-from posescore.position.examples import folds_of
+from posescore.position.material import folds_of
 from posescore.resources import shipped
 from posescore.simulation.pose_set import nearest_distance_m
 from posescore.terms import N_COCO, STATES, Athlete, Position, State
@@ -118,5 +118,5 @@ def test_the_card_belongs_to_the_model_and_says_what_the_evaluation_prints() -> 
         assert line in text
 
 
-FLOOR = 0.79
+FLOOR = 0.81
 """Single members on a few cameras; the whole table is ``posescore evaluate position``."""

@@ -7,19 +7,9 @@ from hypothesis import strategies as st
 
 from posescore.position.features import MIRROR, MIRROR_SIGN, N_FEATURES, SWAP, features
 from posescore.terms import MIRRORED_KEYPOINTS, N_COCO
+from tests.position.test_pictures import pictures
 
 seeds = st.integers(0, 10**6)
-
-
-def pictures(seed: int, count: int = 8, missing: float = 0.2) -> tuple[np.ndarray, np.ndarray]:
-    rng = np.random.default_rng(seed)
-    centre = rng.uniform(200, 600, (count, 2, 1, 2))
-    keypoints = (centre + rng.normal(0, 120, (count, 2, 21, 2))).astype(np.float32)
-    confidence = rng.uniform(0.1, 1, (count, 2, 21)).astype(np.float32)
-    gone = rng.random((count, 2, 21)) < missing * rng.random((count, 1, 1)) * 2
-    gone[0, 1] = True
-    keypoints[gone], confidence[gone] = np.nan, np.nan
-    return keypoints, confidence
 
 
 @given(seeds, st.floats(0.05, 20), st.floats(-3000, 3000), st.floats(-3000, 3000))

@@ -5,74 +5,134 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from posescore.position.calibration import fit_calibration
 from posescore.position.classifier import PositionClassifier
 from posescore.position.examples import (
-    Examples,
     Poses,
     draw_examples,
     either_way,
-    folds_of,
     scrambles,
     training_poses,
 )
-from posescore.position.features import N_FEATURES
+from posescore.position.material import Amounts, Material, ends_of, folds_of, material_of
+from posescore.position.measured_training import Measuring
 from posescore.position.network import softmax
-from posescore.position.training import Settings, fit_calibration, train
+from posescore.position.training import Settings, train
+from posescore.position.weights_file import read_weights, write_weights
 from posescore.simulation.pose_set import nearest_distance_m, swapped_states
 from posescore.simulation.pose_variation import blends, named_neighbours
-from posescore.terms import STATES, Position
+from posescore.terms import STATES
+from tests.position.test_pictures import pictures
 from tests.simulation.pose_sets import pose_set_or_skip
 
-TINY = Settings(n_folds=3, rounds=1, examples=800, epochs=1, hidden=(12, 8), chunk=400)
+AMOUNTS = Amounts(blends=300, bridges=300, authored=30)
+TINY = Settings(
+    n_folds=3,
+    measuring=Measuring(examples=800, epochs=1, hidden=(12, 8), chunk=400),
+    amounts=AMOUNTS,
+    looking={"pictures": 256, "batch": 64, "at_once": 2, "judge_steps": 2},
+)
 
 
 @pytest.fixture(scope="module")
-def tiny(tmp_path_factory: pytest.TempPathFactory) -> PositionClassifier:
+def tiny(tmp_path_factory: pytest.TempPathFactory) -> Path:
     pose_set_or_skip()
-    path = train(
-        out=tmp_path_factory.mktemp("model") / "tiny.skops",
-        seed=1,
-        settings=TINY,
-        with_card=False,
-        say=_silent,
-    )
-    return PositionClassifier.load(path)
+    pytest.importorskip("torch", reason="training needs the extra `training`")
+    out = tmp_path_factory.mktemp("model") / "tiny.skops"
+    return train(out=out, seed=1, settings=TINY, with_card=False, say=_silent)
 
 
 @pytest.fixture(scope="module")
 def poses() -> Poses:
-    """What is learned from, in five folds: made once, for it takes seconds."""
+    """What measured features are learned from, in five folds: made once, for it takes seconds."""
     pose_set = pose_set_or_skip()
     fold = folds_of(pose_set.labelled, 5)
     return training_poses(pose_set, fold, 5, np.random.default_rng(0))
+
+
+@pytest.fixture(scope="module")
+def material() -> Material:
+    """What networks of keypoints learn from, a little of it."""
+    return material_of(pose_set_or_skip(), 5, np.random.default_rng(0), AMOUNTS)
 
 
 def _silent(_: str) -> None:
     pass
 
 
-def test_the_same_seed_gives_the_same_classifier(tiny: PositionClassifier, tmp_path: Path) -> None:
-    again = PositionClassifier.load(
-        train(out=tmp_path / "again.skops", seed=1, settings=TINY, with_card=False, say=_silent)
+def test_both_kinds_of_networks_come_out_of_training(tiny: Path) -> None:
+    classifier = PositionClassifier.load(tiny)
+    assert (len(classifier.members), len(classifier.lookers)) == (3, 4)
+    given = pictures(0, 20)
+    for rows in (classifier.of_keypoints(*given), classifier.of_keypoints(*given, 1)):
+        assert np.allclose(rows.sum(1), 1)
+
+
+def test_the_same_seed_gives_the_same_networks(tiny: Path, tmp_path: Path) -> None:
+    again = train(
+        out=tmp_path / "again.skops", seed=1, settings=TINY, members_from=tiny,
+        with_card=False, say=_silent,
+    )  # fmt: skip
+    rows = pictures(0, 20)
+    first, second = (PositionClassifier.load(path).of_keypoints(*rows) for path in (tiny, again))
+    assert np.allclose(first, second, atol=1e-3)
+
+
+def test_networks_that_learned_elsewhere_are_taken_over(tiny: Path, tmp_path: Path) -> None:
+    from posescore.position.model_file import read_model
+
+    lookers = read_model(tiny)["lookers"]
+    write_weights(tmp_path / "learned.npz", lookers)
+    assert all(
+        np.array_equal(a[k], b[k])
+        for a, b in zip(lookers, read_weights(tmp_path / "learned.npz"), strict=True)
+        for k in a
     )
-    rows = np.random.default_rng(0).random((20, N_FEATURES), np.float32)
-    assert np.array_equal(tiny.of_features(rows), again.of_features(rows))
-    assert len(tiny.members) == 3
-
-
-def test_more_examples_from_elsewhere_are_learned(tiny: PositionClassifier, tmp_path: Path) -> None:
-    rng = np.random.default_rng(0)
-    turtle = next(i for i, s in enumerate(STATES) if s.position is Position.TURTLE)
-    rows = np.full((3000, N_FEATURES), 0.9, np.float32)
-    rows += 0.01 * rng.standard_normal(rows.shape, np.float32)
-    extra = Examples(rows, np.full(3000, turtle), np.zeros((3000, 3), bool), np.zeros(3000, int))
     path = train(
-        out=tmp_path / "m.skops", seed=1, settings=TINY, extra=[extra], with_card=False, say=_silent
-    )
-    both = [turtle, swapped_states()[turtle]]
-    before = tiny.of_features(rows[:5])[:, both].sum(1)
-    after = PositionClassifier.load(path).of_features(rows[:5])[:, both].sum(1)
-    assert (after > 1.5 * before).all()
+        out=tmp_path / "m.skops", seed=1, settings=TINY, members_from=tiny,
+        learned=tmp_path / "learned.npz", with_card=False, say=_silent,
+    )  # fmt: skip
+    rows = pictures(0, 20)
+    first, second = (PositionClassifier.load(p).of_keypoints(*rows) for p in (tiny, path))
+    assert np.allclose(first, second, atol=1e-6)
+
+
+def test_material_comes_back_from_its_file(material: Material, tmp_path: Path) -> None:
+    material.save(tmp_path / "material.npz")
+    again = Material.load(tmp_path / "material.npz")
+    assert np.abs(again.frames_m - material.frames_m).max() < 3e-3
+    assert np.array_equal(again.barred, material.barred)
+
+
+def test_ways_without_a_name_keep_away_from_what_is_measured(material: Material) -> None:
+    unnamed = (material.state < 0) & (material.source != 4)
+    for end in ends_of(material):
+        for index in range(2):
+            learned = end[unnamed & ~material.barred[:, index]][:400]
+            held = material.frames_m[material.fold == index]
+            assert (nearest_distance_m(learned, held) >= 0.05).all()
+
+
+def test_named_frames_are_barred_from_their_own_fold(material: Material) -> None:
+    for ends in (material.first, material.second):
+        fold = material.fold[ends]
+        rows = np.flatnonzero(fold >= 0)
+        assert material.barred[rows, fold[rows]].all()
+
+
+def test_blends_bear_the_name_of_both_ends(material: Material) -> None:
+    rows = np.flatnonzero(material.source == 1)
+    first, second = (material.name[e[rows]] for e in (material.first, material.second))
+    turned = np.where(material.swapped[rows], swapped_states()[second], second)
+    assert np.array_equal(first, turned)
+    assert np.array_equal(first, material.state[rows])
+
+
+def test_ends_of_a_way_lie_close(material: Material) -> None:
+    first, second = ends_of(material)
+    apart = np.sqrt(((first - second) ** 2).sum(-1).mean((1, 2)))
+    assert (apart[np.isin(material.source, (1, 3))] < 0.36).all()
+    assert (apart[np.isin(material.source, (0, 4))] == 0).all()
 
 
 def test_no_member_learns_from_its_fold_nor_from_what_is_near_it(poses: Poses) -> None:

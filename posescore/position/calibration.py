@@ -1,0 +1,90 @@
+"""Fitting the calibration, on poses that the judging networks never learned from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posescore.position.attention import PairNetwork
+from posescore.position.classifier import logs_of
+from posescore.position.examples import SWAPPED_STATES, film
+from posescore.position.network import SymmetricNetwork, softmax
+from posescore.simulation.body_keypoints import body_keypoints_m
+from posescore.simulation.cameras import random_cameras
+from posescore.simulation.estimator_errors import spoil_evenly
+from posescore.simulation.pose_set import PoseSet
+from posescore.terms import N_COCO, STATES
+
+N_STATES: Final = len(STATES)
+VIEWS: Final = 6
+"""Cameras for every frame, with each of two kinds of errors."""
+
+
+def calibrations(
+    members: Sequence[SymmetricNetwork],
+    lookers: Sequence[PairNetwork],
+    named: PoseSet,
+    fold: NDArray[np.int64],
+    rng: np.random.Generator,
+) -> list[tuple[float, NDArray[np.float64]]]:
+    """Slope and offsets: first those of all folds, then for every fold those of the others.
+
+    The latter are what the fold is measured with. Half of the pictures have an estimator's
+    errors, half errors that come evenly. States come as often as in the set; scramble, which has
+    no named frame, keeps its offset.
+    """
+    n_folds = int(fold.max()) + 1
+    logs, truth, of_fold = [], [], []
+    for index in range(n_folds):
+        held = named.take(fold == index)
+        for view in range(2 * VIEWS):
+            pictures = film(held.joints_m, rng) if view % 2 else _evenly(held, rng)
+            of_it = members[index::n_folds], lookers[index : index + 1]
+            logs.append(logs_of(*of_it, *pictures))
+            truth.append(held.state)
+            of_fold.append(np.full(len(held), index))
+    y, log_rows, held_in = np.concatenate(truth), np.concatenate(logs), np.concatenate(of_fold)
+    used = [np.ones(len(y), bool), *(held_in != index for index in range(n_folds))]
+    return [fit_calibration(log_rows[rows], y[rows], np.ones(rows.sum())) for rows in used]
+
+
+def _evenly(
+    held: PoseSet, rng: np.random.Generator
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    keypoints_m = body_keypoints_m(held.joints_m, rng)
+    keypoints_px, _ = random_cameras(keypoints_m, rng).project(keypoints_m)
+    given = spoil_evenly(keypoints_px[:, :, :N_COCO], rng)
+    return given, np.ones(given.shape[:3], np.float32)
+
+
+def frequencies(state: NDArray[np.int64], least: float = 0.01) -> NDArray[np.float64]:
+    """How often each state comes, ``(n_states,)``: both sides alike, none below ``least``."""
+    share = np.bincount(state, minlength=N_STATES).astype(np.float64)
+    share = np.maximum((share + share[SWAPPED_STATES]) / share.sum() / 2, least)
+    return np.asarray(share / share.sum())
+
+
+def fit_calibration(
+    logs: NDArray[np.float64], truth: NDArray[np.int64], weight: NDArray[np.float64]
+) -> tuple[float, NDArray[np.float64]]:
+    """Slope and offsets of least weighted log loss, by gradient steps; equal for both sides.
+
+    ``softmax(slope * logs + offset)``; a small pull to offset 0 keeps rare states sober, and
+    states without examples keep offset 0.
+    """
+    weight = weight / weight.sum()
+    has = np.bincount(truth, minlength=logs.shape[1]) > 0
+    has |= has[SWAPPED_STATES]
+    slope, offset = 1.0, np.zeros(logs.shape[1])
+    for _ in range(400):
+        error = softmax(slope * logs + offset)
+        error[np.arange(len(truth)), truth] -= 1.0
+        error *= weight[:, None]
+        by_state = error.sum(0)
+        by_state = (by_state + by_state[SWAPPED_STATES]) / 2 + 0.01 * offset
+        slope -= 0.3 * float((error * logs).sum()) / 4
+        offset -= np.where(has, 1.0 * by_state, 0.0)
+    return slope, offset

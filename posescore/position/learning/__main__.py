@@ -1,0 +1,49 @@
+"""Learn on another machine: material in, weights out; neither is anything but plain arrays.
+
+``posescore train --material FILE`` writes the material and stops, ``python -m
+posescore.position.learning`` learns from it, and ``posescore train --learned FILE`` makes the
+classifier of what was learned.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from posescore.position.learning.everywhere import learn_everywhere
+from posescore.position.learning.loop import Plan
+from posescore.position.material import Material
+from posescore.position.weights_file import read_weights, write_weights
+
+
+def main() -> None:
+    """Read the arguments, learn, write the weights."""
+    parser = argparse.ArgumentParser(prog="python -m posescore.position.learning")
+    parser.add_argument("--material", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--start", type=Path, help="weights to go on from")
+    parser.add_argument("--real", type=Path, nargs="*", default=[], help="what a pose pass gives")
+    parser.add_argument("--real-share", type=float, default=Plan().real_share)
+    parser.add_argument("--pictures", type=int, default=Plan().pictures)
+    parser.add_argument("--seconds", type=float, default=float("inf"))
+    parser.add_argument("--batch", type=int, default=Plan().batch)
+    parser.add_argument("--judge-steps", type=int, default=Plan().judge_steps)
+    parser.add_argument("--rate", type=float, default=Plan().learning_rate)
+    parser.add_argument("--at-once", type=int, default=Plan().at_once)
+    parser.add_argument("--devices", nargs="*")
+    given = parser.parse_args()
+    plan = Plan(
+        pictures=given.pictures, longest_s=given.seconds, batch=given.batch,
+        judge_steps=given.judge_steps, learning_rate=given.rate,
+        at_once=given.at_once, real_share=given.real_share,
+    )  # fmt: skip
+    start = read_weights(given.start) if given.start else None
+    learned = learn_everywhere(
+        Material.load(given.material), plan, given.seed, given.devices, given.real, start
+    )
+    write_weights(given.out, learned, plan.about(bool(given.real)))
+
+
+if __name__ == "__main__":
+    main()
