@@ -292,6 +292,30 @@ def test_one_match_is_edited_while_another_is_analysed(
         expect(card(page, title)).to_contain_text("proposals wait for you")
 
 
+def test_what_is_written_of_a_match_is_not_lost(page: Page, clips: list[Path]) -> None:
+    page.goto("/")
+    added(page, clips[0])
+    expect(card(page, "round 1")).to_contain_text("proposals wait for you")
+    card(page, "round 1").get_by_role("button", name="Details").click()
+    window = page.get_by_role("dialog", name="Details of round 1")
+    note = window.get_by_label("Note")
+    note.fill("long and thoughtful")
+    page.keyboard.press("Escape")
+    expect(window).to_have_count(0)
+    card(page, "round 1").get_by_role("button", name="Details").click()
+    expect(note).to_have_value("long and thoughtful")
+    expect(window.get_by_role("note")).to_contain_text("not saved yet")
+    window.get_by_role("button", name="Drop it").click()
+    expect(note).to_have_value("")
+    gi = window.get_by_role("group", name="Athlete A").get_by_label("Gi")
+    gi.fill("white")
+    window.get_by_role("button", name="Save and analyse again").click()
+    expect(window).to_have_count(0)
+    card(page, "round 1").get_by_role("button", name="Details").click()
+    expect(gi).to_have_value("white")
+    expect(window.get_by_role("note")).to_have_count(0)
+
+
 def test_an_analysis_is_stopped_and_begun_again(
     page: Page, server: Server, clips: list[Path]
 ) -> None:

@@ -21,7 +21,7 @@ export default {
   data() {
     return {
       shelf: null, choices: null, trouble: "", said: "", saidNumber: 0, open: "", row: null, dropping: false,
-      wanted: wantedInAddress(), items: [], shared: null, started: false,
+      wanted: wantedInAddress(), items: [], shared: null, started: false, drafts: {},
     };
   },
   computed: {
@@ -179,8 +179,15 @@ export default {
         this.say(`${many(ready.length, "match is", "matches are")} to be analysed.`);
       });
     },
+    /** What was written and not saved is there again when the window is opened again. */
+    closeDetails(draft) {
+      if (this.open === "details") this.open = "";
+      if (draft) this.drafts[this.row.id] = draft;
+      else delete this.drafts[this.row.id];
+    },
     analyseAgain(row, everyFrame) {
       this.open = "";
+      delete this.drafts[row.id];
       this.analyse(row, everyFrame);
     },
     async stop(row) {
@@ -200,6 +207,7 @@ export default {
     },
     onSaved(row) {
       this.open = "";
+      delete this.drafts[row.id];
       this.say(`${row.title} is saved.`);
       this.refresh();
     },

@@ -52,6 +52,6 @@ export const template = `
 
     <add-window v-if="open === 'add' && choices" :items="items" :shared="shared" :choices="offered" :started="started"
       @close="closeAdding" @files="takeFiles" @paths="takePaths" @remove="leaveOut" @again="tryAgain" @start="start"></add-window>
-    <details-window v-if="open === 'details' && choices" :key="row.id" :row="row" :choices="offered" @close="open = ''" @saved="onSaved" @analyse="analyseAgain"></details-window>
+    <details-window v-if="open === 'details' && choices" :key="row.id" :row="row" :choices="offered" :draft="drafts[row.id]" @close="closeDetails" @saved="onSaved" @analyse="analyseAgain"></details-window>
     <delete-window v-if="open === 'delete'" :key="row.id" :row="row" @close="open = ''" @deleted="onDeleted"></delete-window>
   </div>`;

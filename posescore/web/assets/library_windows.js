@@ -8,11 +8,12 @@ import { Window } from "posescore-room/windows.js";
 export const DetailsWindow = {
   name: "DetailsWindow",
   components: { AthleteFields, EventFields, Window },
-  props: { row: { type: Object, required: true }, choices: { type: Object, required: true } },
+  props: { row: { type: Object, required: true }, choices: { type: Object, required: true }, draft: { type: Object, default: null } },
   emits: ["close", "saved", "analyse"],
   template: `
-    <Window :heading="'Details of ' + row.title" wide steady @close="$emit('close')">
+    <Window :heading="'Details of ' + row.title" wide steady @close="$emit('close', isChanged ? details : null)">
       <form @submit.prevent="save">
+        <p v-if="draft && isChanged" class="draft" role="note">What you wrote before is here, and not saved yet. <button type="button" class="quiet" @click="drop">Drop it</button></p>
         <label class="field">Title <input type="text" v-model="details.title" maxlength="200" data-first required></label>
         <athlete-fields :details="details" :choices="choices" :label="row.title"></athlete-fields>
         <event-fields :details="details" :choices="choices"></event-fields>
@@ -23,42 +24,58 @@ export const DetailsWindow = {
           <button type="submit" class="primary" :disabled="saving">Save <kbd>Enter</kbd></button>
           <span class="grow"></span>
           <template v-if="again"><label class="choice"><input type="checkbox" v-model="everyFrame"> Every frame (slower, finer)</label>
-            <button type="button" @click="$emit('analyse', row, everyFrame)">Analyse again</button></template></div>
+            <button type="button" :disabled="saving" @click="saveAndAnalyse">{{ isChanged ? 'Save and analyse again' : 'Analyse again' }}</button></template></div>
         <p v-if="again" class="hint">Analysing again keeps everything that people said. A gi colour given here helps to tell the athletes apart then.</p>
       </form>
     </Window>`,
   data() {
-    const { title, event, mat, held_on, division, rules, note } = this.row;
-    const copy = ({ name, gi_colour, belt }) => ({ name, gi_colour, belt });
-    return {
-      details: {
-        title, event, mat, held_on, division: division && { ...division }, rules, note,
-        athlete_a: copy(this.row.athletes.A), athlete_b: copy(this.row.athletes.B),
-      },
-      everyFrame: false, saving: false, problem: "",
-    };
+    return { details: this.draft ?? detailsOf(this.row), everyFrame: false, saving: false, problem: "" };
   },
   computed: {
+    isChanged() {
+      return JSON.stringify(this.details) !== JSON.stringify(detailsOf(this.row));
+    },
     again() {
       return this.row.source?.there && !["waiting", "analysing"].includes(this.row.stage);
     },
   },
   methods: {
     async save() {
+      const saved = await this.send();
+      if (saved) this.$emit("saved", saved);
+    },
+    async saveAndAnalyse() {
+      const saved = this.isChanged ? await this.send() : this.row;
+      if (saved) this.$emit("analyse", saved, this.everyFrame);
+    },
+    /** The row as it was saved; null where it was refused. */
+    async send() {
       this.saving = true;
       this.problem = "";
       try {
         const held_on = this.details.held_on || null;
-        const changed = { ...this.details, held_on, author: keptAuthor() };
-        this.$emit("saved", await ask(`/api/matches/${this.row.id}`, changed, "PATCH"));
+        return await ask(`/api/matches/${this.row.id}`, { ...this.details, held_on, author: keptAuthor() }, "PATCH");
       } catch (error) {
         this.problem = `Not saved: ${error.message}`;
+        return null;
       } finally {
         this.saving = false;
       }
     },
+    drop() {
+      this.details = detailsOf(this.row);
+    },
   },
 };
+
+function detailsOf(row) {
+  const { title, event, mat, held_on, division, rules, note } = row;
+  const copy = ({ name, gi_colour, belt }) => ({ name, gi_colour, belt });
+  return {
+    title, event, mat, held_on, division: division && { ...division }, rules, note,
+    athlete_a: copy(row.athletes.A), athlete_b: copy(row.athletes.B),
+  };
+}
 
 function keptAuthor() {
   try {
