@@ -48,6 +48,9 @@ SEARCH_AGAIN_S: Final = 0.3
 """Seconds between two such searches: what is merely hard to see costs little more."""
 _CUT_DIFFERENCE: Final = 32.0
 _CUT_RATIO: Final = 5.0
+_CUT_COLOURS: Final = 0.1
+"""Share of a thumbnail's pixels, mean of three channels, whose brightness moved to another of 16
+steps: .13 and .16 at cuts within one hall, up to .07 where the referee walks through the view."""
 
 Progress = Callable[[int, int], None]
 """Called with the number of frames done and the number of all frames."""
@@ -130,7 +133,7 @@ def follow(
     return _finished(follower, clock, footage.size_px, (estimator.step, Step("follow", settings)))
 
 
-FOLLOWING_VERSION: Final = 4
+FOLLOWING_VERSION: Final = 5
 """Rises when following changes what it gives for the same footage; part of a cached pose's key."""
 
 
@@ -315,7 +318,11 @@ def _known(colour: NDArray[np.float64] | None) -> NDArray[np.float64]:
 
 
 class _CutWatch:
-    """Notices cuts by how much a thumbnail changes, against how much it usually does."""
+    """Notices cuts by how much a thumbnail changes, against how much it usually does.
+
+    A cut within one hall changes less than one to another place, but it changes the mixture of
+    colours at once, which no swing of the camera and nobody who walks by does.
+    """
 
     def __init__(self) -> None:
         self._last: NDArray[np.float32] | None = None
@@ -330,7 +337,20 @@ class _CutWatch:
         if last is None or last.shape != thumbnail.shape:
             return False
         change = float(np.abs(thumbnail - last).mean())
-        cut = change > max(_CUT_DIFFERENCE, _CUT_RATIO * self._usual)
+        far = change > max(_CUT_DIFFERENCE, _CUT_RATIO * self._usual)
+        near = change > max(_CUT_DIFFERENCE, _CUT_RATIO * self._usual) / 2
+        cut = far or (near and _other_colours(last, thumbnail))
         if not cut:
             self._usual = 0.9 * self._usual + 0.1 * max(change, 1.0)
         return cut
+
+
+def _other_colours(one: NDArray[np.float32], other: NDArray[np.float32]) -> bool:
+    """Whether two thumbnails are mixed of other colours, by their histograms."""
+    bins = [
+        np.stack([np.bincount((t[..., k] // 16).astype(np.intp).ravel(), minlength=16)
+                  for k in range(t.shape[-1])])
+        for t in (one, other)
+    ]  # fmt: skip
+    moved = np.abs(bins[0] - bins[1]).sum(axis=1) / (2 * one[..., 0].size)
+    return bool(moved.mean() > _CUT_COLOURS)

@@ -176,6 +176,15 @@ def test_progress_ends_at_the_last_frame() -> None:
     assert [done for done, _ in seen] == sorted(done for done, _ in seen)
 
 
+@pytest.mark.parametrize(("shade", "reported"), [(118, True), (97, False)])
+def test_a_cut_within_one_hall_is_noticed_by_its_colours(shade: int, reported: bool) -> None:
+    scene = crossing()
+    scene.background = [95] * 100 + [shade] * (N - 100)
+    track = follow(scene, ScenePeople(scene), every=1)
+    assert (FindingKind.CUT in kinds(track)) is reported
+    assert np.nanmax(distance_px(track, scene, (0, 1))) < 6
+
+
 def test_a_pair_that_is_suddenly_elsewhere_is_searched_in_the_whole_picture() -> None:
     """A swing of the camera, or a cut that looks too much alike to be noticed."""
     jump = ((0, 150, 150), (100, 200, 150), (101, 450, 240), (179, 480, 240))
