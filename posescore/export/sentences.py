@@ -48,6 +48,8 @@ def two_sentences(line: LogLine, names: Mapping[Athlete, str]) -> tuple[str, str
 
 def _worth(line: LogLine, shown: Proposal, names: Mapping[Athlete, str]) -> str:
     decision = line.item.decision
+    if decision is not None and decision.verdict is Verdict.DISMISSED:
+        return f"It does not stand: {decision.author} dismissed it{_as_a_part(decision.reason)}."
     if shown.points:
         held = "Held for three seconds, it" if _was_held(shown) else "It"
         worth = f"{held} is worth {shown.points} points"
@@ -63,6 +65,12 @@ def _worth(line: LogLine, shown: Proposal, names: Mapping[Athlete, str]) -> str:
             worth += f": {why_of(line, names).rstrip('.')}"
     said = "nobody has confirmed it" if decision is None else f"{decision.author} decided so"
     return f"{worth}; {said}."
+
+
+def _as_a_part(reason: str) -> str:
+    """A person's own words inside a sentence of ours."""
+    said = reason.strip().rstrip(".")
+    return f" (\u201c{said}\u201d)" if said else ""
 
 
 def _was_held(shown: Proposal) -> bool:

@@ -285,3 +285,10 @@ def test_a_library_to_look_at_shows_and_refuses(library: Library) -> None:
 def review_of(library: Library) -> str:
     """Key of the first line that nobody decided."""
     return library.review(1).undecided[0].key
+
+
+def test_what_was_dismissed_is_not_said_to_be_worth_anything(client: TestClient) -> None:
+    first = paying(review(client))
+    after = edit(client, kind="dismiss", proposal=first["id"], reason="the grip slipped.")
+    told = next(one for one in after["proposals"] if one["id"] == first["id"])["told"]
+    assert told[1] == "It does not stand: Kim dismissed it (“the grip slipped”)."
