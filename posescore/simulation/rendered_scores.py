@@ -1,10 +1,11 @@
 """Measures estimators on rendered test pictures, by position, seen and hidden, and calibration.
 
-    python -m posescore.simulation.rendered_scores FOLDER [--networks]
+    python -m posescore.simulation.rendered_scores FOLDER [--networks] [--keypoint-area]
 
 ``FOLDER`` is what :mod:`posescore.simulation.rendered_pictures` wrote. Every picture is searched
-alone, without a hint. ``--networks`` measures our networks and MediaPipe apart from each other
-besides both fused.
+alone, without a hint. ``--keypoint-area`` takes half of the box around the keypoints for an
+athlete's area, not half of the box around the body. ``--networks`` measures our networks and
+MediaPipe apart from each other besides both fused.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -24,6 +26,7 @@ from posescore.pose.estimator import PairEstimator
 from posescore.pose.evaluation import FOUND_OKS, Fit, fit_of, measure
 from posescore.pose.fused_estimator import FusedEstimator
 from posescore.pose.mediapipe_estimator import MediaPipeEstimator
+from posescore.pose.oks import keypoint_box_px
 from posescore.pose.pair_network import PairNetworkEstimator
 from posescore.terms import N_COCO
 
@@ -67,6 +70,13 @@ def by_position(
     return table
 
 
+def with_keypoint_area(picture: PosedPicture) -> PosedPicture:
+    """The picture with half of the box around each athlete's keypoints as the area."""
+    boxes = [keypoint_box_px(points) for points in picture.keypoints_px]
+    areas = np.array([width * height / 2 for _, _, width, height in boxes])
+    return replace(picture, area_px2=areas)
+
+
 def calibration(
     true: Sequence[PosedPicture], found: Sequence[PosedPicture], bins: int = 10
 ) -> float:
@@ -103,9 +113,12 @@ def _said_and_right(
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path, exists=True))
 @click.option("--networks", is_flag=True)
-def main(folder: Path, networks: bool) -> None:
+@click.option("--keypoint-area", is_flag=True, help="The stricter yardstick, as before.")
+def main(folder: Path, networks: bool, keypoint_area: bool) -> None:
     """Print the tables."""
     true = read_coco(folder / "truth.json")
+    if keypoint_area:
+        true = [with_keypoint_area(picture) for picture in true]
     network, mediapipe = PairNetworkEstimator(), MediaPipeEstimator()
     estimators: dict[str, PairEstimator] = {}
     if networks:
