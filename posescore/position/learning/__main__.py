@@ -11,7 +11,7 @@ import argparse
 from pathlib import Path
 
 from posescore.position.learning.everywhere import learn_everywhere
-from posescore.position.learning.loop import Plan
+from posescore.position.learning.loop import Plan, Weights
 from posescore.position.material import Material
 from posescore.position.weights_file import read_weights, write_weights
 
@@ -22,7 +22,7 @@ def main() -> None:
     parser.add_argument("--material", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--start", type=Path, help="weights to go on from")
+    parser.add_argument("--start", type=Path, help="weights, or a classifier, to go on from")
     parser.add_argument("--real", type=Path, nargs="*", default=[], help="what a pose pass gives")
     parser.add_argument("--real-share", type=float, default=Plan().real_share)
     parser.add_argument("--pictures", type=int, default=Plan().pictures)
@@ -38,11 +38,21 @@ def main() -> None:
         judge_steps=given.judge_steps, learning_rate=given.rate,
         at_once=given.at_once, real_share=given.real_share,
     )  # fmt: skip
-    start = read_weights(given.start) if given.start else None
+    start = _start(given.start) if given.start else None
     learned = learn_everywhere(
         Material.load(given.material), plan, given.seed, given.devices, given.real, start
     )
     write_weights(given.out, learned, plan.about(bool(given.real)))
+
+
+def _start(path: Path) -> list[Weights]:
+    """Networks of a weights file, or of a classifier's own file (which needs skops)."""
+    if path.suffix != ".skops":
+        return read_weights(path)
+    from posescore.position.model_file import read_model
+
+    lookers: list[Weights] = read_model(path)["lookers"]
+    return lookers
 
 
 if __name__ == "__main__":
