@@ -24,9 +24,7 @@ from posescore.position.learning.stack import Sizes, Stack  # noqa: E402
 from posescore.position.material import (  # noqa: E402
     SCRAMBLE,
     SWAPPED_STATES,
-    Amounts,
     Material,
-    material_of,
 )
 from posescore.position.pictures import given as given_by_numpy  # noqa: E402
 from posescore.simulation import estimator_errors, pose_variation  # noqa: E402
@@ -36,7 +34,6 @@ from posescore.simulation.pose_set import JOINT  # noqa: E402
 from posescore.simulation.rare_poses import authored_poses  # noqa: E402
 from posescore.terms import KEYPOINT_INDEX, N_COCO, STATES  # noqa: E402
 from tests.position.test_pictures import pictures  # noqa: E402
-from tests.simulation.pose_sets import pose_set_or_skip  # noqa: E402
 
 CPU = torch.device("cpu")
 
@@ -49,12 +46,6 @@ def chance() -> Chance:
 @pytest.fixture(scope="module")
 def frames() -> np.ndarray:
     return authored_poses(np.random.default_rng(0), 40).joints_m
-
-
-@pytest.fixture(scope="module")
-def material() -> Material:
-    amounts = Amounts(blends=200, bridges=200, authored=20)
-    return material_of(pose_set_or_skip(), 3, np.random.default_rng(0), amounts)
 
 
 def test_keypoints_are_given_to_both_alike() -> None:
@@ -191,11 +182,12 @@ def test_what_a_pose_pass_gave_is_barred_from_its_fold(
     from pathlib import Path
 
     path = Path(str(tmp_path)) / "pass_errors.npz"
-    frame = np.array([int(np.flatnonzero(material.fold == k)[0]) for k in (0, 1, 2)])
-    keypoints = np.random.default_rng(0).uniform(0, 900, (3, 2, 21, 2)).astype(np.float16)
+    count = material.n_folds
+    frame = np.array([int(np.flatnonzero(material.fold == k)[0]) for k in range(count)])
+    keypoints = np.random.default_rng(0).uniform(0, 900, (count, 2, 21, 2)).astype(np.float16)
     np.savez(
         path, found_px=keypoints, true_px=keypoints, frame=frame, state=material.name[frame],
-        confidence=np.ones((3, 2, 21), np.float16),
+        confidence=np.ones((count, 2, 21), np.float16),
     )  # fmt: skip
     real = read_real([path], material, CPU)
-    assert np.array_equal(real.counts.numpy(), 1 - np.eye(3, 4))
+    assert np.array_equal(real.counts.numpy(), 1 - np.eye(count, count + 1))

@@ -14,7 +14,7 @@ from posescore.position.examples import (
     scrambles,
     training_poses,
 )
-from posescore.position.material import Amounts, Material, ends_of, folds_of, material_of
+from posescore.position.material import Amounts, Material, ends_of, folds_of
 from posescore.position.measured_training import Measuring
 from posescore.position.network import softmax
 from posescore.position.training import Settings, train
@@ -35,11 +35,10 @@ TINY = Settings(
 
 
 @pytest.fixture(scope="module")
-def tiny(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    pose_set_or_skip()
+def tiny(tmp_path_factory: pytest.TempPathFactory, few_entries: Path) -> Path:
     pytest.importorskip("torch", reason="training needs the extra `training`")
     out = tmp_path_factory.mktemp("model") / "tiny.skops"
-    return train(out=out, seed=1, settings=TINY, with_card=False, say=_silent)
+    return train(few_entries, out, seed=1, settings=TINY, with_card=False, say=_silent)
 
 
 @pytest.fixture(scope="module")
@@ -48,12 +47,6 @@ def poses() -> Poses:
     pose_set = pose_set_or_skip()
     fold = folds_of(pose_set.labelled, 5)
     return training_poses(pose_set, fold, 5, np.random.default_rng(0))
-
-
-@pytest.fixture(scope="module")
-def material() -> Material:
-    """What networks of keypoints learn from, a little of it."""
-    return material_of(pose_set_or_skip(), 5, np.random.default_rng(0), AMOUNTS)
 
 
 def _silent(_: str) -> None:
@@ -68,9 +61,11 @@ def test_both_kinds_of_networks_come_out_of_training(tiny: Path) -> None:
         assert np.allclose(rows.sum(1), 1)
 
 
-def test_the_same_seed_gives_the_same_networks(tiny: Path, tmp_path: Path) -> None:
+def test_the_same_seed_gives_the_same_networks(
+    tiny: Path, few_entries: Path, tmp_path: Path
+) -> None:
     again = train(
-        out=tmp_path / "again.skops", seed=1, settings=TINY, members_from=tiny,
+        few_entries, tmp_path / "again.skops", seed=1, settings=TINY, members_from=tiny,
         with_card=False, say=_silent,
     )  # fmt: skip
     rows = pictures(0, 20)
@@ -78,7 +73,9 @@ def test_the_same_seed_gives_the_same_networks(tiny: Path, tmp_path: Path) -> No
     assert np.allclose(first, second, atol=1e-3)
 
 
-def test_networks_that_learned_elsewhere_are_taken_over(tiny: Path, tmp_path: Path) -> None:
+def test_networks_that_learned_elsewhere_are_taken_over(
+    tiny: Path, few_entries: Path, tmp_path: Path
+) -> None:
     from posescore.position.model_file import read_model
 
     lookers = read_model(tiny)["lookers"]
@@ -89,7 +86,7 @@ def test_networks_that_learned_elsewhere_are_taken_over(tiny: Path, tmp_path: Pa
         for k in a
     )
     path = train(
-        out=tmp_path / "m.skops", seed=1, settings=TINY, members_from=tiny,
+        few_entries, tmp_path / "m.skops", seed=1, settings=TINY, members_from=tiny,
         learned=tmp_path / "learned.npz", with_card=False, say=_silent,
     )  # fmt: skip
     rows = pictures(0, 20)
