@@ -185,9 +185,16 @@ export default {
       if (draft) this.drafts[this.row.id] = draft;
       else delete this.drafts[this.row.id];
     },
-    analyseAgain(row, everyFrame) {
+    /** What the server said of one match stands in the list at once, before all of it is asked again. */
+    settle(row) {
       this.open = "";
       delete this.drafts[row.id];
+      this.asked += 1; // an answer on its way may be older than this
+      const index = this.shelf.matches.findIndex((one) => one.id === row.id);
+      if (index >= 0) this.shelf.matches[index] = row;
+    },
+    analyseAgain(row, everyFrame) {
+      this.settle(row);
       this.analyse(row, everyFrame);
     },
     async stop(row) {
@@ -206,8 +213,7 @@ export default {
       await this.refresh();
     },
     onSaved(row) {
-      this.open = "";
-      delete this.drafts[row.id];
+      this.settle(row);
       this.say(`${row.title} is saved.`);
       this.refresh();
     },
