@@ -1,11 +1,14 @@
 """Fitting and measuring the judges of criteria on figures; ``refit`` is the command.
 
-Figures with known truth (:mod:`posescore.holds.figures`) are seen through random cameras with a
-pose estimator's errors. One seed is fitted on, another measured on.
+Figures with known truth (:mod:`posescore.holds.figures`) are seen through random cameras with
+small errors; beside them stands what the shipped pose pass really says of named poses
+(:mod:`posescore.holds.pass_examples`). One seed of figures is fitted on, another measured on, and
+so with the entries of the poses.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -14,7 +17,10 @@ from numpy.typing import NDArray
 from posescore.holds.body import Floats
 from posescore.holds.figures import SCENES, Scene
 from posescore.holds.judge import Judge
+from posescore.holds.pass_examples import AllExamples
 from posescore.holds.questions import QUESTIONS, SIDES, Question
+from posescore.holds.trapped_leg import WORTH_ASKING, Mix, log_ratio
+from posescore.position.classifier import PositionClassifier
 from posescore.simulation.cameras import random_cameras
 from posescore.simulation.estimator_errors import (
     ErrorRates,
@@ -22,10 +28,12 @@ from posescore.simulation.estimator_errors import (
     hidden,
     pair_size_px,
 )
+from posescore.terms import STATES, Athlete, Position, State
 
 FIT_SEED: Final = 11
+MIX_SEED: Final = 13
 MEASURE_SEED: Final = 12
-N_FIGURES: Final = 12_000
+N_FIGURES: Final = 8_000
 ELEVATION_DEG: Final = (-2.0, 45.0)
 """From the mat's edge to the stand. Straight down nothing of a height can be seen."""
 RATES: Final = ErrorRates(
@@ -62,15 +70,57 @@ def sample(question: Question, px: Floats, scene: Scene) -> tuple[Floats, NDArra
     return features, np.concatenate([truth[:, 0], truth[:, 1]])
 
 
-def fit() -> dict[str, Judge]:
-    """All judges, fitted on figures."""
+def fit(examples: AllExamples) -> dict[str, Judge]:
+    """All judges, fitted on figures and on what the pose pass says of poses."""
     judges = {}
     for name in SCENES:
         px, scene = scene_seen(name, FIT_SEED)
         for question in QUESTIONS:
             if question.scene == name:
-                judges[question.name] = Judge.fitted(*sample(question, px, scene))
+                features, answer = sample(question, px, scene)
+                real = passed(question, examples, for_test=False)
+                if real is not None:
+                    features = np.concatenate([features, real[0]])
+                    answer = np.concatenate([answer, real[1]])
+                judges[question.name] = Judge.fitted(features, answer)
     return judges
+
+
+def passed(
+    question: Question, examples: AllExamples, *, for_test: bool
+) -> tuple[Floats, NDArray[np.bool_]] | None:
+    """Features and answers of what the pose pass says; None where only one answer is at hand."""
+    parts = [
+        (question.ask(each.pair_px[rows], side), each.answer[rows])
+        for side in SIDES
+        if (each := examples.get((question.name, side))) is not None
+        for rows in (each.for_test == for_test,)
+    ]
+    if not parts:
+        return None
+    answer = np.concatenate([part[1] for part in parts])
+    if len(np.unique(answer)) < 2:
+        return None
+    return np.concatenate([part[0] for part in parts]), answer
+
+
+def fit_mix(judges: Mapping[str, Judge]) -> Mix:
+    """How the shipped classifier and geometry together tell half guard from mount.
+
+    Fitted on figures of another seed than the judges', which no classifier was trained on.
+    """
+    px, scene = scene_seen("astride", MIX_SEED, N_FIGURES // 2)
+    question = next(q for q in QUESTIONS if q.name == "leg_trapped")
+    confidence = np.where(np.isfinite(px[..., 0]), 1.0, np.nan).astype(np.float32)
+    named = PositionClassifier.load().of_keypoints(px.astype(np.float32), confidence)
+    half, mount = (
+        STATES.index(State(position, Athlete.A))
+        for position in (Position.HALF_GUARD, Position.MOUNT)
+    )
+    judged = judges["leg_trapped"].log_odds(question.ask(px))
+    asked = named[:, half] + named[:, mount] > WORTH_ASKING
+    ratio = log_ratio(named[:, half], named[:, mount])
+    return Mix.fitted(ratio[asked], judged[asked], scene.truth["leg_trapped"][asked])
 
 
 def accuracy(log_odds: Floats, answer: NDArray[np.bool_]) -> dict[str, float]:
@@ -91,6 +141,7 @@ def accuracy(log_odds: Floats, answer: NDArray[np.bool_]) -> dict[str, float]:
     return {
         "right": float(weight @ right),
         "clear": float(weight @ clear),
+        "n": float(len(answer)),
         "clear_right": float(weight[clear] @ right[clear] / max(weight[clear].sum(), 1e-9)),
         "calibration_error": float(sum(gaps)),
     }
@@ -105,4 +156,16 @@ def measure(judges: dict[str, Judge], seed: int = MEASURE_SEED) -> dict[str, dic
             if question.scene == name:
                 features, answer = sample(question, px, scene)
                 rows[question.name] = accuracy(judges[question.name].log_odds(features), answer)
+    return rows
+
+
+def measure_passed(
+    judges: Mapping[str, Judge], examples: AllExamples
+) -> dict[str, dict[str, float]]:
+    """The same on what the pose pass says of held-back entries, where both answers are at hand."""
+    rows = {}
+    for question in QUESTIONS:
+        real = passed(question, examples, for_test=True)
+        if real is not None:
+            rows[question.name] = accuracy(judges[question.name].log_odds(real[0]), real[1])
     return rows

@@ -41,6 +41,8 @@ _LEVELS: Final = SegmentModel(
     np.full(len(_LEVEL_ODDS), -np.log(len(_LEVEL_ODDS))),
     np.where(np.eye(len(_LEVEL_ODDS)) > 0, -np.inf, -np.log(len(_LEVEL_ODDS) - 1.0)),
 )
+_CLEAR: Final = 0.8
+"""Probability from which an answer is clear, as in the card of the judges."""
 _EDGE_S: Final = 0.3
 """The first and last of a hold are on the way in or out: they count a third."""
 
@@ -150,8 +152,9 @@ def _cuts(dividing: list[tuple[_Criterion, Floats]], edges_s: Floats, weight: Fl
     """Edges at which an answer changes, with the first and the last edge.
 
     First, where the odds of any answer step from one level to another and stay there; then the
-    parts between such steps that say the same are joined again. So a part in which a view turns
-    doubtful does not lend its doubt to the rest, nor take the rest's certainty.
+    parts between such steps that say the same, and are as clear of it, are joined again. So a part
+    in which a view turns doubtful does not lend its doubt to the rest, nor take the rest's
+    certainty.
     """
     steps = {
         part.last_edge
@@ -166,11 +169,16 @@ def _cuts(dividing: list[tuple[_Criterion, Floats]], edges_s: Floats, weight: Fl
             cuts.append(edge)
     cuts.append(len(edges_s) - 1)
     said = [
-        [int(np.argmax(_probabilities(c, odds[i:j], weight[i:j]))) for c, odds in dividing]
+        [_said(_probabilities(c, odds[i:j], weight[i:j])) for c, odds in dividing]
         for i, j in pairwise(cuts)
     ]
     inner = [cut for cut, (a, b) in zip(cuts[1:-1], pairwise(said), strict=True) if a != b]
     return [0, *inner, len(edges_s) - 1]
+
+
+def _said(probability: Floats) -> tuple[int, bool]:
+    """The likeliest value, and whether it is clear."""
+    return int(np.argmax(probability)), bool(probability.max() >= _CLEAR)
 
 
 def _of_levels(odds: Floats, weight: Floats) -> Floats:

@@ -20,7 +20,7 @@ from posescore.errors import OwnFailureError
 from posescore.holds.geometry import Floats
 from posescore.resources import shipped
 
-FORMAT: Final = 1
+FORMAT: Final = 2
 FILE: Final = "criteria.json"
 _FAR: Final = 3.0
 """Standardised features are held within this: beyond it nothing was fitted."""
@@ -80,8 +80,8 @@ def _expanded(features: Floats, mean: Floats, spread: Floats) -> Floats:
 
 
 @cache
-def shipped_judges() -> Mapping[str, Judge]:
-    """The judges that come with the program, by the name of their question.
+def criteria_file() -> Mapping[str, Any]:
+    """What stands in the file of criteria that comes with the program.
 
     Raises
     ------
@@ -93,6 +93,21 @@ def shipped_judges() -> Mapping[str, Judge]:
         data = json.loads(path.read_text("utf-8"))
         if data["format"] != FORMAT:
             raise ValueError(f"format {data['format']} is not {FORMAT}")
-        return {name: Judge.from_json(judge) for name, judge in data["judges"].items()}
     except (KeyError, TypeError, ValueError) as error:
+        raise OwnFailureError(f"models/{FILE} is broken ({error}): install again.") from error
+    return dict(data)
+
+
+@cache
+def shipped_judges() -> Mapping[str, Judge]:
+    """The judges that come with the program, by the name of their question.
+
+    Raises
+    ------
+    OwnFailureError
+        When the file is broken.
+    """
+    try:
+        return {n: Judge.from_json(judge) for n, judge in criteria_file()["judges"].items()}
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise OwnFailureError(f"models/{FILE} is broken ({error}): install again.") from error

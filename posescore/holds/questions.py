@@ -66,17 +66,26 @@ class Question:
         """Share of the decisive keypoints that are there, ``(n,)``; 1 where none is decisive."""
         if not self.decisive:
             return np.ones(len(pair))
-        there = [
-            np.isfinite(pair[:, int(who == "lower"), KEYPOINT_INDEX[name.format(side=side)], 0])
-            for who, name in self.decisive
-        ]
-        return np.asarray(np.mean(there, axis=0))
+        return np.asarray(np.isfinite(self._decisive_x(pair, side)).mean(axis=1))
 
     def ask(self, pair: Floats, side: str = "left") -> Floats:
-        """Features of pairs ``(n, 2, 21, 2)``, the upper athlete first."""
+        """Features of pairs ``(n, 2, 21, 2)``, the upper athlete first.
+
+        Behind the geometry stands, for each decisive keypoint, 1 where it is missing and 0 where it
+        is seen: what a feature tells depends on what it had to be made from.
+        """
         with np.errstate(invalid="ignore", divide="ignore"):
             features = self.features(pair[:, 0], pair[:, 1], scale_px(pair), side)
-        return np.where(np.isfinite(features), features, np.nan)
+        missing = np.isnan(self._decisive_x(pair, side)).astype(np.float64)
+        return np.concatenate([np.where(np.isfinite(features), features, np.nan), missing], axis=1)
+
+    def _decisive_x(self, pair: Floats, side: str) -> Floats:
+        """``(n, n_decisive)``: x of the decisive keypoints, NaN where missing."""
+        columns = [
+            pair[:, int(who == "lower"), KEYPOINT_INDEX[name.format(side=side)], 0]
+            for who, name in self.decisive
+        ]
+        return np.stack(columns, axis=1) if columns else np.empty((len(pair), 0))
 
 
 def _other(side: str) -> str:
