@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 import tempfile
 import time
+import weakref
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -73,6 +74,7 @@ class Storage:
             else:
                 folder.mkdir(parents=True, exist_ok=True)
             self._engine = _engine(opened)
+            weakref.finalize(self, self._engine.dispose)  # Python 3.13 warns of what is left open
             try:
                 self._prepare(migrations)
             except BaseException:
