@@ -24,7 +24,8 @@ export default {
         <div class="bar-title"><h1>{{ review.match.title }}: a lesson</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
         <nav class="ways" aria-label="Other views of this match"><a :href="'/match/' + matchId">Review</a></nav>
         <label class="choice"><input type="checkbox" v-model="proposed" @change="reload"> Also what nobody confirmed</label>
-        <button type="button" :disabled="!!making" @click="wish('lesson', {proposed, skeletons: shown.A || shown.B})">Save in one file {{ making }}</button>
+        <label class="choice"><input type="checkbox" v-model="hideFaces"> Faces hidden in the file</label>
+        <button type="button" :disabled="!!making" @click="wish('lesson', {proposed, hide_faces: hideFaces, skeletons: shown.A || shown.B})">Save in one file {{ making }}</button>
         <button type="button" @click="show('keys')" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
       </header>
       <p v-if="trouble" class="trouble" role="alert">{{ trouble }}</p>
@@ -58,7 +59,7 @@ export default {
     </div>
     <div class="room waiting" v-else><h1>PoseScore</h1><p v-if="trouble" role="alert">{{ trouble }} <a href="/">All matches</a></p><p v-else>Opening the lesson\u2026</p></div>`,
   data() {
-    return { review: null, moments: [], result: "", at: -1, ended: false, proposed: true, outputs: [] };
+    return { review: null, moments: [], result: "", at: -1, ended: false, proposed: true, hideFaces: false, outputs: [] };
   },
   computed: {
     ready() {
