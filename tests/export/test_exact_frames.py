@@ -23,6 +23,7 @@ from PIL import Image
 
 from posescore.export import export
 from posescore.export.clips import write_annotated, write_clips
+from posescore.export.evidence import stills_of
 from posescore.export.lesson import lesson_lines, write_lesson
 from posescore.export.report import report_html, report_of
 from posescore.export.shots import Showing
@@ -35,6 +36,7 @@ from posescore.library.edits import Confirm
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Footage, Match, MatchInfo
 from posescore.terms import Athlete, Position, Provenance
+from posescore.web.stills import Stills
 from tests.footage.clips import read_number, write_clip
 
 PLAIN = Showing(skeletons=False)
@@ -178,6 +180,17 @@ def test_pictures_of_the_report_are_the_frames_they_name(film: Film) -> None:
         assert shown == each.line.frame_index
         assert f"frame {shown}, " in each.when
         assert film.is_shown(shown, each.line.time_s)
+
+
+def test_stills_of_the_evidence_are_the_frames_they_name(film: Film) -> None:
+    review = film.library.review(film.match.id)
+    stills = [still for item in review.items for still in stills_of(item, review)]
+    assert len(stills) >= 4
+    pictures = Stills(film.library)
+    for still in stills:
+        coded = pictures.jpeg(film.match.id, still.frame_index, "", skeletons=False)
+        assert read_number(np.asarray(Image.open(io.BytesIO(coded)))) == still.frame_index
+        assert film.is_shown(still.frame_index, still.time_s)
 
 
 def test_clips_hold_exactly_the_frames_around_the_award(film: Film, tmp_path: Path) -> None:
