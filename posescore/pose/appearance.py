@@ -37,6 +37,10 @@ _CORNERS: Final = [
 ] + [_I["right_knee"], _I["left_elbow"], _I["right_elbow"]]
 
 
+_TRUSTED: Final = 0.5
+"""Confidence, as a mean over the keypoints a point lies between, from which it is looked at."""
+
+
 def _weights() -> NDArray[np.float64]:
     """``(n_points, 8)``: every sampled point as a mean of the corners above."""
     rows = []
@@ -75,13 +79,15 @@ def colour_of(picture: Picture, person: Person) -> Colour | None:
     Notes
     -----
     36 points between shoulders, hips, knees and elbows; a median, since some of them always lie on
-    the opponent, the belt or the mat.
+    the opponent, the belt or the mat. Points between keypoints that are hardly trusted are left
+    out: they are mostly hidden, and what is seen there is the opponent.
     """
     corners = person.keypoints_px[_CORNERS].astype(np.float64)
     points = _POINTS @ np.nan_to_num(corners, nan=-1e9)
+    trusted = _POINTS @ np.nan_to_num(person.keypoint_confidence[_CORNERS]) >= _TRUSTED
     height, width = picture.shape[:2]
     column, row = np.rint(points).T
-    inside = (column >= 0) & (column < width) & (row >= 0) & (row < height)
+    inside = (column >= 0) & (column < width) & (row >= 0) & (row < height) & trusted
     if inside.sum() < len(_POINTS) // 3:
         return None
     pixels = picture[row[inside].astype(int), column[inside].astype(int)]

@@ -25,7 +25,15 @@ from posescore.pose.mend import drop_doubles, mend_sides, mend_swaps, missing_fi
 from posescore.pose.opening import OPENING_LIMIT_S, OPENING_S, choose_athletes, opening_box
 from posescore.pose.people import PeopleFinder, people_of
 from posescore.pose.raw_track import RawTrack
-from posescore.pose.slots import Sight, Slot, apart, assign, pair_box
+from posescore.pose.slots import (
+    MISSING_COST,
+    PAIR_MISSING_COST,
+    Sight,
+    Slot,
+    apart,
+    assign,
+    pair_box,
+)
 from posescore.pose.spread import spread
 from posescore.pose.track import Finding, FindingKind, PairTrack
 from posescore.terms import Interval, Provenance, Step
@@ -133,7 +141,7 @@ def follow(
     return _finished(follower, clock, footage.size_px, (estimator.step, Step("follow", settings)))
 
 
-FOLLOWING_VERSION: Final = 5
+FOLLOWING_VERSION: Final = 7
 """Rises when following changes what it gives for the same footage; part of a cached pose's key."""
 
 
@@ -191,16 +199,20 @@ class _Follower:
         margin = BODY_MARGIN if self._finder is None else PAIR_MARGIN
         box = self._worth_cropping(pair_box(self._slots, frame.time_s, margin))
         sights = self._sights_of_pair(frame, box)
-        chosen = assign(self._slots, sights, frame.time_s)
+        chosen = self._assigned(sights, frame.time_s)
         if None in chosen and self._finder is not None:
             sights = self._look_closer(frame, sights, chosen)
-            chosen = assign(self._slots, sights, frame.time_s)
+            chosen = self._assigned(sights, frame.time_s)
         self._place(row, frame.time_s, sights, chosen)
 
     def finish(self) -> None:
         """Decide with what there is, when the video ended before the opening did."""
         if self._opening is not None:
             self._begin()
+
+    def _assigned(self, sights: list[Sight], time_s: float) -> tuple[int | None, int | None]:
+        missing_cost = PAIR_MISSING_COST if self._finder is None else MISSING_COST
+        return assign(self._slots, sights, time_s, missing_cost)
 
     def _opening_box(self, time_s: float) -> Box | None:
         """Where an estimator of the pair looks while it is open who the athletes are."""
@@ -297,7 +309,7 @@ class _Follower:
                 slot.place(sight, start_s, learn=not going_on)
             looks = [look for look in opening if (look[0] >= start) == going_on]
             for row, time_s, sights in looks if going_on else reversed(looks):
-                self._place(row, time_s, sights, assign(self._slots, sights, time_s))
+                self._place(row, time_s, sights, self._assigned(sights, time_s))
 
     def _in_order(self, pair: tuple[Sight, ...]) -> list[Sight]:
         """A first: by the colour that was told, else as they are."""

@@ -20,6 +20,9 @@ from posescore.terms import KEYPOINT_INDEX
 MISSING_COST: Final = 2.0
 """Cost of leaving a slot empty: a find further away than this (in body sizes moved per body size,
 plus colour in units of :data:`COLOUR_UNIT`) is not this athlete."""
+PAIR_MISSING_COST: Final = 3.5
+"""The same for finds of an estimator of the pair, which has left everybody else out already: only
+what is both elsewhere and of another colour is nobody."""
 COLOUR_UNIT: Final = 25.0
 """L*a*b* distance that counts as much as a move by one body size: white and blue gis are 45 to 60
 apart, the same gi in light and shade 5 to 15."""
@@ -166,11 +169,15 @@ def apart(one: Person, two: Person) -> bool:
 
 
 def assign(
-    slots: Sequence[Slot], sights: Sequence[Sight], time_s: float
+    slots: Sequence[Slot],
+    sights: Sequence[Sight],
+    time_s: float,
+    missing_cost: float = MISSING_COST,
 ) -> tuple[int | None, int | None]:
     """Which find is A's and which is B's: the cheapest one-to-one choice, all of them tried.
 
-    Returns the index of the find for each slot, None where leaving it empty is cheaper.
+    ``missing_cost`` is that of leaving a slot empty, or of two finds on one body. Returns the index
+    of the find for each slot, None where leaving it empty is cheaper.
     """
     contact = in_contact(slots)
     others = reversed(slots) if contact else (None, None)
@@ -182,14 +189,14 @@ def assign(
 
     def total(pair: tuple[int | None, int | None]) -> float:
         a, b = pair
-        cost_a = MISSING_COST if a is None else costs[0][a]
-        cost_b = MISSING_COST if b is None else costs[1][b]
+        cost_a = missing_cost if a is None else costs[0][a]
+        cost_b = missing_cost if b is None else costs[1][b]
         one_body = (
             a is not None
             and b is not None
             and similarity(sights[a].person, sights[b].person) > SAME_PERSON_OKS
         )
-        return cost_a + cost_b + (MISSING_COST if one_body else 0.0)
+        return cost_a + cost_b + (missing_cost if one_body else 0.0)
 
     pairs = [(a, b) for a, b in itertools.product(choices, repeat=2) if a is None or a != b]
     return min(pairs, key=total)
