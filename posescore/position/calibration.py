@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,8 @@ from posescore.terms import N_COCO, STATES
 N_STATES: Final = len(STATES)
 VIEWS: Final = 6
 """Cameras for every frame, with each of two kinds of errors."""
+PICTURES: Final = 16_000
+"""What a pose pass gave of so many pictures is enough."""
 
 
 def calibrations(
@@ -49,6 +51,43 @@ def calibrations(
     y, log_rows, held_in = np.concatenate(truth), np.concatenate(logs), np.concatenate(of_fold)
     used = [np.ones(len(y), bool), *(held_in != index for index in range(n_folds))]
     return [fit_calibration(log_rows[rows], y[rows], np.ones(rows.sum())) for rows in used]
+
+
+def pass_calibrations(
+    members: Sequence[SymmetricNetwork],
+    lookers: Sequence[PairNetwork],
+    pose_set: PoseSet,
+    fold: NDArray[np.int64],
+    given: Mapping[str, NDArray[Any]],
+    rng: np.random.Generator,
+) -> list[tuple[float, NDArray[np.float64]]]:
+    """The same on what a pose pass gave (:func:`posescore.position.pass_evaluation.read_pass`).
+
+    Pictures are weighed so that states come as often as in the set.
+    """
+    n_folds = int(fold.max()) + 1
+    of_frame = np.full(len(pose_set), -1)
+    of_frame[pose_set.state >= 0] = fold
+    named = np.flatnonzero(given["frame"] < len(pose_set))
+    rows = rng.permutation(named)[:PICTURES]
+    held_in, y = of_frame[given["frame"][rows]], given["state"][rows].astype(np.int64)
+    logs = np.zeros((len(rows), N_STATES))
+    for index in range(n_folds):
+        here = held_in == index
+        pictures = [given[k][rows[here]].astype(np.float32) for k in ("found_px", "confidence")]
+        logs[here] = logs_of(
+            members[index::n_folds], lookers[index : index + 1], pictures[0], pictures[1]
+        )
+    wanted = np.bincount(_either(pose_set.labelled.state), minlength=N_STATES)
+    drawn = np.bincount(_either(y), minlength=N_STATES)
+    weight = (wanted / np.maximum(drawn, 1))[_either(y)]
+    used = [np.ones(len(y), bool), *(held_in != index for index in range(n_folds))]
+    return [fit_calibration(logs[part], y[part], weight[part]) for part in used]
+
+
+def _either(state: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The same number for both sides of a position."""
+    return np.minimum(state, SWAPPED_STATES[state])
 
 
 def _evenly(

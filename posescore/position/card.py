@@ -95,7 +95,8 @@ def _making(classifier: PositionClassifier) -> list[str]:
         "a missing athlete; with and without feet, face and confidence.",
         f"- Entries of the set are spread over {folds} folds. Network k never learns from fold k "
         "(nor from unnamed poses within 5 cm of it) and is measured on fold k alone, with a "
-        "calibration fitted on the other folds.",
+        "calibration fitted on the other folds. Tracks of the pose pass have a calibration of "
+        "their own, fitted on what it gave.",
     ]
 
 

@@ -101,6 +101,8 @@ class PositionClassifier:
         From the networks' mean to probabilities that hold.
     fold_calibrations
         For each fold the same, fitted without that fold: what it is measured with.
+    pass_calibrations
+        Both again for keypoints that the pose pass gives, first that of all.
     nobody
         ``(n_states,)`` the distribution where no keypoint is known.
     held_back_entries
@@ -115,6 +117,7 @@ class PositionClassifier:
     lookers: tuple[PairNetwork, ...]
     calibration: Calibration
     fold_calibrations: tuple[Calibration, ...]
+    pass_calibrations: tuple[Calibration, ...]
     nobody: NDArray[np.float64]
     held_back_entries: tuple[NDArray[np.int64], ...]
     training: dict[str, Any]
@@ -132,11 +135,16 @@ class PositionClassifier:
         source = shipped("models", MODEL_NAME) if path is None else Path(path)
         contents = read_model(source)
         calibrations = tuple(map(Calibration, contents["slope"], contents["offset"]))
+        pass_calibrations = calibrations
+        if "pass_slope" in contents:
+            of_pass = zip(contents["pass_slope"], contents["pass_offset"], strict=True)
+            pass_calibrations = tuple(Calibration(*fit) for fit in of_pass)
         return cls(
             members=tuple(SymmetricNetwork.of_pipeline(m) for m in contents["members"]),
             lookers=tuple(PairNetwork.of_weights(w) for w in contents["lookers"]),
             calibration=calibrations[0],
             fold_calibrations=calibrations[1:],
+            pass_calibrations=pass_calibrations,
             nobody=contents["nobody"],
             held_back_entries=tuple(contents["held_back_entries"]),
             training=contents["training"],
@@ -161,11 +169,14 @@ class PositionClassifier:
         keypoints_px: NDArray[np.float32],
         confidence: NDArray[np.float32],
         ignorant_of_fold: int | None = None,
+        *,
+        of_pass: bool = False,
     ) -> NDArray[np.float64]:
         """Probabilities ``(n, n_states)`` of keypoints ``(n, 2, 17 or 21, 2)``; rows sum to 1.
 
         Every picture is judged alone, by all networks and from both mirror sides, or only by those
-        that never learned from one fold. Where no keypoint is known the row is ``nobody``.
+        that never learned from one fold; ``of_pass`` says that the pose pass gave the keypoints.
+        Where no keypoint is known the row is ``nobody``.
         """
         if ignorant_of_fold is None:
             members, lookers, calibration = self.members, self.lookers, self.calibration
@@ -173,6 +184,9 @@ class PositionClassifier:
             members = self.members[ignorant_of_fold :: len(self.held_back_entries)]
             lookers = self.lookers[ignorant_of_fold : ignorant_of_fold + 1]
             calibration = self.fold_calibrations[ignorant_of_fold]
+        if of_pass:
+            number = 0 if ignorant_of_fold is None else 1 + ignorant_of_fold
+            calibration = self.pass_calibrations[number]
         logs = logs_of(members, lookers, keypoints_px, confidence)
         return self._known(calibration(logs), keypoints_px)
 
@@ -184,7 +198,7 @@ class PositionClassifier:
         In a match neighbouring instants steady each other, and a fifth of the work must do.
         """
         logs = logs_of(self.members, self.lookers[-1:], keypoints_px, confidence, sides=1)
-        return self._known(self.calibration(logs), keypoints_px)
+        return self._known(self.pass_calibrations[0](logs), keypoints_px)
 
     def _known(
         self, probability: NDArray[np.float64], keypoints_px: NDArray[np.float32]

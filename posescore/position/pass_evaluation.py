@@ -67,7 +67,9 @@ def judge_pass(
         keypoints, sure = (
             given[name][rows[here]].astype(np.float32) for name in ("found_px", "confidence")
         )
-        probability[here] = classifier.of_keypoints(keypoints, sure, ignorant_of_fold=index)
+        probability[here] = classifier.of_keypoints(
+            keypoints, sure, ignorant_of_fold=index, of_pass=True
+        )
         learned = named.joints_m[~np.isin(named.entry, entries)]
         frames, back = np.unique(given["frame"][rows[here]], return_inverse=True)
         distance[here] = nearest_distance_m(pose_set.joints_m[frames], learned)[back]

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from posescore.errors import MissingPartError
 from posescore.position.attention import PairNetwork
-from posescore.position.calibration import calibrations, frequencies
+from posescore.position.calibration import calibrations, frequencies, pass_calibrations
 from posescore.position.card import write_card
 from posescore.position.classifier import PositionClassifier
 from posescore.position.evaluation import CONDITIONS, evaluate, table
@@ -27,7 +27,7 @@ from posescore.position.material import Amounts, Material, folds_of, material_of
 from posescore.position.measured_training import Measuring, train_members
 from posescore.position.model_file import read_model, write_model
 from posescore.position.network import SymmetricNetwork
-from posescore.position.pass_evaluation import evaluate_pass
+from posescore.position.pass_evaluation import evaluate_pass, read_pass
 from posescore.position.weights_file import about_weights, read_weights
 from posescore.simulation.pose_set import PoseSet, load_pose_set
 
@@ -107,7 +107,10 @@ def train(
         lookers, about = read_weights(learned), about_weights(learned)
     say(f"{len(lookers)} networks of keypoints.")
     target = Path(out)
-    write_model(target, calibrated_contents(members, lookers, named, fold, plan, seed, about))
+    given = read_pass(real) if real else None
+    contents = calibrated_contents(members, lookers, pose_set, fold, plan, seed, given)
+    contents["training"]["lookers"] = about
+    write_model(target, contents)
     say(f"Written to {target}.")
     if with_card:
         classifier = PositionClassifier.load(target)
@@ -149,29 +152,35 @@ def _learned(
 def calibrated_contents(
     members: Sequence[Any],
     lookers: Sequence[Weights],
-    named: PoseSet,
+    pose_set: PoseSet,
     fold: NDArray[np.int64],
     plan: Settings,
     seed: int,
-    about: str = "",
+    given: Mapping[str, NDArray[Any]] | None = None,
 ) -> dict[str, Any]:
-    """What goes into the file: networks of both kinds, fold by fold, and their calibration."""
+    """What goes into the file: networks of both kinds, fold by fold, and their calibrations.
+
+    ``given`` is what a pose pass gave; without it tracks are calibrated as pictures are.
+    """
     kept = [{k: v.astype(np.float16) for k, v in weights.items()} for weights in lookers]
-    fits = calibrations(
+    named = pose_set.labelled
+    networks = (
         [SymmetricNetwork.of_pipeline(member) for member in members],
         [PairNetwork.of_weights(weights) for weights in kept],
-        named,
-        fold,
-        np.random.default_rng([seed, 1]),
     )
+    rng = np.random.default_rng([seed, 1])
+    fits = calibrations(*networks, named, fold, rng)
+    pass_fits = pass_calibrations(*networks, pose_set, fold, given, rng) if given else fits
     return {
         "members": list(members),
         "lookers": kept,
         "slope": [slope for slope, _ in fits],
         "offset": [offset for _, offset in fits],
+        "pass_slope": [slope for slope, _ in pass_fits],
+        "pass_offset": [offset for _, offset in pass_fits],
         "nobody": frequencies(named.state),
         "held_back_entries": [np.unique(named.entry[fold == k]) for k in range(plan.n_folds)],
-        "training": {"seed": seed, "settings": _plain(plan), "lookers": about},
+        "training": {"seed": seed, "settings": _plain(plan)},
     }
 
 

@@ -6,9 +6,15 @@ import numpy as np
 import pytest
 
 from posescore.errors import InputError
-from posescore.position.classifier import PositionClassifier
+from posescore.position.attention import PairNetwork
+from posescore.position.calibration import pass_calibrations
+from posescore.position.classifier import MODEL_NAME, PositionClassifier
 from posescore.position.evaluation import spoiled_keypoints
+from posescore.position.material import folds_of
+from posescore.position.model_file import read_model
+from posescore.position.network import SymmetricNetwork
 from posescore.position.pass_evaluation import evaluate_pass, judge_pass, read_pass
+from posescore.resources import shipped
 from posescore.simulation.pose_set import load_pose_set
 from tests.simulation.pose_sets import pose_set_or_skip
 
@@ -42,6 +48,20 @@ def test_pictures_without_errors_are_mostly_right(written: Path) -> None:
     figures = evaluate_pass([written, written])
     assert figures["accuracy"] > 0.85
     assert figures["pictures"] > 100
+
+
+def test_the_calibration_for_a_pose_pass_is_fitted_on_what_it_gave(written: Path) -> None:
+    pose_set, given = load_pose_set(), read_pass([written])
+    fold = folds_of(pose_set.labelled, 5)
+    contents = read_model(shipped("models", MODEL_NAME))
+    fits = pass_calibrations(
+        [SymmetricNetwork.of_pipeline(m) for m in contents["members"]],
+        [PairNetwork.of_weights(w) for w in contents["lookers"]],
+        pose_set, fold, given, np.random.default_rng(0),
+    )  # fmt: skip
+    assert len(fits) == 6
+    # Without errors the networks may be believed more than where a pose pass errs.
+    assert fits[0][0] > contents["pass_slope"][0]
 
 
 def test_another_file_is_refused_in_a_sentence(tmp_path: Path) -> None:
