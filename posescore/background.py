@@ -37,8 +37,8 @@ WITH_COPY: Final[Plan] = {
     "naming positions": (0.55, 0.57),
     "making a copy for the browser": (0.57, 1.0),
 }
-"""For footage that browsers do not play. Rough shares of the time on two cores: the copy costs about
-as much work as finding the athletes, but spreads over both."""
+"""For footage that browsers do not play. Rough shares of the time on two cores: the copy costs
+about as much work as finding the athletes, but spreads over both."""
 TOLD_EVERY_S: Final = 0.4
 """Every note of progress waits for the disk; more often nobody could read it."""
 
