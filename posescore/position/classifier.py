@@ -24,7 +24,7 @@ from posescore.resources import shipped
 from posescore.terms import STATES, Step
 
 MODEL_NAME: Final = "position_classifier.skops"
-INSTANTS_PER_S: Final = 8.0
+INSTANTS_PER_S: Final = 6.0
 """How often a track is classified. Positions last seconds; in between, probabilities change in a
 straight line, so the result hardly depends on the frame rate and costs the same at any."""
 
