@@ -15,7 +15,7 @@ def test_stills_lead_to_their_frames(page: Page) -> None:
     open_match(page)
     page.keyboard.press("ArrowDown")
     stills = page.locator(".proposal.selected .still")
-    expect(stills).to_have_count(3)
+    expect(stills.locator("img")).to_have_count(3)
     page.wait_for_function(
         "[...document.querySelectorAll('.still img')].every((img) => img.naturalWidth > 100)"
     )

@@ -4,6 +4,8 @@ import { clockText } from "posescore-room/clock.js";
 import { POSITIONS, spaced, sureText } from "posescore-room/words.js";
 import { Window } from "posescore-room/windows.js";
 
+/** A hand that goes through the list faster than this looks at no still, and must not wait for any. */
+const UNHURRIED_MS = 400;
 const SIGNS = { yes: "\u2713", no: "\u2717", unknown: "?" };
 const SIGN_WORDS = { yes: "Seen", no: "Not met", unknown: "Cannot tell" };
 
@@ -18,20 +20,28 @@ export const StillRow = {
     proposal: { type: Object, required: true },
     about: { type: Object, required: true }, // url, opinion, skeletons, version
     keyOf: { type: Function, default: () => "" },
+    atOnce: { type: Boolean, default: false },
   },
   emits: ["seek"],
   template: `
     <ul class="stills" :aria-label="'Frames of ' + proposal.id">
       <li v-for="(still, i) in proposal.stills" :key="still.frame_index">
         <button type="button" class="still" @click="$emit('seek', still.time_s)">
-          <img :src="address(still)" width="480" height="270" loading="lazy" decoding="async"
+          <span v-if="!due" class="still-due"></span>
+          <img v-else :src="address(still)" width="480" height="270" loading="lazy" decoding="async"
             :alt="still.label + ', ' + text(still.time_s) + ', frame ' + still.frame_index" @error="gone = true">
           <span class="still-words"><b>{{ still.label }}</b> <span class="num">{{ text(still.time_s) }}</span>
             <kbd v-if="keyOf('still_' + (i + 1))">{{ keyOf('still_' + (i + 1)) }}</kbd></span></button></li>
     </ul>
     <p v-if="gone" class="trade">pictures need the footage, and it is not there</p>`,
   data() {
-    return { gone: false };
+    return { gone: false, due: this.atOnce };
+  },
+  mounted() {
+    this.timer = setTimeout(() => { this.due = true; }, UNHURRIED_MS);
+  },
+  beforeUnmount() {
+    clearTimeout(this.timer);
   },
   methods: {
     text: clockText,
@@ -118,7 +128,7 @@ export const EvidenceWindow = {
     <Window :heading="heading" wide @close="$emit('close')">
       <div class="evidence">
         <p class="told">{{ proposal.told.join(' ') }}</p>
-        <StillRow :proposal="proposal" :about="about" @seek="$emit('seek', $event)"></StillRow>
+        <StillRow at-once :proposal="proposal" :about="about" @seek="$emit('seek', $event)"></StillRow>
         <p class="why"><span class="label">In the trade's words</span>{{ proposal.why }}</p>
         <div class="evidence-sides">
           <PathThere :path="proposal.path" @seek="$emit('seek', $event)"></PathThere>
