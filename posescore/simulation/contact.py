@@ -92,9 +92,7 @@ def settle(
     for step in range(n_steps):
         optimiser.param_groups[0]["lr"] = 0.006 * (1 - step / n_steps) + 0.0003
         optimiser.zero_grad()
-        places = [
-            ends(skeletons[slot], pose(skeletons[slot], numbers[slot])) for slot in range(2)
-        ]
+        places = [ends(skeletons[slot], pose(skeletons[slot], numbers[slot])) for slot in range(2)]
         cost = 40 * overlap(*places).square().sum()
         for slot in range(2):
             cost = cost + wishes[slot].cost(numbers[slot], places[slot])

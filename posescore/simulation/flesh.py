@@ -85,9 +85,7 @@ def strongest(
     return np.take_along_axis(bones, order, 1), kept / kept.sum(1, keepdims=True)
 
 
-def vertex_normals(
-    vertices: NDArray[np.float64], faces: NDArray[np.int64]
-) -> NDArray[np.float64]:
+def vertex_normals(vertices: NDArray[np.float64], faces: NDArray[np.int64]) -> NDArray[np.float64]:
     """Unit normals ``(n, 3)``, faces weighted by area."""
     corners = vertices[faces]
     across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -147,9 +145,7 @@ def _untwisted(
     local = parent.T @ child
     swung = local @ along
     cross, dot = np.cross(along, swung), float(along @ swung)
-    skew = np.array(
-        [[0, -cross[2], cross[1]], [cross[2], 0, -cross[0]], [-cross[1], cross[0], 0]]
-    )
+    skew = np.array([[0, -cross[2], cross[1]], [cross[2], 0, -cross[0]], [-cross[1], cross[0], 0]])
     swing = np.eye(3) + skew + skew @ skew / max(1 + dot, 1e-3)
     half = swing + local
     left, _, right = np.linalg.svd(half)
@@ -173,8 +169,6 @@ def _curl(rig: Rig, name: str, curl_rad: float) -> NDArray[np.float64]:
     sign = 1.0 if side == "L" else -1.0
     bend = 0.2 * curl_rad if name.startswith("finger1") else curl_rad
     return _turn(across / np.linalg.norm(across), -sign * bend)
-
-
 
 
 def _turn_hands(turn: dict[str, NDArray[np.float64]], skeleton: Skeleton) -> None:

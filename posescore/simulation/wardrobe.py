@@ -111,9 +111,7 @@ def _sparse(table: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.f
     return order, weights / weights.sum(1, keepdims=True)
 
 
-def _mixed(
-    mesh: Mesh, edges: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+def _mixed(mesh: Mesh, edges: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     table = _dense(mesh)
     return _sparse(np.concatenate((table, table[edges].mean(1))))
 
@@ -294,9 +292,7 @@ def _strip(
     return np.concatenate(rows), np.array(faces)
 
 
-def _knot(
-    front: float, waist_m: float
-) -> list[tuple[NDArray[np.float64], NDArray[np.int64]]]:
+def _knot(front: float, waist_m: float) -> list[tuple[NDArray[np.float64], NDArray[np.int64]]]:
     pieces = []
     turn = np.linspace(0, 2 * np.pi, 13)[:-1]
     rings = [
