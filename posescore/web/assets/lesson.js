@@ -32,7 +32,7 @@ export default {
       <div class="desk">
         <div class="watch">
           <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
-            :caption="caption" @frame="onFrame" @playing="playing = $event" @trouble="trouble = $event"></footage-stage>
+            :caption="caption" @frame="onFrame" @playing="playing = $event" @ended="onEnded" @trouble="trouble = $event"></footage-stage>
           <section class="moment" :class="{open: !!now && !now.decided}" aria-live="polite" aria-atomic="true">
             <template v-if="now"><p class="moment-head"><b v-if="now.athlete" class="chip" :class="'chip-' + now.athlete">{{ now.athlete }}</b> <b>{{ now.title }}</b> <span class="soft">{{ now.word }}</span></p>
               <p class="moment-words">{{ now.what }} {{ now.worth }}</p></template>
@@ -160,6 +160,13 @@ export default {
     stray(frameIndex) {
       if (this.moments[this.at]?.frame_index === frameIndex) this.arriving = false;
       else if (!this.arriving) this.at = -1;
+    },
+    /** The browser may stop before it says that it showed the last frames. */
+    onEnded() {
+      if (this.arriving) return;
+      const due = this.moments.findIndex((moment) => moment.frame_index > this.frame.index);
+      if (due >= 0) this.goToMoment(due);
+      else this.end();
     },
     end() {
       this.at = -1;

@@ -21,7 +21,7 @@ export default {
     loop: { type: Object, default: null },
     caption: { type: String, default: "" },
   },
-  emits: ["frame", "playing", "trouble"],
+  emits: ["frame", "playing", "ended", "trouble"],
   template: `
     <figure class="stage" :style="{'--ratio': footage.width / footage.height}">
       <video ref="video" :src="footage.url" preload="auto" playsinline muted tabindex="-1"
@@ -149,8 +149,10 @@ export default {
     },
     onPlay(playing) {
       if (playing && this.queued === null) this.wanted = null;
+      const ended = !playing && this.$refs.video.ended;
       if (!playing && this.wanted === null) this.settle();
       this.$emit("playing", playing);
+      if (ended) this.$emit("ended");
     },
     /** A browser that stops may show one frame more than it has said: go to the frame that is named. */
     settle() {
