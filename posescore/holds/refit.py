@@ -1,7 +1,8 @@
 """Fit the judges of criteria, measure them, write both.
 
-``python -m posescore.holds.refit --pass-errors FILE``, the file of which
-:mod:`posescore.holds.pass_examples` says how it is made.
+``python -m posescore.holds.refit --pass-errors FILE --matches FOLDER...``: the file of which
+:mod:`posescore.holds.pass_examples` says how it is made, the folders of which
+:mod:`posescore.holds.filmed_matches` does. With ``--matches`` alone the judges stay as they are.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
+import re
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -23,9 +25,11 @@ from posescore.holds.calibration import (
     measure,
     measure_passed,
 )
-from posescore.holds.judge import FILE, FORMAT, criteria_file, shipped_judges
+from posescore.holds.filmed_matches import stretches_of, with_constant
+from posescore.holds.judge import FILE, FORMAT, Judge, criteria_file, shipped_judges
 from posescore.holds.open_poses import VIEWS, table
 from posescore.holds.pass_examples import load_examples
+from posescore.holds.trapped_leg import Mix, shipped_mix
 
 _CARD: Final = """# criteria.json: judges of the published criteria
 
@@ -36,7 +40,7 @@ missing, and on products of these, one for each question. They read one fifth of
 - **Fitted on** {n} figures for each position, placed by rules (`posescore/holds/figures.py`), seen
   through random cameras from {low} to {high} degrees of elevation with small errors, and on what
   the shipped pose pass says of drawn pictures of named poses (`posescore/holds/pass_examples.py`):
-  two of three entries of the open pose set, and authored poses. No footage went in. The sample
+  two of three entries of the open pose set, and authored poses. The sample
   match was looked at: the figures' range of back control and half guard was widened after seeing
   it, and the question *leg_trapped* exists because its half guard was read as mount. It is no
   independent test of these judges.
@@ -44,9 +48,11 @@ missing, and on products of these, one for each question. They read one fifth of
   held-back entries (right; n pictures). Both answers weigh the same. *Clear* is the share that is
   at least 0.8 sure; *gap* is the mean gap between how sure and how often right.
 - **Half guard or mount**: log odds {mix.constant:.2f} + {mix.named:.2f} times the classifier's +
-  {mix.judged:.2f} times those of *leg_trapped*, fitted on figures of a third seed.
-- **Made by** `python -m posescore.holds.refit --pass-errors FILE`, under the project's licence
-  (Apache-2.0).
+  {mix.judged:.2f} times those of *leg_trapped*; the two shares fitted on figures of a third seed,
+  the constant on what the pose pass made of the filmed training matches *first*, *third* and
+  *fourth* (`python -m posescore.simulation.rendered_match`), each hold weighing the same.
+- **Made by** `python -m posescore.holds.refit --pass-errors FILE --matches FOLDER...`, under the
+  project's licence (Apache-2.0).
 - **SHA-256** `{sha256}`
 
 | question | right | clear | right if clear | gap | n | right | clear | right if clear | gap |
@@ -68,33 +74,54 @@ adult; children's proportions and loose clothing were not tried.
 def main() -> None:
     """Fit, write ``criteria.json`` and its card, print the table of accuracies."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--pass-errors", type=Path, required=True)
+    parser.add_argument("--pass-errors", type=Path)
+    parser.add_argument("--matches", type=Path, nargs="+", required=True)
     parser.add_argument("--out", type=Path, default=Path("models"))
     arguments = parser.parse_args()
+    card = arguments.out / FILE.replace(".json", ".md")
+    if arguments.pass_errors is None:
+        mix = with_constant(shipped_mix(), stretches_of(arguments.matches))
+        digest = _write(arguments.out, dict(shipped_judges()), mix)
+        card.write_text(_renewed(card.read_text("utf-8"), mix, digest), "utf-8")
+        return
     examples = load_examples(arguments.pass_errors)
     judges = fit(examples)
     mix = fit_mix(judges)
+    _write(arguments.out, judges, mix)
+    mix = with_constant(mix, stretches_of(arguments.matches))
+    digest = _write(arguments.out, judges, mix)
+    text = _CARD.format(
+        n=N_FIGURES,
+        low=int(ELEVATION_DEG[0]),
+        high=int(ELEVATION_DEG[1]),
+        sha256=digest,
+        rows=_rows(measure(judges), measure_passed(judges, examples)),
+        mix=mix,
+        views=VIEWS,
+        open_table=_open_table(),
+    )
+    card.write_text(text, "utf-8")
+    sys.stdout.write(text)
+
+
+def _write(out: Path, judges: Mapping[str, Judge], mix: Mix) -> str:
+    """Write ``criteria.json``, to be read at once; its SHA-256."""
     data = {
         "format": FORMAT,
         "judges": {name: judge.to_json() for name, judge in judges.items()},
         "half_guard": [float(f"{part:.4g}") for part in (mix.constant, mix.named, mix.judged)],
     }
     text = json.dumps(data) + "\n"
-    (arguments.out / FILE).write_text(text, "utf-8")
-    criteria_file.cache_clear()
-    shipped_judges.cache_clear()
-    card = _CARD.format(
-        n=N_FIGURES,
-        low=int(ELEVATION_DEG[0]),
-        high=int(ELEVATION_DEG[1]),
-        sha256=hashlib.sha256(text.encode()).hexdigest(),
-        rows=_rows(measure(judges), measure_passed(judges, examples)),
-        mix=mix,
-        views=VIEWS,
-        open_table=_open_table(),
-    )
-    (arguments.out / FILE).with_suffix(".md").write_text(card, "utf-8")
-    sys.stdout.write(card)
+    (out / FILE).write_text(text, "utf-8")
+    for kept in (criteria_file, shipped_judges, shipped_mix):
+        kept.cache_clear()
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _renewed(card: str, mix: Mix, digest: str) -> str:
+    """The card with another constant and hash."""
+    card = re.sub(r"log odds -?[\d.]+ \+", f"log odds {mix.constant:.2f} +", card)
+    return re.sub(r"`[0-9a-f]{64}`", f"`{digest}`", card)
 
 
 def _rows(clean: Mapping[str, Mapping[str, float]], real: Mapping[str, Mapping[str, float]]) -> str:

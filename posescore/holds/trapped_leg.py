@@ -78,7 +78,7 @@ def with_trapped_leg(
         if not asked.any():
             continue
         named = log_ratio(row[:, half], row[:, mount])
-        odds = shipped_mix().odds(named, _judged(track, upper))
+        odds = shipped_mix().odds(named, judged(track, upper))
         share = np.where(asked, 1.0 / (1.0 + np.exp(-odds)), row[:, half] / np.maximum(both, 1e-12))
         row[:, half], row[:, mount] = both * share, both * (1.0 - share)
     return PositionProbabilities(
@@ -91,7 +91,7 @@ def log_ratio(one: Floats, other: Floats) -> Floats:
     return np.asarray(np.log(np.maximum(one, 1e-3) / np.maximum(other, 1e-3)))
 
 
-def _judged(track: PairTrack, upper: Athlete) -> Floats:
+def judged(track: PairTrack, upper: Athlete) -> Floats:
     """Log odds of a trapped leg at every frame, ``(n_frames,)``; 0 where unseen."""
     seen = instants(track, 0.0, track.end_s, upper)
     odds = shipped_judges()[_QUESTION.name].log_odds(_QUESTION.ask(seen.pair_px))

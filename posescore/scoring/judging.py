@@ -13,6 +13,8 @@ from posescore.scoring.rules import AskedOf, RuleSet
 NOT_LOOKED_AT: Final = "not looked at"
 """What was seen of a criterion that nobody checked."""
 
+_DOUBTFUL: Final = 0.2
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
@@ -87,3 +89,16 @@ def probability_met(asked: AskedOf, check: Check) -> float:
 def qualified(holds: Sequence[Hold], rules: RuleSet) -> list[Hold]:
     """The holds that fulfil every criterion of their position."""
     return [hold for hold in holds if judge(hold, rules).met]
+
+
+def clearest(holds: Sequence[Hold], rules: RuleSet) -> list[Hold]:
+    """Of holds that fulfil the criteria, those in which that is seen best.
+
+    Parts that are less sure by more than ``_DOUBTFUL`` than a part long enough for the count are
+    left out: where the decisive keypoints came into view late, the count begins when they did.
+    Everything is kept where nothing is surer, so a log without probabilities reads as it stands.
+    """
+    sure = {id(hold): judge(hold, rules).probability for hold in holds}
+    counted = [hold for hold in holds if hold.duration_s >= rules.seconds.hold]
+    best = max((sure[id(hold)] for hold in counted), default=0.0)
+    return [hold for hold in holds if sure[id(hold)] >= best - _DOUBTFUL]

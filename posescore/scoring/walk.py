@@ -23,7 +23,7 @@ from posescore.scoring.claims import (
     verdict_of,
     words,
 )
-from posescore.scoring.judging import judge, qualified
+from posescore.scoring.judging import clearest, judge, qualified
 from posescore.scoring.marks import between, latest
 from posescore.scoring.paths import Before, holder_of, path_claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
@@ -224,7 +224,7 @@ class Walk:
         """Award what three seconds in this visit release, in the order it was reached."""
         athlete = holder_of(visit)
         holder = self.athletes[athlete]
-        good = qualified(visit.holds, self.rules)
+        good = clearest(qualified(visit.holds, self.rules), self.rules)
         any_hold = self._stretches(visit, good if visit.group is Group.TURTLE else visit.holds)
         good_hold = self._stretches(visit, good)
         on_top_s, good_s = self._held_at(visit, any_hold), self._held_at(visit, good_hold)

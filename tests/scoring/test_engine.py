@@ -308,3 +308,32 @@ def test_a_neighbour_that_only_touches_lends_no_doubt(shift_s: float) -> None:
     ]
     (proposal,) = propose(rows, [], RULES).proposals
     assert proposal.confidence == pytest.approx(0.9)
+
+
+def knee_on_belly(start_s: float, end_s: float, sure: float) -> Hold:
+    check = Check(CheckName.OTHER_KNEE_DOWN, False, sure, "the other knee is off the mat")
+    return Hold(start_s, end_s, Position.KNEE_ON_BELLY, Athlete.A, 0.9, (check,))
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "second_s", "proposed_s"),
+    [
+        (0.95, 0.95, 5.0, 13.0),
+        (0.6, 0.95, 5.0, 18.0),
+        (0.6, 0.95, 2.0, 13.0),
+        (0.6, 0.7, 5.0, 13.0),
+    ],
+)
+def test_count_begins_where_the_criterion_came_into_view(
+    first: float, second: float, second_s: float, proposed_s: float
+) -> None:
+    """Only where the surer part lasts the three seconds itself [4.3; the reading is our own]."""
+    holds = [
+        Hold(0.0, 10.0, Position.SIDE_CONTROL, Athlete.A, 0.9, ()),
+        knee_on_belly(10.0, 15.0, first),
+        knee_on_belly(15.0, 15.0 + second_s, second),
+    ]
+    proposals = propose(holds, [], RULES).proposals
+    (knee,) = [p for p in proposals if p.kind is ProposalKind.KNEE_ON_BELLY]
+    assert knee.time_s == pytest.approx(proposed_s)
+    assert knee.points == 2
