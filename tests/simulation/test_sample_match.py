@@ -168,9 +168,7 @@ def test_standing_athletes_stand(truth: dict[str, Any], marked: np.ndarray) -> N
         assert (middle(held, slot, "ankle") - middle(held, slot, "shoulder"))[:, 1].min() > 250
 
 
-def test_closed_guard_has_ankles_crossed_behind(
-    truth: dict[str, Any], marked: np.ndarray
-) -> None:
+def test_closed_guard_has_ankles_crossed_behind(truth: dict[str, Any], marked: np.ndarray) -> None:
     state = next(s for s in truth["states"] if s["position"] == "closed_guard")
     held = frames(marked, state)[10:-10]
     left, right = (held[:, 1, KEYPOINT_INDEX[f"{s}_ankle"], :2] for s in ("left", "right"))
