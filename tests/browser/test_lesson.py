@@ -18,6 +18,12 @@ def open_lesson(page: Page) -> None:
     expect(page.locator("#frame-now")).to_have_text("0")
 
 
+def settled(page: Page) -> None:
+    """Wait as a person does: until the footage stands where it was sent."""
+    page.wait_for_function("!document.querySelector('video').seeking")
+    page.wait_for_timeout(400)
+
+
 def test_it_pauses_at_every_moment_and_says_two_sentences(page: Page) -> None:
     asked = []
     page.on("request", lambda request: asked.append(request.method))
@@ -26,6 +32,7 @@ def test_it_pauses_at_every_moment_and_says_two_sentences(page: Page) -> None:
     page.keyboard.press("Home")
     for _ in range(4):
         page.keyboard.press("+")
+    settled(page)
     page.keyboard.press("Space")
     words = page.locator(".moment-words")
     expect(words).to_contain_text("Ines Vaz brought the opponent from standing to the mat")
@@ -42,6 +49,7 @@ def test_it_pauses_at_every_moment_and_says_two_sentences(page: Page) -> None:
     for name in ("Mount, 4 points", "Knee-on-belly, an advantage", "Back control, 4 points"):
         page.keyboard.press("n")
         expect(page.locator(".moment-head")).to_contain_text(name)
+        settled(page)
     page.keyboard.press("Space")
     expect(page.locator(".moment-words")).to_contain_text("Still open")
     assert set(asked) == {"GET"}

@@ -163,9 +163,11 @@ export default {
     },
     onSeeked() {
       if (this.queued !== null) {
-        const target = this.queued;
+        // Always a seek: the frame that was passed over may never have come on the screen.
+        this.wanted = this.queued;
         this.queued = null;
-        this.goTo(target);
+        this.tries = 0;
+        this.seek();
       } else if (!this.$refs.video.paused) {
         this.wanted = null;
       } else {
