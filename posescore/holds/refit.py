@@ -87,7 +87,7 @@ def main() -> None:
     examples = load_examples(arguments.pass_errors)
     judges = fit(examples)
     mix = fit_mix(judges)
-    _write(arguments.out, judges, mix)
+    _write(arguments.out, judges, mix)  # the matches are read with the new judges
     mix = with_constant(mix, stretches_of(arguments.matches))
     digest = _write(arguments.out, judges, mix)
     text = _CARD.format(
