@@ -14,91 +14,67 @@ from posescore.simulation import match_keys as more
 from posescore.simulation import opening_poses as opening
 from posescore.simulation.body import Build
 from posescore.simulation.hall import Look
+from posescore.simulation.match_more_stories import eighth, fifth, seventh, sixth
+from posescore.simulation.match_parts import (
+    ASTRIDE,
+    BACK,
+    BELT,
+    BLACK,
+    BLACK_HAIR,
+    BROWN_HAIR,
+    DARK,
+    FAIR_HAIR,
+    GREEN,
+    GREY,
+    HOOKS,
+    KNEE,
+    KNEE_DOWN,
+    KNEE_UP,
+    MOUNT,
+    NAVY,
+    ONE_HOOK,
+    PALE,
+    PASS,
+    REFEREE,
+    ROYAL,
+    SWEEP,
+    TAKEDOWN,
+    TAN,
+    WHITE,
+    begin_standing,
+    pass_guard,
+    planned,
+    shoot,
+    take_back,
+)
 from posescore.simulation.match_script import (
     FRAMES_PER_S,
     Clothes,
-    Earned,
     Failed,
     Plan,
     Script,
     Shot,
     walk,
 )
-from posescore.simulation.referee import Route
-from posescore.simulation.story import Story, Stretch, TrueHold
 from posescore.terms import Athlete, Position
 
-Checks = dict[str, bool | int | str]
-
 _A, _B = Athlete.A, Athlete.B
-TAKEDOWN: Final = Earned("takedown", 2, "4.1")
-PASS: Final = Earned("guard_pass", 3, "4.2")
-KNEE: Final = Earned("knee_on_belly", 2, "4.3")
-MOUNT: Final = Earned("mount", 4, "4.4.1")
-BACK: Final = Earned("back_control", 4, "4.5")
-SWEEP: Final = Earned("sweep", 2, "4.6")
-_KNEE_UP: Final[Checks] = {"other_knee_down": False, "shin": "hip_side"}
-_KNEE_DOWN: Final[Checks] = {"other_knee_down": True, "shin": "hip_side"}
-_ASTRIDE: Final[Checks] = {"arms_trapped": 0, "facing": "head", "knees_down": 2}
-_HOOKS: Final[Checks] = {"hooks": 2, "feet_crossed": False, "arms_trapped": 0}
-_ONE_HOOK: Final[Checks] = {"hooks": 1, "feet_crossed": False, "arms_trapped": 0}
-
-_PALE: Final = (0.56, 0.36, 0.28)
-_TAN: Final = (0.40, 0.23, 0.15)
-_DARK: Final = (0.17, 0.085, 0.055)
-_BLACK_HAIR: Final = (0.012, 0.010, 0.010)
-_FAIR_HAIR: Final = (0.24, 0.16, 0.07)
-_BROWN_HAIR: Final = (0.07, 0.04, 0.02)
-_BELT: Final = (0.03, 0.06, 0.26)
-_WHITE: Final = (0.78, 0.78, 0.76)
-_ROYAL: Final = (0.03, 0.10, 0.42)
-_NAVY: Final = (0.02, 0.035, 0.10)
-_BLACK: Final = (0.022, 0.022, 0.024)
-_GREEN: Final = (0.04, 0.12, 0.06)
-_GREY: Final = (0.25, 0.25, 0.26)
-_SHIRT: Final = (0.50, 0.48, 0.44)
-_CHARCOAL: Final = (0.045, 0.047, 0.052)
-
-_REFEREE: Final = Clothes(
-    Build(height=0.48, muscle=0.5, weight=0.5, age=0.7), _TAN, _BLACK_HAIR, _SHIRT, _BELT, _CHARCOAL
-)
-
-
-def _stand(script: Script, apart_s: float = 0.5, held_s: float = 2.2) -> None:
-    script.hold(Position.STANDING, opening.APART, apart_s)
-    script.hold(Position.STANDING, opening.GRIPS, held_s, after_s=1.1)
-    # Walking up to each other is standing too.
-    script.states[:] = [Stretch(0.0, script.now_s, Position.STANDING)]
-    script.holds[:] = [TrueHold(0.0, script.now_s, Position.STANDING)]
-
-
-def _shoot(script: Script, who: Athlete) -> None:
-    script.event("takedown_attempt", who)
-    script.way(who, (0.5, opening.REACH), (0.4, opening.LEVEL), (0.6, opening.DRIVE))
-
-
-def _pass(script: Script, who: Athlete) -> None:
-    script.way(who, (0.9, opening.PASS_STEP), (0.7, opening.PASS_DROP), (0.5, opening.PASS_ARM))
-
-
-def _to_back(script: Script, who: Athlete) -> None:
-    script.way(who, (0.55, ground.POST), (0.55, ground.TURN), (0.75, ground.TAKE_BACK))
 
 
 def _held_back(script: Script) -> None:
-    _stand(script)
+    begin_standing(script)
     script.event("guard_pull", _B)
     script.way(_A, (0.8, more.SIT_DOWN))
     script.hold(Position.OPEN_GUARD, more.SEATED_GUARD, 3.8, _A, after_s=0.7)
-    _pass(script, _A)
+    pass_guard(script, _A)
     script.hold(Position.SIDE_CONTROL, more.SIDE_SPRAWL, 4.4, _A, earns=(PASS,))
     script.way(_A, (0.6, ground.RISE))
     script.hold(
-        Position.KNEE_ON_BELLY, ground.KNEE_ON_BELLY, 4.4, _A, earns=(KNEE,), checks=_KNEE_UP
+        Position.KNEE_ON_BELLY, ground.KNEE_ON_BELLY, 4.4, _A, earns=(KNEE,), checks=KNEE_UP
     )
     script.way(_A, (0.4, ground.STEP_OVER))
     script.hold(
-        Position.MOUNT, more.LOW_MOUNT, 4.4, _A, after_s=0.7, earns=(MOUNT,), checks=_ASTRIDE
+        Position.MOUNT, more.LOW_MOUNT, 4.4, _A, after_s=0.7, earns=(MOUNT,), checks=ASTRIDE
     )
     script.way(_A, (0.6, ground.FREE_LEG))
     script.hold(
@@ -113,7 +89,7 @@ def _held_back(script: Script) -> None:
     script.way(_A, (0.9, ground.TAKE_BACK))
     script.hold(
         Position.BACK_CONTROL, ground.BACK_BOTH_HOOKS, 4.4, _A, after_s=0.8,
-        earns=(BACK,), checks=_HOOKS,
+        earns=(BACK,), checks=HOOKS,
     )  # fmt: skip
 
 
@@ -131,15 +107,15 @@ def held_back() -> Plan:
         (29.4, 10, 2.6), (31.5, 10, 2.6), (34.0, 75, 2.5), (60.0, 75, 2.5),
     )  # fmt: skip
     people = (
-        Clothes(Build(height=0.50, muscle=0.52, weight=0.42), _DARK, _BLACK_HAIR, _BLACK, _BELT),
+        Clothes(Build(height=0.50, muscle=0.52, weight=0.42), DARK, BLACK_HAIR, BLACK, BELT),
         Clothes(
             Build(gender=0.1, height=0.46, muscle=0.5, weight=0.46),
-            _PALE,
-            _FAIR_HAIR,
-            _WHITE,
-            _BELT,
+            PALE,
+            FAIR_HAIR,
+            WHITE,
+            BELT,
         ),
-        _REFEREE,
+        REFEREE,
     )
     look = Look(
         (0.34, 0.35, 0.38), (0.10, 0.16, 0.30), (0.85, 0.95, 1.1), (0.5, -0.3, 1.0), all_walls=True
@@ -149,32 +125,32 @@ def held_back() -> Plan:
         _B: {"name": "Signe Holt", "gi": "white", "belt": "blue"},
     }
     story = script.story(athletes, "Lantern Cup")
-    return _plan("held_back", script, story, people, shots, route, look)
+    return planned("held_back", script, story, people, shots, route, look)
 
 
 def _first(script: Script) -> None:
-    _stand(script, held_s=1.6)
-    _shoot(script, _A)
+    begin_standing(script, held_s=1.6)
+    shoot(script, _A)
     script.way(_A, (0.6, more.FALL_ASIDE), (0.5, opening.PASS_ARM))
     script.hold(Position.SIDE_CONTROL, opening.SIDE_CONTROL, 4.2, _A, earns=(TAKEDOWN,))
     script.way(_A, (0.9, more.AROUND_HEAD))
     script.hold(Position.NORTH_SOUTH, more.NORTH_SOUTH, 3.4, _A, after_s=0.8)
     script.way(_A, (0.8, more.AROUND_HEAD), (0.8, ground.RISE))
     script.hold(
-        Position.KNEE_ON_BELLY, ground.KNEE_ON_BELLY_LOW, 4.0, _A, checks=_KNEE_DOWN,
+        Position.KNEE_ON_BELLY, ground.KNEE_ON_BELLY_LOW, 4.0, _A, checks=KNEE_DOWN,
         fails=Failed("knee_on_belly", "other_knee_down", "4.3"),
     )  # fmt: skip
     script.way(_A, (0.4, ground.STEP_OVER))
-    script.hold(Position.MOUNT, ground.MOUNT, 4.2, _A, after_s=0.7, earns=(MOUNT,), checks=_ASTRIDE)
-    _to_back(script, _A)
+    script.hold(Position.MOUNT, ground.MOUNT, 4.2, _A, after_s=0.7, earns=(MOUNT,), checks=ASTRIDE)
+    take_back(script, _A)
     script.hold(
         Position.BACK_CONTROL, ground.BACK_ONE_HOOK, 3.6, _A, after_s=0.75,
-        fails=Failed("back_control", "hooks", "4.5"), checks=_ONE_HOOK,
+        fails=Failed("back_control", "hooks", "4.5"), checks=ONE_HOOK,
     )  # fmt: skip
     script.way(_A, (0.4, ground.HOOK_IN))
     script.hold(
         Position.BACK_CONTROL, ground.BACK_BOTH_HOOKS, 4.2, _A, after_s=0.4,
-        earns=(BACK,), checks=_HOOKS,
+        earns=(BACK,), checks=HOOKS,
     )  # fmt: skip
     script.join()
 
@@ -189,9 +165,9 @@ def first() -> Plan:
         (30.0, 45, 2.5), (32.0, 105, 2.5), (60.0, 105, 2.5),
     )  # fmt: skip
     people = (
-        Clothes(Build(height=0.42, muscle=0.62, weight=0.6), _TAN, _BROWN_HAIR, _ROYAL, _BELT),
-        Clothes(Build(height=0.46, muscle=0.5, weight=0.46), _PALE, _BLACK_HAIR, _WHITE, _BELT),
-        _REFEREE,
+        Clothes(Build(height=0.42, muscle=0.62, weight=0.6), TAN, BROWN_HAIR, ROYAL, BELT),
+        Clothes(Build(height=0.46, muscle=0.5, weight=0.46), PALE, BLACK_HAIR, WHITE, BELT),
+        REFEREE,
     )
     look = Look((0.12, 0.22, 0.42), (0.55, 0.50, 0.16), (1.0, 0.95, 0.9), (-0.2, 0.4, 1.0), True)
     athletes = {
@@ -199,18 +175,18 @@ def first() -> Plan:
         _B: {"name": "Joren Pike", "gi": "white", "belt": "blue"},
     }
     story = script.story(athletes, "Quarry Open")
-    return _plan("first", script, story, people, shots, route, look)
+    return planned("first", script, story, people, shots, route, look)
 
 
 def _second(script: Script) -> None:
-    _stand(script, held_s=1.8)
-    _shoot(script, _B)
+    begin_standing(script, held_s=1.8)
+    shoot(script, _B)
     script.way(_B, (0.6, opening.FALL))
     script.hold(Position.CLOSED_GUARD, opening.CLOSED_GUARD, 4.0, _B, earns=(TAKEDOWN,))
     script.way(_B, (0.8, more.HIP_BUMP))
     script.place(180.0, (1.05, 0.1))
     script.way(_A, (0.7, more.ROLL_OVER))
-    script.hold(Position.MOUNT, ground.MOUNT, 4.4, _A, earns=(SWEEP, MOUNT), checks=_ASTRIDE)
+    script.hold(Position.MOUNT, ground.MOUNT, 4.4, _A, earns=(SWEEP, MOUNT), checks=ASTRIDE)
     script.way(_A, (0.6, ground.FREE_LEG))
     script.hold(Position.HALF_GUARD, ground.HALF_GUARD, 3.8, _A)
     script.way(_A, (0.5, ground.SLIDE), (0.6, opening.PASS_DROP), (0.5, opening.PASS_ARM))
@@ -238,9 +214,9 @@ def second() -> Plan:
         (25.0, -10, 2.6), (27.0, -10, 2.6), (31.0, -145, 2.6), (60.0, -145, 2.6),
     )  # fmt: skip
     people = (
-        Clothes(Build(height=0.47, muscle=0.5, weight=0.5), _PALE, _FAIR_HAIR, _NAVY, _BELT),
-        Clothes(Build(height=0.45, muscle=0.65, weight=0.6), _DARK, _BLACK_HAIR, _GREY, _BELT),
-        _REFEREE,
+        Clothes(Build(height=0.47, muscle=0.5, weight=0.5), PALE, FAIR_HAIR, NAVY, BELT),
+        Clothes(Build(height=0.45, muscle=0.65, weight=0.6), DARK, BLACK_HAIR, GREY, BELT),
+        REFEREE,
     )
     look = Look((0.42, 0.10, 0.08), (0.20, 0.20, 0.22), (1.0, 1.0, 1.0), (0.3, -0.6, 1.0), True)
     athletes = {
@@ -248,11 +224,11 @@ def second() -> Plan:
         _B: {"name": "Davi Moura", "gi": "grey", "belt": "blue"},
     }
     story = script.story(athletes, "Mill Street Trophy")
-    return _plan("second", script, story, people, shots, route, look)
+    return planned("second", script, story, people, shots, route, look)
 
 
 def _third(script: Script) -> None:
-    _stand(script, held_s=1.6)
+    begin_standing(script, held_s=1.6)
     script.event("guard_pull", _B)
     script.way(_A, (0.8, more.SIT_DOWN))
     script.hold(Position.CLOSED_GUARD, opening.CLOSED_GUARD, 3.4, _A, after_s=0.8)
@@ -266,11 +242,11 @@ def _third(script: Script) -> None:
     script.hold(Position.SIDE_CONTROL, more.SIDE_SPRAWL, 4.0, _A, earns=(PASS,))
     script.way(_A, (0.6, ground.RISE))
     script.hold(
-        Position.KNEE_ON_BELLY, ground.KNEE_ON_BELLY, 4.4, _A, earns=(KNEE,), checks=_KNEE_UP
+        Position.KNEE_ON_BELLY, ground.KNEE_ON_BELLY, 4.4, _A, earns=(KNEE,), checks=KNEE_UP
     )
     script.way(_A, (0.4, ground.STEP_OVER))
     script.hold(
-        Position.MOUNT, more.LOW_MOUNT, 4.2, _A, after_s=0.7, earns=(MOUNT,), checks=_ASTRIDE
+        Position.MOUNT, more.LOW_MOUNT, 4.2, _A, after_s=0.7, earns=(MOUNT,), checks=ASTRIDE
     )
     script.way(_A, (0.6, ground.FREE_LEG))
     script.hold(
@@ -289,11 +265,11 @@ def third() -> Plan:
         (60.0, 55, 2.5),
     )  # fmt: skip
     people = (
-        Clothes(Build(gender=0.0, height=0.5, muscle=0.5, weight=0.5), _TAN, _BROWN_HAIR, _WHITE,
-                _BELT),
-        Clothes(Build(gender=0.0, height=0.48, muscle=0.45, weight=0.55), _PALE, _BLACK_HAIR,
-                _BLACK, _BELT),
-        _REFEREE,
+        Clothes(Build(gender=0.0, height=0.5, muscle=0.5, weight=0.5), TAN, BROWN_HAIR, WHITE,
+                BELT),
+        Clothes(Build(gender=0.0, height=0.48, muscle=0.45, weight=0.55), PALE, BLACK_HAIR,
+                BLACK, BELT),
+        REFEREE,
     )  # fmt: skip
     look = Look((0.15, 0.15, 0.16), (0.50, 0.12, 0.10), (1.0, 0.9, 0.8), (-0.5, -0.2, 1.0), True)
     athletes = {
@@ -301,31 +277,31 @@ def third() -> Plan:
         _B: {"name": "Ada Nkemelu", "gi": "black", "belt": "blue"},
     }
     story = script.story(athletes, "Ferry Lane Meeting")
-    return _plan("third", script, story, people, shots, route, look)
+    return planned("third", script, story, people, shots, route, look)
 
 
 def _fourth(script: Script) -> None:
-    _stand(script, held_s=1.6)
-    _shoot(script, _A)
+    begin_standing(script, held_s=1.6)
+    shoot(script, _A)
     script.way(_A, (0.6, opening.FALL))
     script.hold(
         Position.HALF_GUARD, ground.HALF_GUARD, 4.2, _A, earns=(TAKEDOWN,),
     )  # fmt: skip
     script.way(_A, (0.6, ground.FREE_LEG))
-    script.hold(Position.MOUNT, ground.MOUNT, 4.2, _A, earns=(PASS, MOUNT), checks=_ASTRIDE)
-    _to_back(script, _A)
+    script.hold(Position.MOUNT, ground.MOUNT, 4.2, _A, earns=(PASS, MOUNT), checks=ASTRIDE)
+    take_back(script, _A)
     script.hold(
         Position.BACK_CONTROL, ground.BACK_BOTH_HOOKS, 4.4, _A, after_s=0.75,
-        earns=(BACK,), checks=_HOOKS,
+        earns=(BACK,), checks=HOOKS,
     )  # fmt: skip
     script.way(_B, (0.4, ground.UNHOOK), (0.5, ground.PEEL), (0.8, ground.SLIP))
     script.place(20.0, (0.35, -0.1))
     script.hold(Position.OPEN_GUARD, opening.OPEN_GUARD, 3.4, _B, after_s=1.0)
-    _pass(script, _B)
+    pass_guard(script, _B)
     script.hold(Position.SIDE_CONTROL, opening.SIDE_CONTROL, 4.2, _B, earns=(PASS,))
     script.way(_B, (0.6, ground.RISE))
     script.hold(
-        Position.KNEE_ON_BELLY, ground.KNEE_ON_BELLY_LOW, 3.8, _B, checks=_KNEE_DOWN,
+        Position.KNEE_ON_BELLY, ground.KNEE_ON_BELLY_LOW, 3.8, _B, checks=KNEE_DOWN,
         fails=Failed("knee_on_belly", "other_knee_down", "4.3"),
     )  # fmt: skip
 
@@ -340,9 +316,9 @@ def fourth() -> Plan:
         (20.0, -65, 2.5), (23.0, -130, 2.5), (60.0, -130, 2.5),
     )  # fmt: skip
     people = (
-        Clothes(Build(height=0.40, muscle=0.55, weight=0.5), _PALE, _BROWN_HAIR, _GREEN, _BELT),
-        Clothes(Build(height=0.5, muscle=0.6, weight=0.55), _TAN, _BLACK_HAIR, _WHITE, _BELT),
-        _REFEREE,
+        Clothes(Build(height=0.40, muscle=0.55, weight=0.5), PALE, BROWN_HAIR, GREEN, BELT),
+        Clothes(Build(height=0.5, muscle=0.6, weight=0.55), TAN, BLACK_HAIR, WHITE, BELT),
+        REFEREE,
     )
     look = Look((0.36, 0.30, 0.20), (0.10, 0.24, 0.20), (0.9, 1.0, 0.95), (0.2, -0.8, 1.0), True)
     athletes = {
@@ -350,23 +326,12 @@ def fourth() -> Plan:
         _B: {"name": "Rurik Sand", "gi": "white", "belt": "blue"},
     }
     story = script.story(athletes, "Saddle Hill Games")
-    return _plan("fourth", script, story, people, shots, route, look)
-
-
-def _plan(
-    name: str,
-    script: Script,
-    story: Story,
-    people: tuple[Clothes, Clothes, Clothes],
-    shots: tuple[Shot, ...],
-    route: Route,
-    look: Look,
-) -> Plan:
-    return Plan(name, script.seed, story, tuple(script.cues), people, shots, route, look)
+    return planned("fourth", script, story, people, shots, route, look)
 
 
 HELD_BACK: Final = "held_back"
 MATCHES: Final[dict[str, Callable[[], Plan]]] = {
     HELD_BACK: held_back, "first": first, "second": second, "third": third, "fourth": fourth,
+    "fifth": fifth, "sixth": sixth, "seventh": seventh, "eighth": eighth,
 }  # fmt: skip
 """Every match by its name; all but the held-back one are for fitting."""

@@ -18,14 +18,13 @@ import torch
 from numpy.typing import NDArray
 
 from posescore.footage.encoding import write_h264
-from posescore.simulation import choreography, coco_marks, fitting, motion_check, referee
-from posescore.simulation.body import keypoints, pose
+from posescore.simulation import choreography, coco_marks, motion_check, referee
 from posescore.simulation.cast import dressed_player
 from posescore.simulation.handheld import FOCAL_PX, View, look_at, smooth, sway
 from posescore.simulation.match_script import PICTURE_SIZE_PX, Plan, Shot
 from posescore.simulation.match_stories import MATCHES
 from posescore.simulation.renderer import Renderer
-from posescore.simulation.sample_match import Motion, mark, stances
+from posescore.simulation.sample_match import Motion, mark, motion_of, stances
 
 _PAN_S = 0.45
 """How long a swing takes one way, seconds (the spread of a bell)."""
@@ -43,16 +42,7 @@ def make_motion(plan: Plan) -> Motion:
     pair = choreography.perform(skeletons, time_s, plan.cues, seeds)
     middle = pair[..., :2].mean(0).numpy()
     walked = referee.perform(players[2].skeleton, time_s, middle, plan.route, time_s[-1] + 9)
-    numbers = (pair[0], pair[1], walked)
-    posed = tuple(pose(p.skeleton, n) for p, n in zip(players, numbers, strict=True))
-    flesh = [
-        fitting.capsule_ends(fitting.ends(player.skeleton, each))
-        for player, each in zip(players, posed, strict=True)
-    ]
-    starts, ends = (np.concatenate([f[i].numpy() for f in flesh], 1) for i in range(2))
-    radii = np.concatenate([f[2].numpy() for f in flesh])
-    points = [keypoints(players[s].skeleton, posed[s]).numpy() for s in range(2)]
-    return Motion(time_s, players, posed, np.stack(points, 1), (starts, ends, radii))
+    return motion_of(time_s, players, (pair[0], pair[1], walked))
 
 
 def make_views(motion: Motion, plan: Plan) -> list[View]:

@@ -54,9 +54,14 @@ def make_motion() -> Motion:
     time_s = np.arange(story.N_FRAMES) / story.FRAMES_PER_S
     pair = choreography.perform((players[0].skeleton, players[1].skeleton), time_s)
     middle = pair[..., :2].mean(0).numpy()
-    numbers: list[Tensor] = [
-        pair[0], pair[1], referee.perform(players[2].skeleton, time_s, middle)
-    ]  # fmt: skip
+    walked = referee.perform(players[2].skeleton, time_s, middle)
+    return motion_of(time_s, players, (pair[0], pair[1], walked))
+
+
+def motion_of(
+    time_s: NDArray[np.float64], players: tuple[Player, ...], numbers: tuple[Tensor, ...]
+) -> Motion:
+    """What three people do, from their poses ``(n_frames, N_NUMBERS)``."""
     posed = tuple(pose(p.skeleton, n) for p, n in zip(players, numbers, strict=True))
     flesh = [
         fitting.capsule_ends(fitting.ends(player.skeleton, each))
