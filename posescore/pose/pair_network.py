@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from posescore.footage.opencv import cv2
 from posescore.pose.estimator import Box, PairEstimate, Picture
+from posescore.pose.heat_maps import CELLS, HeatMaps, best_places, body_size_px, shares
 from posescore.pose.onnx_network import SIDE_PX, OnnxNetwork, square_of
 from posescore.pose.pair_finder import PairFinder
 from posescore.pose.several_reads import agreed
@@ -26,7 +27,9 @@ ROOM: Final = 1.2
 """Side of the square over the longer side of the pair's box; of 1.15, 1.3, 1.45 and 1.6 on rendered
 pairs the first two found most athletes."""
 
-HEAT_CELLS: Final = 64
+HEAT_CELLS: Final = CELLS
+_CELLS_PX: Final = ((np.arange(CELLS) + 0.5) * SIDE_PX / CELLS).astype(np.float32)
+_ONE_READ: Final = np.ones((1, 2, N_KEYPOINTS), np.float32)
 _MIRRORED: Final = list(MIRRORED_KEYPOINTS)
 _RELIABLE: Final = 0.3
 NOBODY_BELOW: Final = 0.12
@@ -116,7 +119,7 @@ class PairNetworkEstimator:
         self._finder = PairFinder(finder, threads)
         self._step = Step(
             "pair_network",
-            {"room": ROOM, "runtime": self._network.runtime, "version": 3},
+            {"room": ROOM, "runtime": self._network.runtime, "version": 4},
             {
                 "pair_network.onnx": self._network.sha256,
                 "pair_finder.onnx": self._finder.sha256,
@@ -193,7 +196,8 @@ class PairNetworkEstimator:
         if mirrored:
             square = np.ascontiguousarray(square[:, ::-1])
         heat, mask, visible, sure = self._network.run(square)
-        points, mask = decoded(heat), mask.reshape(2, HEAT_CELLS, HEAT_CELLS)
+        mask = mask.reshape(2, HEAT_CELLS, HEAT_CELLS)
+        points: NDArray[np.floating] = decoded(heat)
         if mirrored:
             points = (points * [-1, 1] + [SIDE_PX, 0])[:, _MIRRORED]
             visible, sure, mask = visible[:, _MIRRORED], sure[:, _MIRRORED], mask[..., ::-1]
@@ -240,25 +244,10 @@ def _square(box: Box) -> tuple[tuple[float, float], float]:
     return (box.centre_x_px, box.centre_y_px), side
 
 
-def decoded(heat: NDArray[np.float32]) -> NDArray[np.float64]:
-    """Keypoints ``(2, 21, 2)`` in pixels of the square, from heat logits ``(2, 21, 4096)``.
-
-    The most likely cell, refined to the centre of mass of the 5 x 5 cells around it.
-    """
-    flat = heat.reshape(-1, HEAT_CELLS, HEAT_CELLS)
-    peak = flat.reshape(len(flat), -1).argmax(axis=1)
-    row, column = peak // HEAT_CELLS, peak % HEAT_CELLS
-    wide = np.pad(flat, ((0, 0), (2, 2), (2, 2)), constant_values=-np.inf)
-    step = np.arange(5)
-    rows = row[:, None, None] + step[None, :, None]
-    columns = column[:, None, None] + step[None, None, :]
-    near = wide[np.arange(len(flat))[:, None, None], rows, columns].astype(np.float64)
-    mass = np.exp(near - near.max(axis=(1, 2), keepdims=True))
-    mass /= mass.sum(axis=(1, 2), keepdims=True)
-    x = column + 0.5 + (mass.sum(axis=1) * (step - 2)).sum(axis=1)
-    y = row + 0.5 + (mass.sum(axis=2) * (step - 2)).sum(axis=1)
-    points = np.stack([x, y], -1) * (SIDE_PX / HEAT_CELLS)
-    return points.reshape(2, N_KEYPOINTS, 2)
+def decoded(heat: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Keypoints ``(2, 21, 2)`` in pixels of the square, from heat logits ``(2, 21, 4096)``."""
+    maps = HeatMaps(shares(heat), _CELLS_PX, _CELLS_PX)
+    return best_places([maps], _ONE_READ, body_size_px(maps.peaks_px()))
 
 
 def _sigmoid(logits: NDArray[np.float32]) -> NDArray[np.float32]:
