@@ -20,6 +20,7 @@ from posescore.footage.ahead import ahead
 from posescore.footage.clock import FrameClock
 from posescore.footage.reading import Frame
 from posescore.pose.appearance import GI_COLOURS, colour_distance, colour_of, named_colour
+from posescore.pose.cuts import with_cuts
 from posescore.pose.estimator import Box, PairEstimator, Picture
 from posescore.pose.mend import drop_doubles, mend_sides, mend_swaps, missing_findings
 from posescore.pose.opening import OPENING_LIMIT_S, OPENING_S, choose_athletes, opening_box
@@ -36,6 +37,7 @@ from posescore.pose.slots import (
 )
 from posescore.pose.spread import spread
 from posescore.pose.track import Finding, FindingKind, PairTrack
+from posescore.pose.two_at_once import TwoAtOnce, settled_box, two_at_once, with_next
 from posescore.terms import Interval, Provenance, Step
 
 ANALYSED_FRAMES_PER_S: Final = 15.0
@@ -54,12 +56,6 @@ POOR: Final = 0.35
 a wrong place (an unnoticed cut, a swing of the camera): it then searches the whole picture too."""
 SEARCH_AGAIN_S: Final = 0.3
 """Seconds between two such searches: what is merely hard to see costs little more."""
-_CUT_DIFFERENCE: Final = 32.0
-_CUT_RATIO: Final = 5.0
-_CUT_COLOURS: Final = 0.1
-"""Share of a thumbnail's pixels, mean of three channels, whose brightness moved to another of 16
-steps: .13 and .16 at cuts within one hall, up to .07 where the referee walks through the view."""
-
 Progress = Callable[[int, int], None]
 """Called with the number of frames done and the number of all frames."""
 
@@ -129,19 +125,22 @@ def follow(
     clock = footage.clock()
     step = every or usual_step(clock)
     rows = np.arange(0, len(clock), step)
-    follower = _Follower(
-        estimator, footage.size_px, athlete_a_gi, RawTrack.empty(rows, clock.pts_s[rows])
-    )
-    for frame in ahead(footage.frames(step=step)):
-        follower.look(frame.index // step, frame)
-        if progress is not None:
-            progress(min(frame.index + step, len(clock)), len(clock))
-    follower.finish()
+    track = RawTrack.empty(rows, clock.pts_s[rows])
+    frames = with_next(ahead(with_cuts(footage.frames(step=step))))
+    with two_at_once(estimator) as both:
+        finder = estimator if isinstance(estimator, PeopleFinder) else None
+        follower = _Follower(both, finder, footage.size_px, athlete_a_gi, track)
+        for (frame, is_cut), following in frames:
+            following_picture = None if following is None else following[0].picture
+            follower.look(frame.index // step, frame, is_cut, following_picture)
+            if progress is not None:
+                progress(min(frame.index + step, len(clock)), len(clock))
+        follower.finish()
     settings = {"every": step, "athlete_a_gi": athlete_a_gi, "version": FOLLOWING_VERSION}
     return _finished(follower, clock, footage.size_px, (estimator.step, Step("follow", settings)))
 
 
-FOLLOWING_VERSION: Final = 7
+FOLLOWING_VERSION: Final = 8
 """Rises when following changes what it gives for the same footage; part of a cached pose's key."""
 
 
@@ -170,25 +169,31 @@ class _Follower:
 
     def __init__(
         self,
-        estimator: PairEstimator,
+        both: TwoAtOnce,
+        finder: PeopleFinder | None,
         size_px: tuple[int, int],
         athlete_a_gi: str | None,
         track: RawTrack,
     ) -> None:
         self.track = track
         self.findings: list[Finding] = []
-        self._estimator = estimator
-        self._finder = estimator if isinstance(estimator, PeopleFinder) else None
+        self._both = both
+        self._following: Picture | None = None
+        self._searched: Box | None = None
+        self._finder = finder
         self._size_px = size_px
         self._athlete_a_gi = athlete_a_gi
         self._slots = (Slot(), Slot())
         self._opening: list[tuple[int, float, list[Sight]]] | None = []
-        self._cuts = _CutWatch()
         self._searched_s = -SEARCH_AGAIN_S
 
-    def look(self, row: int, frame: Frame) -> None:
-        """Search one frame and give the finds to the slots."""
-        if self._cuts.is_cut(frame.picture):
+    def look(self, row: int, frame: Frame, is_cut: bool, following: Picture | None) -> None:
+        """Search one frame and give the finds to the slots.
+
+        ``following`` is the picture of the frame to be searched next.
+        """
+        self._following = following
+        if is_cut:
             self._cut(row, frame.time_s)
         if self._opening is not None:
             box = self._opening_box(frame.time_s)
@@ -216,7 +221,13 @@ class _Follower:
 
     def _opening_box(self, time_s: float) -> Box | None:
         """Where an estimator of the pair looks while it is open who the athletes are."""
-        return None if self._finder else opening_box(self._opening or [], time_s, BODY_MARGIN)
+        if self._finder is not None:
+            return None
+        return self._settled(opening_box(self._opening or [], time_s, BODY_MARGIN))
+
+    def _settled(self, wanted: Box | None) -> Box | None:
+        self._searched = settled_box(self._searched, wanted)
+        return self._searched
 
     def _sights_of_pair(self, frame: Frame, box: Box | None) -> list[Sight]:
         """Finds in the box; where they are poor, those in the whole picture if they are better."""
@@ -231,7 +242,7 @@ class _Follower:
         if self._finder is not None:
             people = self._finder.people(picture, box)
         else:
-            people = people_of(self._estimator.estimate(picture, () if box is None else (box,)))
+            people = people_of(self._both.estimate(picture, box, self._following))
         return [Sight(person, colour_of(picture, person)) for person in people]
 
     def _look_closer(
@@ -252,7 +263,7 @@ class _Follower:
         """
         width, height = self._size_px
         if self._finder is None:
-            return box
+            return self._settled(box)
         if box is None or box.width_px * box.height_px > 0.6 * width * height:
             return None
         return box
@@ -327,42 +338,3 @@ def _surety(sights: list[Sight]) -> float:
 def _known(colour: NDArray[np.float64] | None) -> NDArray[np.float64]:
     assert colour is not None
     return colour
-
-
-class _CutWatch:
-    """Notices cuts by how much a thumbnail changes, against how much it usually does.
-
-    A cut within one hall changes less than one to another place, but it changes the mixture of
-    colours at once, which no swing of the camera and nobody who walks by does.
-    """
-
-    def __init__(self) -> None:
-        self._last: NDArray[np.float32] | None = None
-        self._usual = 1.0
-
-    def is_cut(self, picture: Picture) -> bool:
-        """True when this picture shows another view than the last one."""
-        height, width = picture.shape[:2]
-        rows, columns = max(1, height // 36), max(1, width // 64)
-        thumbnail = picture[::rows, ::columns].astype(np.float32)
-        last, self._last = self._last, thumbnail
-        if last is None or last.shape != thumbnail.shape:
-            return False
-        change = float(np.abs(thumbnail - last).mean())
-        far = change > max(_CUT_DIFFERENCE, _CUT_RATIO * self._usual)
-        near = change > max(_CUT_DIFFERENCE, _CUT_RATIO * self._usual) / 2
-        cut = far or (near and _other_colours(last, thumbnail))
-        if not cut:
-            self._usual = 0.9 * self._usual + 0.1 * max(change, 1.0)
-        return cut
-
-
-def _other_colours(one: NDArray[np.float32], other: NDArray[np.float32]) -> bool:
-    """Whether two thumbnails are mixed of other colours, by their histograms."""
-    bins = [
-        np.stack([np.bincount((t[..., k] // 16).astype(np.intp).ravel(), minlength=16)
-                  for k in range(t.shape[-1])])
-        for t in (one, other)
-    ]  # fmt: skip
-    moved = np.abs(bins[0] - bins[1]).sum(axis=1) / (2 * one[..., 0].size)
-    return bool(moved.mean() > _CUT_COLOURS)

@@ -8,6 +8,7 @@ allowed in ``pyproject.toml`` holds no network code.
 from __future__ import annotations
 
 import hashlib
+import threading
 import weakref
 from pathlib import Path
 from typing import Any, Final
@@ -84,6 +85,7 @@ class MediaPipeEstimator:
             min_pose_presence_confidence=min_confidence,
         )
         self._warm = False
+        self._one_at_a_time = threading.Lock()
         with named_when_missing("MediaPipe"), quiet_native_stderr():
             self._landmarker: Any = vision.PoseLandmarker.create_from_options(options)
         self._closing = weakref.finalize(self, _close, self._landmarker)
@@ -136,14 +138,18 @@ class MediaPipeEstimator:
 
     def _detect(self, picture: Picture) -> list[Person]:
         image = mediapipe.Image(image_format=mediapipe.ImageFormat.SRGB, data=picture)
-        if self._warm:
-            result = self._landmarker.detect(image)
-        else:
-            with quiet_native_stderr():
-                result = self._landmarker.detect(image)
-            self._warm = bool(result.pose_landmarks)
+        with self._one_at_a_time:
+            result = self._asked(image)
         height, width = picture.shape[:2]
         return [_person(landmarks, width, height) for landmarks in result.pose_landmarks]
+
+    def _asked(self, image: Any) -> Any:
+        if self._warm:
+            return self._landmarker.detect(image)
+        with quiet_native_stderr():
+            result = self._landmarker.detect(image)
+        self._warm = bool(result.pose_landmarks)
+        return result
 
 
 def _other_looks(picture: Picture) -> list[Box]:

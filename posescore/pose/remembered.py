@@ -1,13 +1,15 @@
 """Answers of an estimator kept while they are given, so that a killed pose pass can go on.
 
-Following asks one question after the other, each built on the answers before. Asked again from the
-start, with the answers kept so far, it comes to the same place without the estimator.
+Following asks one question after the other, each built on the answers before, and some ahead of
+time in a second thread. Asked again from the start, with the answers kept so far, it comes to the
+same place without the estimator.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
@@ -26,9 +28,9 @@ _RECORD: Final = np.dtype(
         ("keypoint_confidence", "<f4", (2, 21)),
     ]
 )
-_EVERY_PX: Final = 8
-"""Every so many rows and columns of a picture stand for it: a question is the same only where all
-before it were, so little is enough to notice another one."""
+_EVERY_PX: Final = 4
+"""Every so many rows and columns of a picture stand for it: two frames of one film that agree in
+all of these, and were searched in the same place, have the same answer."""
 
 
 @contextlib.contextmanager
@@ -56,12 +58,17 @@ def remembered(estimator: PairEstimator, path: Path | None) -> Iterator[PairEsti
 
 
 class _Remembering:
-    """A :class:`~posescore.pose.estimator.PairEstimator` that answers from a file while it can."""
+    """A :class:`~posescore.pose.estimator.PairEstimator` that answers from a file where it can.
+
+    May be asked from several threads if the estimator may.
+    """
 
     def __init__(self, estimator: PairEstimator, path: Path) -> None:
         self._estimator = estimator
-        self._kept = _read(path)
-        self._calls = 0
+        records = _read(path)
+        self._kept = {record["asked"].tobytes(): record for record in records}
+        self._written = len(records)
+        self._writing = threading.Lock()
         self._file = None
         with contextlib.suppress(OSError):
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -75,17 +82,12 @@ class _Remembering:
     def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
         """The kept answer to this question, or a new one that is kept."""
         asked = _digest(picture, boxes)
-        if self._calls < len(self._kept):
-            record = self._kept[self._calls]
-            if record["asked"].tobytes() == asked:
-                self._calls += 1
-                return PairEstimate(
-                    record["keypoints_px"].copy(), record["keypoint_confidence"].copy()
-                )
-            self._kept = self._kept[: self._calls]  # another question: what follows is void
+        kept = self._kept.get(asked)
+        if kept is not None:
+            return PairEstimate(kept["keypoints_px"].copy(), kept["keypoint_confidence"].copy())
         made = self._estimator.estimate(picture, boxes)
-        self._keep(asked, made)
-        self._calls += 1
+        with self._writing:
+            self._keep(asked, made)
         return made
 
     def _keep(self, asked: bytes, made: PairEstimate) -> None:
@@ -96,9 +98,10 @@ class _Remembering:
         record["keypoints_px"] = made.keypoints_px
         record["keypoint_confidence"] = made.keypoint_confidence
         try:
-            self._file.seek(self._calls * _RECORD.itemsize)
+            self._file.seek(self._written * _RECORD.itemsize)
             self._file.write(record.tobytes())
             self._file.truncate()
+            self._written += 1
         except OSError:
             self.let_go()
 

@@ -83,7 +83,9 @@ def test_it_goes_on_where_it_was_killed_whatever_was_written_last(
     again = Asked()
     same(ask(again, path, shades), ask(Asked(), None, shades))
     record = len(content) // dies_after if dies_after else 0
-    assert again.calls == len(shades) - (cut // record if record else 0)
+    kept = cut // record if record else 0
+    # A question that came up twice has its answer from the first time.
+    assert len(set(shades)) - kept <= again.calls <= len(shades) - kept
 
 
 @given(first=shades, second=shades)
