@@ -14,12 +14,15 @@ from typing import Final
 from posescore.export.rows import ROUNDING_S, frame_at
 from posescore.holds.hold import CheckName
 from posescore.library.entries import ReviewHold
-from posescore.library.review import Review, ReviewItem
+from posescore.library.review import Review, ReviewEvent, ReviewItem
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
+from posescore.scoring.score import is_penalty_mark
 from posescore.terms import Athlete, Position
 
 HELD_S: Final = 3.0
 """A score counts once its position is held so long (rule book, 3.1)."""
+BEFORE_S: Final = 1.0
+"""An attack begins a little before its standing ends."""
 APART_S: Final = 0.25
 """Two frames nearer than this show the same; the later one is left out."""
 
@@ -59,12 +62,16 @@ class Still:
 
 @dataclass(frozen=True, slots=True)
 class PathStep:
-    """One position on the way to a score; the instants are None where no hold of it is there."""
+    """One position on the way to a score; all but words are None where no hold of it is there.
+
+    ``confidence`` is that of the hold, 1 where a person named it.
+    """
 
     words: str
     position: Position | None
-    start_s: float | None
-    end_s: float | None
+    start_s: float | None = None
+    end_s: float | None = None
+    confidence: float | None = None
 
 
 def stills_of(item: ReviewItem, review: Review) -> tuple[Still, ...]:
@@ -84,7 +91,7 @@ def stills_of(item: ReviewItem, review: Review) -> tuple[Still, ...]:
     middle = ("The three seconds are over", third_s)
     if not start_s + HELD_S - ROUNDING_S <= third_s <= end_s:
         middle = ("In between", (start_s + end_s) / 2)
-    wanted = [("It begins", start_s), middle, ("It ends", end_s - ROUNDING_S)]
+    wanted = [("It begins", start_s), middle, ("It ends", end_s - 2 * ROUNDING_S)]
     stills: list[Still] = []
     for label, time_s in wanted:
         frame_index = frame_at(review.clock, min(max(0.0, time_s), review.clock.end_s))
@@ -92,6 +99,19 @@ def stills_of(item: ReviewItem, review: Review) -> tuple[Still, ...]:
         if not stills or at_s - stills[-1].time_s >= APART_S:
             stills.append(Still(label, at_s, frame_index))
     return tuple(stills)
+
+
+def look_at(item: ReviewItem, review: Review) -> Still:
+    """The frame to look at for a line: that of its instant.
+
+    What was no points is said once its chance is gone, often seconds after the position: then it
+    is the last frame of the position.
+    """
+    shown, clock = item.shown, review.clock
+    frame_index = frame_at(clock, min(max(0.0, shown.time_s), clock.end_s))
+    if not shown.points and not is_penalty_mark(shown):
+        frame_index = min(frame_index, stills_of(item, review)[-1].frame_index)
+    return Still("The moment", clock.time_s(frame_index), frame_index)
 
 
 def hold_shown(shown: Proposal, holds: Sequence[ReviewHold]) -> ReviewHold | None:
@@ -135,11 +155,22 @@ def path_of(shown: Proposal, holds: Sequence[ReviewHold]) -> tuple[PathStep, ...
         )
         hold = next(fitting, None)
         if hold is None:
-            steps.append(PathStep(words, position, None, None))
+            steps.append(PathStep(words, position))
             continue
         before_s = hold.start_s
-        steps.append(PathStep(words, hold.position, hold.start_s, hold.end_s))
+        step = PathStep(words, hold.position, hold.start_s, hold.end_s, hold.confidence)
+        steps.append(step)
     return tuple(reversed(steps))
+
+
+def events_on_the_way(
+    shown: Proposal, path: Sequence[PathStep], events: Sequence[ReviewEvent]
+) -> tuple[ReviewEvent, ...]:
+    """What was marked, or inferred, between the position before and the line itself."""
+    known = next((step for step in path if step.end_s is not None), None)
+    from_s = shown.evidence.start_s if known is None or known.end_s is None else known.end_s
+    from_s = min(from_s - BEFORE_S, shown.evidence.start_s)
+    return tuple(each for each in events if from_s <= each.event.time_s <= shown.time_s)
 
 
 def position_named(words: str) -> Position | None:
@@ -163,6 +194,19 @@ def deciding(shown: Proposal) -> Criterion | None:
         return None
     unmet = [criterion for criterion in shown.criteria if criterion.met is False]
     return max(unmet, key=lambda criterion: criterion.probability, default=None)
+
+
+def sureness_of(criterion: Criterion, shown: Proposal, held: ReviewHold | None) -> float:
+    """How sure a criterion is, to show a person.
+
+    The engine gives 1 to what follows from the position alone (on top, held for three seconds):
+    that is as sure as the position's name; where it decides, as sure as the whole line.
+    """
+    if criterion.check or criterion.probability < 1.0:
+        return criterion.probability
+    if criterion.met is False:
+        return shown.confidence
+    return 1.0 if held is None else held.hold.confidence
 
 
 def answer_of(criterion: Criterion) -> tuple[bool | int | str, bool | int | str] | None:

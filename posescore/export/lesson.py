@@ -16,8 +16,9 @@ from posescore.export.rows import LogLine, frame_at
 from posescore.export.sentences import lesson_lines, two_sentences
 from posescore.export.shots import USUAL, Shots, Showing
 from posescore.export.telling import Told, data_address, tell
-from posescore.export.words import result_words
+from posescore.export.words import standing_words
 from posescore.library.library import Library
+from posescore.library.review import Review
 from posescore.terms import Athlete
 
 CLIP_S: Final = 5.0
@@ -83,7 +84,7 @@ def write_lesson(
     shots, no_pictures = shots_or_why(library, match, review, showing)
     names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
     moments = _moments(
-        lesson_lines(library, match_id, proposed, opinion), names, shots, clips, progress
+        lesson_lines(library, match_id, proposed, opinion), names, shots, clips, review, progress
     )
     text = page(
         "lesson.html",
@@ -94,7 +95,7 @@ def write_lesson(
         division=" ".join((review.division or {}).values()),
         moments=moments,
         undecided=sum(moment.sort == "proposed" for moment in moments),
-        confirmed_result=result_words(review.confirmed_result, names),
+        confirmed_result=standing_words(review, names),
         no_pictures=no_pictures,
         has_clips=clips,
         shown_text=FACES_HIDDEN if showing.hide_faces and shots is not None else "",
@@ -105,24 +106,24 @@ def write_lesson(
 
 def _moments(
     lines: Sequence[LogLine], names: Mapping[Athlete, str], shots: Shots | None, clips: bool,
-    progress: Progress,
+    review: Review, progress: Progress,
 ) -> list[Moment]:  # fmt: skip
     made = []
     for done, line in enumerate(lines, 1):
-        (told,) = tell([line], names, shots)
-        clip = _clip(shots, line) if shots is not None and clips else ""
+        (told,) = tell([line], names, shots, review)
+        clip = _clip(shots, told.look_frame) if shots is not None and clips else ""
         what, worth = two_sentences(line, names)
         made.append(Moment(told, what, worth, clip))
         progress(done, len(lines))
     return made
 
 
-def _clip(shots: Shots, line: LogLine) -> str:
-    first = frame_at(shots.clock, max(0.0, line.time_s - CLIP_S))
+def _clip(shots: Shots, last: int) -> str:
+    first = frame_at(shots.clock, max(0.0, shots.clock.time_s(last) - CLIP_S))
     width, height = shots.footage.size_px
     scale = min(1.0, CLIP_WIDTH_PX / width)
     size_px = (round(width * scale), round(height * scale))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "clip.mp4"
-        write_stretch(shots, path, first, line.frame_index, size_px=size_px, quality=CLIP_QUALITY)
+        write_stretch(shots, path, first, last, size_px=size_px, quality=CLIP_QUALITY)
         return data_address("video/mp4", path.read_bytes())

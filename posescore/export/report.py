@@ -18,7 +18,7 @@ from posescore.export.score_drawing import INK, Plot, plot_of, points_text
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import ScoreStep, Summary, summary_of
 from posescore.export.telling import Told, tell
-from posescore.export.words import SAFETY, clock_words, result_words, tally_words
+from posescore.export.words import SAFETY, clock_words, result_words, standing_words, tally_words
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.plain import utf8
@@ -43,7 +43,10 @@ def silent(done: int, total: int) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """Everything a report shows of a match, before it is laid out."""
+    """Everything a report shows of a match, before it is laid out.
+
+    An advantage for what nearly scored is among the awards (or proposed) and the near misses.
+    """
 
     match: Match
     review: Review
@@ -59,6 +62,16 @@ class Report:
     def division(self) -> str:
         """The division in words, "" where unknown."""
         return " ".join((self.review.division or {}).values())
+
+    @property
+    def moments(self) -> tuple[Sequence[Told], Sequence[Told]]:
+        """Awards and proposals that are told by themselves, not among the near misses."""
+        near = {told.line.number for told in self.near}
+        one, two = (
+            [told for told in group if told.line.number not in near]
+            for group in (self.awards, self.proposed)
+        )
+        return one, two
 
     @property
     def shown_text(self) -> str:
@@ -98,20 +111,19 @@ def report_of(
     names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
     summary = summary_of(review, match)
     groups = (summary.awards, summary.proposed, summary.near)
-    done, total = 0, sum(map(len, groups))
+    done, total = 0, len({line.number for lines in groups for line in lines})
 
     def one_more() -> None:
         nonlocal done
         done += 1
         progress(done, total)
 
-    awards, proposed = (tell(lines, names, shots, one_more) for lines in groups[:2])
-    pictured = {told.line.number for told in (*awards, *proposed)}
-    near = [
-        *tell((x for x in summary.near if x.number not in pictured), names, shots, one_more),
-        *tell((x for x in summary.near if x.number in pictured), names, None, one_more),
-    ]
-    near.sort(key=lambda told: told.line.number)
+    near = tell(summary.near, names, shots, review, one_more)
+    known = {told.line.number: told for told in near}
+    awards, proposed = (
+        [known.get(x.number) or tell([x], names, shots, review, one_more)[0] for x in lines]
+        for lines in groups[:2]
+    )
     return Report(
         match, review, names, summary, awards, proposed, near, no_pictures, showing
     )  # fmt: skip
@@ -143,7 +155,7 @@ def report_html(report: Report) -> str:
         plots={"confirmed": confirmed, "proposed": proposed},
         curve_text=curve_words(report.summary.curve, names),
         proposed_curve_text=curve_words(report.summary.proposed_curve, names),
-        confirmed_result=result_words(report.review.confirmed_result, names),
+        confirmed_result=standing_words(report.review, names),
         proposed_result=result_words(report.review.proposed_result, names),
         no_pictures=report.no_pictures,
         shown_text=report.shown_text,

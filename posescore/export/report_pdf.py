@@ -17,7 +17,7 @@ from posescore.errors import MissingPartError
 from posescore.export.report import Report, curve_words
 from posescore.export.score_drawing import INK, Plot
 from posescore.export.telling import Told
-from posescore.export.words import SAFETY, result_words, tally_words
+from posescore.export.words import SAFETY, result_words, standing_words, tally_words
 from posescore.library.match import MatchInfo
 from posescore.library.plain import utf8
 from posescore.scoring.proposal import Tally
@@ -39,9 +39,10 @@ def report_pdf(report: Report) -> bytes:
     paper = _Paper(report.match.info.title)
     _first_page(paper, report)
     paper.add_page()
-    _moments(paper, "Every award", report.awards, "No award is confirmed.", report.no_pictures)
-    if report.proposed:
-        _moments(paper, "Proposed, not confirmed", report.proposed, "")
+    awards, proposed = report.moments
+    _moments(paper, "Every award", awards, "No points are confirmed.", report.no_pictures)
+    if proposed:
+        _moments(paper, "Proposed, not confirmed", proposed, "")
     nothing = "Nothing of the kind was seen."
     _moments(paper, "What nearly scored, and what was missing", report.near, nothing)
     _positions(paper, report)
@@ -161,7 +162,7 @@ def _first_page(paper: _Paper, report: Report) -> None:
         paper.say(f"{athlete}: {text}", bold=True, colour=INK[athlete])
     paper.heading("Score")
     _score(paper, "Confirmed by people", review.confirmed_score, names, False)
-    paper.say(result_words(review.confirmed_result, names))
+    paper.say(standing_words(review, names))
     if review.undecided:
         paper.ln(2)
         _score(paper, "Proposed only: if every proposal stood", review.proposed_score, names, True)

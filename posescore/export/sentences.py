@@ -6,22 +6,25 @@ import re
 from collections.abc import Mapping
 from typing import Final
 
+from posescore.export.evidence import look_at
 from posescore.export.rows import LogLine, speak
 from posescore.export.summary import summary_of
 from posescore.export.words import PLAIN, kind_of, missing_criteria, why_of
 from posescore.library.library import Library
 from posescore.library.review import Verdict
-from posescore.scoring.proposal import Proposal, ProposalKind
+from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.terms import Athlete
 
 
 def lesson_lines(
     library: Library, match_id: int, proposed: bool = True, opinion: str = ""
 ) -> list[LogLine]:
-    """Awards and near misses in time order; what people dismissed is left out."""
-    summary = summary_of(library.review(match_id, opinion), library.match(match_id))
+    """Awards and near misses in the order of their frames; what people dismissed is left out."""
+    review = library.review(match_id, opinion)
+    summary = summary_of(review, library.match(match_id))
     lines = {x.number: x for x in (*summary.awards, *summary.proposed, *summary.near)}
-    return [lines[number] for number in sorted(lines) if _shown(lines[number], proposed)]
+    told = [lines[number] for number in sorted(lines) if _shown(lines[number], proposed)]
+    return sorted(told, key=lambda line: look_at(line.item, review).frame_index)
 
 
 def _shown(line: LogLine, proposed: bool) -> bool:
@@ -31,6 +34,9 @@ def _shown(line: LogLine, proposed: bool) -> bool:
 
 _SHARE: Final = re.compile(r" \(seen so \d+ ?% of the time\)$")
 """How much of the time it was seen: more than a sentence for parents should carry."""
+
+
+_HELD: Final = "held for "
 
 
 def two_sentences(line: LogLine, names: Mapping[Athlete, str]) -> tuple[str, str]:
@@ -59,12 +65,21 @@ def _worth(line: LogLine, shown: Proposal, names: Mapping[Athlete, str]) -> str:
         worth = "It is worth an advantage, no points" if shown.advantage else "It is worth nothing"
         missing = missing_criteria(shown, names)
         if missing:
-            seen = _SHARE.sub("", missing[0].seen)
-            worth += f", because one thing is missing: {missing[0].name} (seen instead: {seen})"
+            worth += f", because {_because(missing[0])}"
         elif shown.why:
             worth += f": {why_of(line, names).rstrip('.')}"
     said = "nobody has confirmed it" if decision is None else f"{decision.author} decided so"
     return f"{worth}; {said}."
+
+
+def _because(missing: Criterion) -> str:
+    """What kept it from being points: too short, a criterion not met, or the way there."""
+    seen = _SHARE.sub("", missing.seen)
+    if missing.name.startswith(_HELD):
+        return f"it was {seen}, not for {missing.name.removeprefix(_HELD)}"
+    if missing.check:
+        return f"one thing is missing: {missing.name} (seen instead: {seen})"
+    return seen
 
 
 def _as_a_part(reason: str) -> str:
@@ -74,4 +89,4 @@ def _as_a_part(reason: str) -> str:
 
 
 def _was_held(shown: Proposal) -> bool:
-    return any(each.met and each.name.startswith("held for") for each in shown.criteria)
+    return any(each.met and each.name.startswith(_HELD) for each in shown.criteria)

@@ -6,9 +6,11 @@ from base64 import b64encode
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
+from posescore.export.evidence import look_at
 from posescore.export.rows import LogLine
 from posescore.export.shots import Shots
 from posescore.export.words import clock_words, missing_criteria, title_of, why_of, word_of
+from posescore.library.review import Review
 from posescore.scoring.proposal import Criterion
 from posescore.terms import Athlete
 
@@ -18,7 +20,7 @@ PICTURE_WIDTH_PX = 720
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One line in words; ``jpeg`` is the frame at its instant, empty where there is none."""
+    """One line in words; ``jpeg`` is the frame to look at, empty where there is none."""
 
     line: LogLine
     title: str
@@ -37,6 +39,7 @@ class Told:
     jpeg: bytes
     width_px: int
     height_px: int
+    look_frame: int
     picture_text: str
 
     @property
@@ -54,23 +57,25 @@ def tell(
     lines: Iterable[LogLine],
     names: Mapping[Athlete, str],
     shots: Shots | None,
+    review: Review,
     done: Callable[[], None] = lambda: None,
 ) -> list[Told]:
     """Lines in words, each with its picture; ``done`` is called after each."""
     told = []
     for line in lines:
-        told.append(_told(line, names, shots))
+        told.append(_told(line, names, shots, review))
         done()
     return told
 
 
-def _told(line: LogLine, names: Mapping[Athlete, str], shots: Shots | None) -> Told:
+def _told(line: LogLine, names: Mapping[Athlete, str], shots: Shots | None, review: Review) -> Told:
     shown, decision = line.item.shown, line.item.decision
-    title = title_of(line)
+    title, look = title_of(line), look_at(line.item, review)
     jpeg, (width_px, height_px) = b"", (0, 0)
     if shots is not None:
-        jpeg, (width_px, height_px) = shots.jpeg(line.frame_index, PICTURE_WIDTH_PX)
+        jpeg, (width_px, height_px) = shots.jpeg(look.frame_index, PICTURE_WIDTH_PX)
     when = f"frame {line.frame_index}, {line.time_s:.3f} s"
+    looked = f"frame {look.frame_index}, {look.time_s:.3f} s"
     who = names[shown.athlete] if shown.athlete else "nobody"
     return Told(
         line=line,
@@ -90,5 +95,6 @@ def _told(line: LogLine, names: Mapping[Athlete, str], shots: Shots | None) -> T
         jpeg=jpeg,
         width_px=width_px,
         height_px=height_px,
-        picture_text=f"The footage at {when}: {title}, {who}.",
+        look_frame=look.frame_index,
+        picture_text=f"The footage at {looked}: {title}, {who}.",
     )

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from posescore.export.rows import LogLine, speak, worth
+from posescore.library.review import Review
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind, Result, Tally
 from posescore.terms import Athlete
 
@@ -25,6 +26,8 @@ PLAIN: Final[Mapping[ProposalKind, str]] = {
     ProposalKind.NEAR: "came near a score",
     ProposalKind.NONE: "did what looked like a score",
 }
+_SURE: Final = ((0.9, "very sure"), (0.75, "fairly sure"), (0.5, "not very sure"), (0.0, "a guess"))
+"""The same words as on the review page, from the surest down."""
 SAFETY: Final = (
     "The referee's call stands; this page shows footage and reasons, and overturns nothing. Chokes "
     "and joint locks belong under a qualified instructor. Footage of minors needs consent."
@@ -47,11 +50,18 @@ def title_of(line: LogLine) -> str:
     return f"{capital(speak(kind_of(shown)))}, {worth(shown)}"
 
 
+def sure_text(probability: float) -> str:
+    """Say "fairly sure, 82 %": never 100 %, since only a person can be certain."""
+    percent = min(99, max(1, round(probability * 100)))
+    words = next(words for least, words in _SURE if probability >= least)
+    return f"{words}, {percent} %"
+
+
 def word_of(line: LogLine) -> str:
-    """Who said so; what nobody confirmed says that instead."""
+    """Who said so; what nobody confirmed says that instead, and how sure the program is."""
     decision = line.item.decision
     if decision is None:
-        return "Proposed, not confirmed"
+        return f"Proposed, not confirmed: {sure_text(line.item.shown.confidence)}"
     return f"{capital(decision.verdict)} by {decision.author}"
 
 
@@ -78,6 +88,15 @@ def missing_criteria(proposal: Proposal, names: Mapping[Athlete, str]) -> tuple[
 def result_words(result: Result | None, names: Mapping[Athlete, str]) -> str:
     """The result in one sentence."""
     return "Still open." if result is None else named(result.why, names)
+
+
+def standing_words(review: Review, names: Mapping[Athlete, str]) -> str:
+    """How it stands by people's decisions; an end only once every line is decided."""
+    if not review.undecided:
+        return result_words(review.confirmed_result, names)
+    if len(review.undecided) == len(review.items):
+        return "Nothing is confirmed yet."
+    return f"If it ended so: {result_words(review.confirmed_result, names)}"
 
 
 def clock_words(time_s: float) -> str:

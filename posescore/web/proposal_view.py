@@ -9,9 +9,12 @@ from posescore.export.evidence import (
     PathStep,
     answer_of,
     deciding,
+    events_on_the_way,
     hold_shown,
+    look_at,
     path_of,
     stills_of,
+    sureness_of,
 )
 from posescore.export.rows import LogLine, lines_of
 from posescore.export.sentences import two_sentences
@@ -21,6 +24,7 @@ from posescore.library.review import Decision, Review, Verdict
 from posescore.scoring.proposal import Criterion, Proposal
 from posescore.terms import Athlete
 from posescore.web import wire
+from posescore.web.view import event_out
 
 
 def proposals_out(review: Review, match: Match) -> list[wire.ProposalOut]:
@@ -34,6 +38,7 @@ def _proposal_out(line: LogLine, review: Review, names: Mapping[Athlete, str]) -
     made = item.proposal or (decision.seen if decision else item.shown)
     held = hold_shown(made, review.holds)
     decides = deciding(made)
+    path = path_of(made, review.holds)
     return wire.ProposalOut(
         **_award(made).model_dump(),
         id=item.key,
@@ -44,9 +49,14 @@ def _proposal_out(line: LogLine, review: Review, names: Mapping[Athlete, str]) -
         confidence=made.confidence,
         start_s=made.evidence.start_s,
         end_s=made.evidence.end_s,
+        look_s=look_at(item, review).time_s,
         would_be=made.would_be,
-        path=[_step(step, names) for step in path_of(made, review.holds)],
-        criteria=[_criterion(each, each is decides, names) for each in made.criteria],
+        path=[_step(step, names) for step in path],
+        on_the_way=[event_out(each) for each in events_on_the_way(made, path, review.events)],
+        criteria=[
+            _criterion(each, each is decides, sureness_of(each, made, held), names)
+            for each in made.criteria
+        ],
         stills=[
             wire.StillOut(label=still.label, time_s=still.time_s, frame_index=still.frame_index)
             for still in stills_of(item, review)
@@ -66,11 +76,12 @@ def _step(step: PathStep, names: Mapping[Athlete, str]) -> wire.StepOut:
         position=step.position,
         start_s=step.start_s,
         end_s=step.end_s,
+        confidence=step.confidence,
     )
 
 
 def _criterion(
-    criterion: Criterion, decides: bool, names: Mapping[Athlete, str]
+    criterion: Criterion, decides: bool, sureness: float, names: Mapping[Athlete, str]
 ) -> wire.CriterionOut:
     answer = answer_of(criterion)
     return wire.CriterionOut(
@@ -78,7 +89,7 @@ def _criterion(
         met=criterion.met,
         seen=named(criterion.seen, names),
         clause=criterion.clause,
-        probability=criterion.probability,
+        probability=sureness,
         decides=decides,
         check=criterion.check if answer else "",
         if_met=answer[0] if answer else None,

@@ -6,6 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 from pydantic import BaseModel
 
+from posescore.export.evidence import look_at
 from posescore.export.rows import LogLine
 from posescore.export.sentences import lesson_lines, two_sentences
 from posescore.export.words import counted, result_words, title_of, word_of
@@ -62,7 +63,7 @@ def review_router(library: Library) -> APIRouter:
         names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
         lines = lesson_lines(library, match_id, proposed, opinion)
         return LessonOut(
-            moments=[_moment(line, names) for line in lines],
+            moments=[_moment(line, review, names) for line in lines],
             result=_ending(review, names),
         )
 
@@ -77,14 +78,14 @@ def _ending(review: Review, names: dict[Athlete, str]) -> str:
     return result_words(review.confirmed_result, names)
 
 
-def _moment(line: LogLine, names: dict[Athlete, str]) -> MomentOut:
+def _moment(line: LogLine, review: Review, names: dict[Athlete, str]) -> MomentOut:
     what, worth = two_sentences(line, names)
-    shown = line.item.shown
+    shown, look = line.item.shown, look_at(line.item, review)
     return MomentOut(
         line=line.item.key,
         start_s=line.evidence.start_s,
-        time_s=line.time_s,
-        frame_index=line.frame_index,
+        time_s=look.time_s,
+        frame_index=look.frame_index,
         athlete=shown.athlete,
         title=title_of(line),
         what=what,

@@ -11,7 +11,7 @@ from posescore.holds.events import EventName
 from posescore.library.entries import Entry
 from posescore.library.jobs import Job
 from posescore.library.match import Match
-from posescore.library.review import Review
+from posescore.library.review import Review, ReviewEvent
 from posescore.scoring.proposal import Result, Tally
 from posescore.terms import Athlete
 from posescore.web import wire
@@ -141,19 +141,21 @@ def holds_out(review: Review) -> list[wire.HoldOut]:
     ]
 
 
+def event_out(kept: ReviewEvent) -> wire.EventOut:
+    """An event as it stands."""
+    return wire.EventOut(
+        id=kept.key,
+        time_s=kept.event.time_s,
+        event=kept.event.event,
+        athlete=kept.event.athlete,
+        confidence=kept.event.confidence,
+        by_person=kept.entry_id is not None,
+    )
+
+
 def events_out(review: Review) -> list[wire.EventOut]:
     """The events as they stand."""
-    return [
-        wire.EventOut(
-            id=kept.key,
-            time_s=kept.event.time_s,
-            event=kept.event.event,
-            athlete=kept.event.athlete,
-            confidence=kept.event.confidence,
-            by_person=kept.entry_id is not None,
-        )
-        for kept in review.events
-    ]
+    return [event_out(kept) for kept in review.events]
 
 
 def findings_out(review: Review) -> list[wire.FindingOut]:

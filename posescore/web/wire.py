@@ -111,6 +111,8 @@ class EventOut(BaseModel):
 class CriterionOut(BaseModel):
     """What the rule asks, whether it was met (null: the footage cannot show it), and how sure.
 
+    What follows from the position alone is as sure as the position.
+
     ``decides`` marks the one that kept the line from being points. A person can overrule what was
     seen with the edit ``set_check``: ``check`` names it, ``if_met`` and ``if_not`` are its values.
     """
@@ -135,12 +137,13 @@ class StillOut(BaseModel):
 
 
 class StepOut(BaseModel):
-    """A position on the way to a line; instants are null where no hold of it is there."""
+    """A position on the way to a line; the numbers are null where no hold of it is there."""
 
     words: str
     position: Position | None
     start_s: float | None
     end_s: float | None
+    confidence: float | None
 
 
 class AwardOut(BaseModel):
@@ -166,8 +169,10 @@ class ProposalOut(AwardOut):
     """A line of the score log. The award fields are the program's own; ``stands`` is a person's.
 
     ``live`` is false where the program no longer proposes it; ``start_s`` to ``end_s`` shows it,
-    ``hold`` is the one it is about. ``told`` says it in two sentences for somebody who never
-    trained, ``asks`` what the published rule asks.
+    ``hold`` is the one it is about, ``on_the_way`` are the events between the position before and
+    the line. ``look_s`` is where to look: its instant, or for what was no points the end of the
+    position that it is about. ``confidence`` is how sure all of it together is. ``told`` says it
+    in two sentences for somebody who never trained, ``asks`` what the published rule asks.
     """
 
     id: str
@@ -178,8 +183,10 @@ class ProposalOut(AwardOut):
     confidence: float
     start_s: float
     end_s: float
+    look_s: float
     would_be: ProposalKind | None
     path: list[StepOut]
+    on_the_way: list[EventOut]
     criteria: list[CriterionOut]
     stills: list[StillOut]
     hold: str | None

@@ -42,6 +42,46 @@ def test_side_by_side_holds_the_moment_the_criteria_and_the_rule(page: Page) -> 
     expect(page.locator(".board-A .board-proposed")).to_contain_text("9")
 
 
+def test_a_proposal_is_decided_beside_its_evidence(page: Page) -> None:
+    open_match(page)
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("v")
+    window = page.get_by_role("dialog")
+    expect(window.locator(".how-sure")).to_contain_text("All of it together")
+    page.keyboard.press("y")
+    expect(window.locator(".soft", has_text="Confirmed")).to_be_visible()
+    expect(window.get_by_role("button", name="Confirm")).to_have_count(0)
+    page.keyboard.press("ArrowDown")
+    expect(window.get_by_role("heading").first).to_contain_text("Got past the legs")
+    window.get_by_role("button", name="Dismiss").click()
+    page.keyboard.press("2")
+    expect(page.locator(".proposal.is-dismissed .said")).to_contain_text("Wrong athlete")
+    page.keyboard.press("v")
+    page.keyboard.press("v")  # and away again
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    wait_for_points(page, "A", 2)
+    for _ in range(2):
+        page.keyboard.press("u")
+    wait_for_points(page, "A", 0)
+
+
+def test_the_list_is_narrowed_to_what_nearly_scored(page: Page) -> None:
+    open_match(page)
+    everything = page.locator(".proposals > .proposal").count()
+    page.get_by_role("button", name="Nearly or none").click()
+    near = page.locator(".proposals > .proposal")
+    expect(near).not_to_have_count(everything)
+    for text in near.locator(".worth").all_inner_texts():
+        assert text in ("adv", "0")
+    page.keyboard.press("ArrowDown")  # walks through what is listed
+    expect(page.locator(".proposal.selected .worth")).not_to_contain_text("+")
+    end = page.locator(".proposal.selected .still img").last.get_attribute("alt") or ""
+    expect(page.locator("#frame-now")).to_have_text(end.split("frame ")[1])
+    page.keyboard.press("k")
+    expect(page.get_by_role("button", name="Waiting")).to_have_attribute("aria-pressed", "true")
+    page.get_by_role("button", name="All", exact=False).first.click()
+
+
 def test_a_refused_change_keeps_what_was_typed(page: Page, watch: Watch) -> None:
     open_match(page)
     page.keyboard.press("ArrowDown")

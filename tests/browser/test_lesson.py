@@ -46,13 +46,34 @@ def test_it_pauses_at_every_moment_and_says_two_sentences(page: Page) -> None:
     page.wait_for_function("Number(document.querySelector('#frame-now').textContent) < 190")
     expect(page.locator(".moment-head")).to_contain_text("Guard pass, 3 points")
     expect(page.locator("#frame-now")).to_have_text("200")
-    for name in ("Mount, 4 points", "Knee-on-belly, an advantage", "Back control, 4 points"):
+    for name in ("Knee-on-belly, an advantage", "Mount, 4 points", "Back control, 4 points"):
         page.keyboard.press("n")
         expect(page.locator(".moment-head")).to_contain_text(name)
         settled(page)
     page.keyboard.press("Space")
     expect(page.locator(".moment-words")).to_contain_text("Still open")
     assert set(asked) == {"GET"}
+
+
+def test_play_pressed_on_the_way_waits_for_the_moment(page: Page) -> None:
+    open_lesson(page)
+    page.evaluate(
+        """() => {
+          window.heads = [];
+          const moment = document.querySelector(".moment");
+          new MutationObserver(() => {
+            const head = document.querySelector(".moment-head")?.textContent.trim();
+            if (head && head !== window.heads.at(-1)) window.heads.push(head);
+          }).observe(moment, {subtree: true, childList: true, characterData: true});
+          for (const key of ["n", "n", " "]) {
+            window.dispatchEvent(new KeyboardEvent("keydown", {key}));
+          }
+        }"""
+    )
+    page.wait_for_function("Number(document.querySelector('#frame-now').textContent) > 200")
+    expect(page.locator(".moment-head")).to_contain_text("Knee-on-belly, an advantage")
+    shown = [name.split(",")[0] for name in page.evaluate("window.heads")]
+    assert [name.lstrip("AB ") for name in shown].count("Guard pass") <= 1
 
 
 def test_it_is_readable_by_everybody(page: Page) -> None:

@@ -42,7 +42,7 @@ def test_confirm_by_keyboard_undo_redo_reload(page: Page) -> None:
 
     page.keyboard.press("u")
     wait_for_points(page, "A", 0)
-    assert states(page)[0] == "Proposed, waits for you"
+    assert states(page)[0].startswith("Proposed: ")
     page.keyboard.press("Shift+U")
     wait_for_points(page, "A", 2)
 

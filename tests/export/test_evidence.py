@@ -7,10 +7,14 @@ from posescore.export.evidence import (
     PERSONS_ANSWER,
     answer_of,
     deciding,
+    events_on_the_way,
     hold_shown,
+    look_at,
     path_of,
     stills_of,
+    sureness_of,
 )
+from posescore.holds.events import EventName
 from posescore.library.edits import AddAward, SetCheck
 from posescore.library.library import Library
 from posescore.library.match import Match
@@ -91,3 +95,46 @@ def test_every_award_of_the_published_rules_is_explained() -> None:
     assert not unexplained
     assert asks_of(ProposalKind.MOUNT, "sport-jiu-jitsu")
     assert asks_of(ProposalKind.MOUNT, "rules-of-my-own.toml") == ""
+
+
+def test_what_scored_is_looked_at_at_its_instant_and_what_did_not_in_its_position(
+    filmed: Kept,
+) -> None:
+    library, match = filmed
+    review = library.review(match.id)
+    for item in review.items:
+        shown, look = item.shown, look_at(item, review)
+        if shown.points:
+            assert look.frame_index == review.clock.frame_index(shown.time_s + 1e-6)
+            continue
+        held = hold_shown(shown, review.holds)
+        assert held is not None
+        assert held.hold.start_s <= look.time_s <= max(held.hold.end_s, shown.time_s)
+        assert look.time_s <= shown.time_s
+
+
+def test_nothing_is_surer_than_the_position_it_rests_on(filmed: Kept) -> None:
+    library, match = filmed
+    review = library.review(match.id)
+    for item in review.items:
+        held = hold_shown(item.shown, review.holds)
+        assert held is not None
+        for criterion in item.shown.criteria:
+            sure = sureness_of(criterion, item.shown, held)
+            if criterion.check or criterion.probability < 1.0:
+                assert sure == criterion.probability  # a person's answer, or a judge of its own
+            elif criterion.met:
+                assert sure == held.hold.confidence < 1.0
+            else:
+                assert sure == item.shown.confidence < 1.0
+
+
+def test_what_happened_on_the_way_is_told(filmed: Kept) -> None:
+    library, match = filmed
+    review = library.review(match.id)
+    takedown = next(x.shown for x in review.items if x.shown.kind is ProposalKind.TAKEDOWN)
+    path = path_of(takedown, review.holds)
+    told = [each.event.event for each in events_on_the_way(takedown, path, review.events)]
+    assert EventName.TAKEDOWN_ATTEMPT in told
+    assert EventName.START not in told
+    assert all(0.0 < (step.confidence or 0.0) <= 1.0 for step in path)

@@ -23,7 +23,7 @@ from PIL import Image
 
 from posescore.export import export
 from posescore.export.clips import write_annotated, write_clips
-from posescore.export.evidence import stills_of
+from posescore.export.evidence import look_at, stills_of
 from posescore.export.lesson import lesson_lines, write_lesson
 from posescore.export.report import report_html, report_of
 from posescore.export.shots import Showing
@@ -173,13 +173,14 @@ def test_cues_name_the_frames_that_are_shown(film: Film) -> None:
 def test_pictures_of_the_report_are_the_frames_they_name(film: Film) -> None:
     report = report_of(film.library, film.match.id, showing=PLAIN)
     coded = re.findall(r'src="data:image/jpeg;base64,([^"]+)"', report_html(report))
-    told = [each for each in (*report.awards, *report.near) if each.jpeg]
+    told = [each for each in (*report.moments[0], *report.near) if each.jpeg]
     assert len(coded) == len(told) >= 2
     for each, picture in zip(told, coded, strict=True):
         shown = read_number(np.asarray(Image.open(io.BytesIO(base64.b64decode(picture)))))
-        assert shown == each.line.frame_index
-        assert f"frame {shown}, " in each.when
-        assert film.is_shown(shown, each.line.time_s)
+        assert shown == each.look_frame
+        assert f"frame {shown}, " in each.picture_text
+        assert f"frame {each.line.frame_index}, " in each.when
+        assert film.is_shown(each.line.frame_index, each.line.time_s)
 
 
 def test_stills_of_the_evidence_are_the_frames_they_name(film: Film) -> None:
@@ -224,13 +225,14 @@ def test_clips_of_the_lesson_stop_at_the_frame_of_the_award(film: Film, tmp_path
     out = write_lesson(film.library, film.match.id, tmp_path / "lesson.html", showing=PLAIN)
     coded = re.findall(r'src="data:video/mp4;base64,([^"]+)"', out.read_text("utf-8"))
     lines = lesson_lines(film.library, film.match.id)
+    review = film.library.review(film.match.id)
     assert len(coded) == len(lines) >= 2
     for number, (clip, line) in enumerate(zip(coded, lines, strict=True)):
         path = tmp_path / f"{number}.mp4"
         path.write_bytes(base64.b64decode(clip))
-        numbers = decoded(path)[1]
-        assert numbers == list(range(numbers[0], line.frame_index + 1))
-        assert film.is_shown(numbers[-1], line.time_s)
+        numbers, look = decoded(path)[1], look_at(line.item, review)
+        assert numbers == list(range(numbers[0], look.frame_index + 1))
+        assert film.is_shown(numbers[-1], look.time_s)
 
 
 def test_the_copy_for_browsers_has_every_frame_at_its_time(film: Film, tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from posescore.errors import InputError
+from posescore.export.evidence import look_at
 from posescore.export.lesson import lesson_lines, two_sentences, write_lesson
 from posescore.export.rows import lines_of
 from posescore.export.shots import Showing
@@ -37,12 +38,13 @@ def test_every_clip_stops_at_its_moment(looked_at: Kept, tmp_path: Path) -> None
     lines = lesson_lines(library, match.id)
     clips = re.findall(r'src="data:video/mp4;base64,([^"]+)"', html)
     assert len(clips) == len(lines) == html.count("<article")
-    clock = variable_clock()
+    clock, review = variable_clock(), library.review(match.id)
     for number, (coded, line) in enumerate(zip(clips, lines, strict=True)):
         path = tmp_path / f"{number}.mp4"
         path.write_bytes(base64.b64decode(coded))
         shown = [read_number(frame.picture) for frame in Footage(path).frames()]
-        assert shown == list(range(clock.frame_index(line.time_s - 5), line.frame_index + 1))
+        look = look_at(line.item, review)
+        assert shown == list(range(clock.frame_index(look.time_s - 5), look.frame_index + 1))
 
 
 def test_what_is_shown_and_how(looked_at: Kept, tmp_path: Path) -> None:
@@ -74,7 +76,7 @@ def test_two_sentences_each(looked_at: Kept) -> None:
     what, worth = two_sentences(lines[ProposalKind.NONE], NAMES)
     assert what == "What Dana Külve did looks like a sweep."
     assert worth.startswith(
-        "It is worth nothing, because one thing is missing: starts underneath in guard"
+        "It is worth nothing, because Dana Külve was not in guard: turning the tables"
     )
     assert worth.endswith("nobody has confirmed it.")
     _, worth = two_sentences(lines[ProposalKind.PENALTY], NAMES)

@@ -116,9 +116,13 @@ def test_every_picture_is_the_frame_it_names(looked_at: Kept) -> None:
     assert len([each for each in told if each.jpeg]) >= 6
     for each in told:
         assert each.line.frame_index == clock.frame_index(each.line.time_s + 1e-6)
+        if each.line.item.shown.points:
+            assert each.look_frame == each.line.frame_index
+        assert each.look_frame <= each.line.frame_index
         if each.jpeg:
             shown = np.asarray(Image.open(io.BytesIO(each.jpeg)))
-            assert read_number(shown) == each.line.frame_index
+            assert read_number(shown) == each.look_frame
+            assert f"frame {each.look_frame}, " in each.picture_text
             assert f"frame {each.line.frame_index}, {each.line.time_s:.3f} s" in each.when
 
 
@@ -126,7 +130,8 @@ def test_pictures_in_html_are_those_of_the_report(looked_at: Kept) -> None:
     library, match = looked_at
     report = report_of(library, match.id)
     coded = re.findall(r'src="data:image/jpeg;base64,([^"]+)"', report_html(report))
-    told = [*report.awards, *report.proposed, *report.near]
+    told = [*report.moments[0], *report.moments[1], *report.near]
+    assert len({x.line.number for x in told}) == len(told)  # nothing is told twice
     assert [base64.b64decode(each) for each in coded] == [x.jpeg for x in told if x.jpeg]
 
 

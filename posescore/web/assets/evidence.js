@@ -1,7 +1,8 @@
 // What a proposal can be judged by: frames, the way there, what the rule asks and what was seen.
 
 import { clockText } from "posescore-room/clock.js";
-import { POSITIONS, spaced, sureText } from "posescore-room/words.js";
+import { keyName } from "posescore-room/keys.js";
+import { EVENTS, POSITIONS, answersTo, leastSure, spaced, sureText } from "posescore-room/words.js";
 import { Window } from "posescore-room/windows.js";
 
 /** A hand that goes through the list faster than this looks at no still, and must not wait for any. */
@@ -52,23 +53,50 @@ export const StillRow = {
   },
 };
 
-/** The positions that led there, in the trade's words with plain ones beside. */
-export const PathThere = {
-  name: "PathThere",
-  props: { path: { type: Array, required: true } },
-  emits: ["seek"],
+/** How sure all of it together is, and which part of it least. */
+export const HowSure = {
+  name: "HowSure",
+  props: { proposal: { type: Object, required: true } },
   template: `
-    <div v-if="path.length" class="path"><h2>How it came</h2>
-      <ol><li v-for="(step, i) in path" :key="i">
-        <button v-if="step.start_s !== null" type="button" class="quiet num" @click="$emit('seek', step.start_s)">{{ text(step.start_s) }}</button>
-        <span><b>{{ step.words }}</b> <span v-if="step.position" class="trade">{{ plain(step) }}</span><span
-        v-if="step.start_s !== null" class="num soft">, {{ (step.end_s - step.start_s).toFixed(1) }} s</span></span></li></ol></div>`,
-  methods: {
-    text: clockText,
-    plain(step) {
-      return POSITIONS[step.position].plain;
+    <p class="how-sure">All of it together: <b>{{ whole }}</b><template v-if="least">. Least sure: {{ least.text }}, {{ least.words }}</template>.</p>`,
+  computed: {
+    whole() {
+      return sureText(this.proposal.confidence);
+    },
+    least() {
+      const least = leastSure(this.proposal);
+      return least && { text: least.text, words: sureText(least.sure) };
     },
   },
+};
+
+/** The positions that led there, in the trade's words with plain ones beside, and what happened in between. */
+export const PathThere = {
+  name: "PathThere",
+  props: { proposal: { type: Object, required: true }, names: { type: Object, required: true } },
+  emits: ["seek"],
+  template: `
+    <div v-if="rows.length" class="path"><h2>How it came</h2>
+      <ol><li v-for="(row, i) in rows" :key="i">
+        <button v-if="row.start_s !== null" type="button" class="quiet num" @click="$emit('seek', row.start_s)">{{ text(row.start_s) }}</button>
+        <span><b>{{ row.words }}</b> <span v-if="row.plain" class="trade">{{ row.plain }}</span><span
+        v-if="row.length" class="num soft">, {{ row.length }}</span> <span class="sure">{{ row.sure }}</span></span></li></ol></div>`,
+  computed: {
+    rows() {
+      const steps = this.proposal.path.map((step) => ({
+        start_s: step.start_s, words: step.words, plain: step.position && POSITIONS[step.position].plain,
+        length: step.start_s === null ? "" : `${(step.end_s - step.start_s).toFixed(1)} s`,
+        sure: step.confidence === null ? "" : sureText(step.confidence),
+      }));
+      const events = this.proposal.on_the_way.map((event) => ({
+        start_s: event.time_s, plain: "", length: "",
+        words: EVENTS[event.event].text + (event.athlete ? `, ${this.names[event.athlete]}` : ""),
+        sure: event.by_person ? "marked by a person" : sureText(event.confidence),
+      }));
+      return [...steps, ...events].sort((a, b) => (a.start_s ?? 0) - (b.start_s ?? 0));
+    },
+  },
+  methods: { text: clockText },
 };
 
 /** Every published criterion, what was seen and how sure; a person can say it was otherwise. */
@@ -112,28 +140,55 @@ export const CriterionList = {
   },
 };
 
-/** Everything of one proposal side by side, for a crew around one screen. */
+/** Keys that mean in the window what they mean on the page. */
+const KEYS_HERE = new Set(["confirm", "confirm_on", "change", "dismiss", "reopen", "undo", "redo", "above", "below", "next", "previous", "evidence"]);
+
+/** Everything of one proposal side by side, for a crew around one screen; it can be decided here. */
 export const EvidenceWindow = {
   name: "EvidenceWindow",
-  components: { CriterionList, PathThere, StillRow, Window },
+  components: { CriterionList, HowSure, PathThere, StillRow, Window },
   props: {
     proposal: { type: Object, required: true },
     heading: { type: String, required: true },
+    state: { type: String, required: true },
     about: { type: Object, required: true },
+    names: { type: Object, required: true },
     busy: { type: Boolean, default: false },
     locked: { type: Boolean, default: false },
   },
-  emits: ["close", "seek", "check"],
+  inject: { room: { default: null } }, // the page, whose keys hold here too
+  emits: ["close", "seek", "check", "act"],
   template: `
-    <Window :heading="heading" wide @close="$emit('close')">
+    <Window :heading="heading" wide @close="$emit('close')" @keydown="onKey">
       <div class="evidence">
         <p class="told">{{ proposal.told.join(' ') }}</p>
-        <StillRow at-once :proposal="proposal" :about="about" @seek="$emit('seek', $event)"></StillRow>
+        <div v-if="!locked" class="acts"><button v-for="act in answers" :key="act.id" type="button" :class="act.look" :disabled="busy" @click="$emit('act', act.id)">{{ act.text }} <kbd v-if="key(act.id)">{{ key(act.id) }}</kbd></button>
+          <span class="soft">{{ state }}</span><span class="grow"></span>
+          <button type="button" aria-label="Proposal above" @click="$emit('act', 'above')">Above <kbd v-if="key('above')">{{ key('above') }}</kbd></button>
+          <button type="button" aria-label="Proposal below" @click="$emit('act', 'below')">Below <kbd v-if="key('below')">{{ key('below') }}</kbd></button></div>
+        <StillRow at-once :key="proposal.id" :proposal="proposal" :about="about" @seek="$emit('seek', $event)"></StillRow>
+        <HowSure v-if="!proposal.added" :proposal="proposal"></HowSure>
         <p class="why"><span class="label">In the trade's words</span>{{ proposal.why }}</p>
         <div class="evidence-sides">
-          <PathThere :path="proposal.path" @seek="$emit('seek', $event)"></PathThere>
+          <PathThere :proposal="proposal" :names="names" @seek="$emit('seek', $event)"></PathThere>
           <CriterionList :proposal="proposal" :busy="busy" :locked="locked" @check="(check, value) => $emit('check', check, value)"></CriterionList>
         </div>
       </div>
     </Window>`,
+  computed: {
+    answers() {
+      return answersTo(this.proposal);
+    },
+  },
+  methods: {
+    key(id) {
+      return this.room?.keyOf(id) ?? "";
+    },
+    onKey(event) {
+      const id = event.altKey ? null : this.room?.keys.actionOf(keyName(event));
+      if (!KEYS_HERE.has(id)) return;
+      event.preventDefault();
+      this.$emit("act", id);
+    },
+  },
 };

@@ -42,6 +42,7 @@ export const ACTIONS = [
   { id: "still_3", keys: ["3"], text: "Frame where it ends", group: "Look" },
   { id: "replay", keys: ["f"], text: "Play the evidence from its start", group: "Look" },
   { id: "skeletons", keys: ["s"], text: "Skeletons: both, A, B, none", group: "Look" },
+  { id: "only", keys: ["k"], text: "List: all, points, nearly, waiting", group: "Look" },
   { id: "close_up", keys: ["z"], text: "Strip: whole match or close up", group: "Look" },
   { id: "keys", keys: ["?"], text: "Show or hide these keys", group: "Look" },
 ];

@@ -32,7 +32,7 @@ export default {
       <div class="desk">
         <div class="watch">
           <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
-            :caption="caption" @frame="onFrame" @playing="playing = $event" @ended="onEnded" @trouble="trouble = $event"></footage-stage>
+            :caption="caption" @frame="onFrame" @playing="onPlaying" @ended="onEnded" @trouble="trouble = $event"></footage-stage>
           <section class="moment" :class="{open: !!now && !now.decided}" aria-live="polite" aria-atomic="true">
             <template v-if="now"><p class="moment-head"><b v-if="now.athlete" class="chip" :class="'chip-' + now.athlete">{{ now.athlete }}</b> <b>{{ now.title }}</b> <span class="soft">{{ now.word }}</span></p>
               <p class="moment-words">{{ now.what }} {{ now.worth }}</p></template>
@@ -118,8 +118,12 @@ export default {
     },
     goOn() {
       if (!this.playing && this.ended) this.at = -1;
-      this.ended = this.arriving = false;
+      this.ended = false;
       this.$refs.stage.toggle();
+    },
+    onPlaying(playing) {
+      this.playing = playing;
+      if (playing) this.arriving = false;
     },
     /** Two moments can lie on one frame: the second of them is next all the same. */
     nextAfter(frameIndex) {

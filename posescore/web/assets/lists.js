@@ -13,7 +13,7 @@ export default {
   },
   emits: ["seek", "remove"],
   template: `
-    <div>
+    <div class="as-lists">
       <details class="as-list" @toggle="openEvents = $event.target.open"><summary>What happened, as a list</summary>
         <ul v-if="openEvents" class="events"><li v-for="event in eventRows" :key="event.id"><button type="button" class="quiet num" @click="$emit('seek', event.time_s)">{{ text(event.time_s) }}</button>
           <span>{{ event.text }}<template v-if="event.athlete">, {{ names[event.athlete] }}</template></span>

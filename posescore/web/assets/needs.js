@@ -6,7 +6,7 @@ import { DOUBTFUL_BELOW, FINDINGS, POSITIONS, stateOf, sureText } from "posescor
 export function needs(review, looked) {
   const open = review.proposals
     .filter((proposal) => stateOf(proposal) === "undecided")
-    .map((proposal) => ({ id: `p:${proposal.id}`, proposal: proposal.id, time_s: proposal.time_s, from_s: proposal.start_s, text: "" }));
+    .map((proposal) => ({ id: `p:${proposal.id}`, proposal: proposal.id, time_s: proposal.time_s, look_s: proposal.look_s, from_s: proposal.start_s, text: "" }));
   const doubtful = review.holds
     .filter((hold) => hold.confidence < DOUBTFUL_BELOW && !hold.edited)
     .map((hold) => ({

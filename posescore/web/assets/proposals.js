@@ -1,14 +1,15 @@
 // The proposals with their reasons: what, who, when, every published criterion, and what a person said.
 
 import { clockText } from "posescore-room/clock.js";
-import { CriterionList, PathThere, StillRow } from "posescore-room/evidence.js";
-import { KINDS, STATE_WORDS, shortWorth, stateOf, sureText, worth } from "posescore-room/words.js";
+import { CriterionList, HowSure, PathThere, StillRow } from "posescore-room/evidence.js";
+import { KINDS, STATE_WORDS, answersTo, pays, shortWorth, stateOf, sureText, worth } from "posescore-room/words.js";
 
 export default {
   name: "ProposalList",
-  components: { CriterionList, PathThere, StillRow },
+  components: { CriterionList, HowSure, PathThere, StillRow },
   props: {
     review: { type: Object, required: true },
+    listed: { type: Array, required: true }, // the proposals that are shown
     about: { type: Object, required: true }, // of the stills: url, opinion, skeletons, version
     selected: { type: String, default: null },
     names: { type: Object, required: true },
@@ -35,25 +36,25 @@ export default {
           <p v-if="item.said" class="said">{{ item.said }}</p>
           <p v-if="item.note" class="said">{{ item.note }}</p>
           <div class="acts">
-            <button v-for="act in actsFor(item)" :key="act.id" type="button" :class="act.look" :disabled="busy || !!review.read_only"
+            <button v-for="act in answers(item)" :key="act.id" type="button" :class="act.look" :disabled="busy || !!review.read_only"
               @click="$emit('act', act.id)">{{ act.text }} <kbd v-if="keyOf(act.id)">{{ keyOf(act.id) }}</kbd></button>
           </div>
+          <how-sure v-if="!item.added" :proposal="item"></how-sure>
           <still-row :proposal="item" :about="about" :key-of="keyOf" @seek="$emit('still', $event)"></still-row>
           <p class="facts">
             <button type="button" class="quiet" @click="$emit('act', 'evidence')">Side by side <kbd v-if="keyOf('evidence')">{{ keyOf('evidence') }}</kbd></button>
             <button v-if="!item.added" type="button" class="quiet" @click="$emit('seek', item.start_s)">Play from {{ text(item.start_s) }}</button>
-            <span v-if="!item.added">How sure: <b>{{ item.sure }}</b></span>
           </p>
           <p class="why"><span class="label">In the trade's words</span>{{ item.why }}</p>
-          <path-there :path="item.path" @seek="$emit('still', $event)"></path-there>
+          <path-there :proposal="item" :names="names" @seek="$emit('still', $event)"></path-there>
           <criterion-list brief :proposal="item" :busy="busy" :locked="!!review.read_only" @check="(check, value) => $emit('check', check, value)"></criterion-list>
         </div>
       </li>
-      <li v-if="!items.length" class="empty">No points were proposed. Add what you saw yourself.</li>
+      <li v-if="!items.length" class="empty">{{ review.proposals.length ? 'Nothing of this kind.' : 'No points were proposed. Add what you saw yourself.' }}</li>
     </ol>`,
   computed: {
     items() {
-      return this.review.proposals.map((proposal) => this.item(proposal));
+      return this.listed.map((proposal) => this.item(proposal));
     },
   },
   watch: {
@@ -72,10 +73,9 @@ export default {
         : KINDS[award.kind];
       return {
         ...proposal, award, state, words,
-        classes: [`is-${state}`, { selected: proposal.id === this.selected, pays: award.points || award.advantage }],
-        stateWords: STATE_WORDS[state],
+        classes: [`is-${state}`, { selected: proposal.id === this.selected, pays: pays(award) }],
+        stateWords: state === "undecided" ? `${STATE_WORDS[state]}: ${sureText(proposal.confidence)}` : STATE_WORDS[state],
         worthShort: shortWorth(award),
-        sure: sureText(proposal.confidence),
         said: this.said(proposal, award),
       };
     },
@@ -90,14 +90,6 @@ export default {
       }
       return `${who}${decision.verdict}.${reason}`;
     },
-    actsFor(item) {
-      const acts = [];
-      if (item.live && item.state !== "confirmed") acts.push({ id: "confirm", text: "Confirm", look: "primary" });
-      if (item.live || item.added) acts.push({ id: "change", text: "Change", look: "" });
-      if (item.added) acts.push({ id: "dismiss", text: "Take back", look: "" });
-      else if (item.live && item.state !== "dismissed") acts.push({ id: "dismiss", text: "Dismiss", look: "" });
-      if (item.state !== "undecided" && !item.added) acts.push({ id: "reopen", text: "Decide later", look: "quiet" });
-      return acts;
-    },
+    answers: answersTo,
   },
 };

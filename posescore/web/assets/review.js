@@ -17,13 +17,21 @@ import MatchStrip from "posescore-room/strip.js";
 import { template } from "posescore-room/review_template.js";
 import { TrackReader } from "posescore-room/track.js";
 import { PlayBar, keepAuthor, keptAuthor, watching } from "posescore-room/watching.js";
-import { KINDS, POSITIONS, sureText } from "posescore-room/words.js";
+import { KINDS, POSITIONS, STATE_WORDS, pays, stateOf, sureText } from "posescore-room/words.js";
 
 const CORRECTIONS = {
   begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
   swap: "Exchange A and B from here",
 };
 const LEAD_S = 1;
+
+/** What the list can be narrowed to: a coach looks at one of them at a time. */
+const ONLY = [
+  { id: "all", text: "All", has: () => true },
+  { id: "points", text: "Points", has: (award) => award.points > 0 },
+  { id: "near", text: "Nearly or none", has: (award) => award.points === 0 },
+  { id: "open", text: "Waiting", has: (award, proposal) => !proposal.decision },
+];
 
 export default {
   name: "ReviewRoom",
@@ -40,7 +48,7 @@ export default {
   template,
   data() {
     return {
-      review: null, saving: false, loop: null, closeUp: false, selected: null, need: null, needText: "", looked: new Set(),
+      review: null, saving: false, loop: null, closeUp: false, selected: null, only: "all", need: null, needText: "", looked: new Set(),
       draft: null, outputs: [], author: this.opinion || keptAuthor(),
     };
   },
@@ -63,6 +71,17 @@ export default {
     },
     proposal() {
       return this.review.proposals.find((proposal) => proposal.id === this.selected) ?? null;
+    },
+    /** The proposals in the list; the one that is selected stays in it. */
+    listed() {
+      return this.review.proposals.filter((one) => one.id === this.selected || this.isOf(this.only, one));
+    },
+    kinds() {
+      return ONLY.map(({ id, text }) => ({ id, text, count: this.review.proposals.filter((one) => this.isOf(id, one)).length }));
+    },
+    evidenceState() {
+      const state = stateOf(this.proposal);
+      return state === "undecided" ? "" : STATE_WORDS[state];
     },
     /** What the stills of a proposal hang on. */
     about() {
@@ -186,7 +205,8 @@ export default {
         ...this.corrections_at(this.frame.time_s),
         mark: () => this.mayEdit() && this.show("mark"),
         save: () => this.openSaving(),
-        evidence: () => this.withProposal(() => this.show("evidence")),
+        evidence: () => this.withProposal(() => (this.open === "evidence" ? this.close() : this.show("evidence"))),
+        only: () => this.nextOnly(),
         still_1: () => this.goToStill(0),
         still_2: () => this.goToStill(1),
         still_3: () => this.goToStill(2),
@@ -214,14 +234,14 @@ export default {
       this.needText = next.swap && this.keys.on ? `${next.text} ${this.swapKeys()}` : next.text;
       this.selected = next.proposal ?? null;
       this.$refs.stage.pause();
-      this.$refs.stage.goToTime(next.proposal ? next.time_s : next.from_s);
+      this.$refs.stage.goToTime(next.proposal ? next.look_s : next.from_s);
       return next.text && this.say(next.text);
     },
     swapKeys() {
       return `${this.keyOf("swap")} exchanges them from here on, ${this.keyOf("swap_here")} in this stretch alone.`;
     },
     move(by) {
-      const list = this.review.proposals;
+      const list = this.listed;
       if (!list.length) return;
       const at = list.findIndex((proposal) => proposal.id === this.selected);
       const next = at < 0 ? (by > 0 ? 0 : list.length - 1) : Math.min(list.length - 1, Math.max(0, at + by));
@@ -231,9 +251,20 @@ export default {
       this.selected = id;
       this.need = `p:${id}`;
       this.needText = "";
-      const award = { ...this.proposal, ...this.proposal.stands };
       this.$refs.stage.pause();
-      this.$refs.stage.goToTime(award.time_s);
+      this.$refs.stage.goToTime(this.proposal.look_s);
+    },
+    isOf(only, proposal) {
+      return ONLY.find((one) => one.id === only).has({ ...proposal, ...proposal.stands }, proposal);
+    },
+    nextOnly() {
+      const at = ONLY.findIndex((one) => one.id === this.only);
+      const next = ONLY[(at + 1) % ONLY.length];
+      this.only = next.id;
+      this.say(`Listed: ${next.text.toLowerCase()}`);
+    },
+    close() {
+      this.open = "";
     },
     toggleSelect(id) {
       if (this.selected === id) this.selected = null;

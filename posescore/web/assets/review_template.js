@@ -38,8 +38,10 @@ export const template = `
             <button type="button" :title="hint('add')" @click="act('add')">Add one <kbd v-if="keyOf('add')">{{ keyOf('add') }}</kbd></button>
           </div>
         </div>
+        <div v-if="review.proposals.length > 1" class="only" role="group" aria-label="Which proposals are listed">
+          <button v-for="one in kinds" :key="one.id" type="button" :aria-pressed="only === one.id" :title="hint('only')" @click="only = one.id">{{ one.text }} <b class="num">{{ one.count }}</b></button></div>
         <p v-if="needText" class="need"><span aria-hidden="true">\u26a0 </span>{{ needText }}</p>
-        <proposal-list :review="review" :about="about" :selected="selected" :names="names" :busy="saving" :key-of="keyOf"
+        <proposal-list :review="review" :listed="listed" :about="about" :selected="selected" :names="names" :busy="saving" :key-of="keyOf"
           @select="toggleSelect" @act="act" @seek="watchEvidence" @still="stillAt" @check="saveCheck"></proposal-list>
         <p class="fine">Proposals only: you decide, and the referee's call stands.</p>
       </aside>
@@ -67,8 +69,8 @@ export const template = `
       :clock="clock" :playhead-s="frame.time_s" @close="open = ''" @save="saveAward"></award-window>
     <name-window v-if="open === 'name'" :target="draft" :names="names" @close="open = ''" @save="saveName"></name-window>
     <event-window v-if="open === 'mark'" :time-s="frame.time_s" :names="names" @close="open = ''" @save="saveFrom"></event-window>
-    <evidence-window v-if="open === 'evidence' && proposal" :proposal="proposal" :heading="evidenceHeading" :about="about" :busy="saving"
-      :locked="!!review.read_only" @close="open = ''" @seek="open = ''; stillAt($event)" @check="saveCheck"></evidence-window>
+    <evidence-window v-if="open === 'evidence' && proposal" :proposal="proposal" :heading="evidenceHeading" :state="evidenceState" :about="about" :names="names" :busy="saving"
+      :locked="!!review.read_only" @close="open = ''" @act="act" @seek="open = ''; stillAt($event)" @check="saveCheck"></evidence-window>
     <dismiss-window v-if="open === 'dismiss'" :what="proposal.why" @close="open = ''" @save="saveDismiss"></dismiss-window>
   </div>
   <div class="room waiting" v-else><h1>PoseScore</h1><p v-if="trouble" role="alert">{{ trouble }} <a href="/">All matches</a></p><p v-else>Opening the match\u2026</p></div>

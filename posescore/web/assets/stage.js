@@ -36,6 +36,7 @@ export default {
     this.wanted = null; // the frame that was asked for and is not on the screen yet
     this.tries = 0;
     this.queued = null; // the frame to seek to once the seek under way has ended
+    this.playDue = false; // true where play was asked for before the wanted frame was on the screen
   },
   mounted() {
     this.resizes = new ResizeObserver(() => this.draw());
@@ -65,12 +66,24 @@ export default {
     toggle() {
       const video = this.$refs.video;
       if (!video.paused) return video.pause();
+      if (this.wanted !== null && this.offset !== null) {
+        this.playDue = !this.playDue;
+        return undefined;
+      }
       if (this.presented >= this.clock.length - 1) this.goTo(0);
       video.playbackRate = this.rate;
       return video.play().catch((error) => this.$emit("trouble", `The footage does not play: ${error.message}`));
     },
     pause() {
+      this.playDue = false;
       this.$refs.video.pause();
+    },
+    /** The wanted frame is on the screen, or the browser never says so: what waited for it goes on. */
+    arrive() {
+      this.wanted = null;
+      if (!this.playDue) return;
+      this.playDue = false;
+      this.toggle();
     },
     /** Move by frames from the frame that is shown, or from the one that is on its way. */
     step(frames) {
@@ -92,7 +105,7 @@ export default {
       this.tries = 0;
       if (this.offset === null) return;
       if (video.seeking) this.queued = this.wanted;
-      else if (video.paused && this.wanted === this.presented) this.wanted = null;
+      else if (video.paused && this.wanted === this.presented) this.arrive();
       else this.seek();
     },
     seek() {
@@ -128,10 +141,11 @@ export default {
       if (this.wanted !== null) this.goTo(this.wanted);
     },
     showFrame(frameIndex) {
-      if (frameIndex === this.wanted) this.wanted = null;
+      const arrived = frameIndex === this.wanted;
       this.presented = frameIndex;
       this.draw();
       this.$emit("frame", { index: frameIndex, time_s: this.clock.time(frameIndex) });
+      if (arrived && this.wanted === frameIndex) this.arrive();
       if (this.loop && !this.$refs.video.paused && this.clock.time(frameIndex) >= this.loop.end_s - 1e-6) {
         this.goToTime(this.loop.start_s);
       }
@@ -180,7 +194,7 @@ export default {
       if (!video || this.wanted === null || video.seeking || !video.paused) return;
       this.tries += 1;
       if (this.tries <= MOST_TRIES) this.seek();
-      else this.wanted = null;
+      else this.arrive();
     },
     onError() {
       this.$emit("trouble", "The browser cannot play this footage. Analyse the match again to make a copy that it can play.");

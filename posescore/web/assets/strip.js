@@ -9,6 +9,7 @@ import {
 const TICKS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300];
 const MOST_TICKS = 10;
 const FLAG_PX = 33;
+const LETTER_PX = 6.2; // a letter of a hold's name, on average
 
 /** Everything on the strip that does not move with the footage: not touched while it plays. */
 const StripMarks = {
@@ -41,9 +42,9 @@ const StripMarks = {
           key: i,
           classes: [`lane-${hold.upper ?? "even"}`, { doubtful }],
           style: { left: this.place(hold.start_s), width: this.place(hold.end_s - hold.start_s) },
-          name: (doubtful ? "? " : "") + POSITIONS[hold.position].trade,
+          name: (doubtful ? "? " : "") + fitting(POSITIONS[hold.position].trade, share * this.widthPx - (doubtful ? 26 : 12)),
           percent: `${Math.min(99, Math.round(hold.confidence * 100))} %`,
-          wide: share * this.widthPx > 24,
+          wide: share * this.widthPx > 14,
           wider: share * this.widthPx > 125,
           title: `${this.holdWords(hold)}, ${clockText(hold.start_s)} to ${clockText(hold.end_s)}, ${sureText(hold.confidence)}`,
         };
@@ -106,6 +107,11 @@ const StripMarks = {
     },
   },
 };
+
+/** The whole name, else its first word, as coaches call it across a mat, else nothing. */
+function fitting(name, roomPx) {
+  return [name, name.split(/[ -]/)[0]].find((text) => text.length * LETTER_PX <= roomPx) ?? "";
+}
 
 function holdWords(hold, names) {
   const name = POSITIONS[hold.position].trade;

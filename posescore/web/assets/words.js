@@ -30,8 +30,38 @@ export const POSITIONS = {
   scramble: { plain: "in between, nothing settled", trade: "scramble" },
 };
 
+/** What a proposal can be answered with, in the order of its buttons. */
+export function answersTo(proposal) {
+  const state = stateOf(proposal);
+  const answers = [];
+  if (proposal.live && state !== "confirmed") answers.push({ id: "confirm", text: pays(proposal) ? "Confirm" : "Agree", look: "primary" });
+  if (proposal.live || proposal.added) answers.push({ id: "change", text: "Change", look: "" });
+  if (proposal.added) answers.push({ id: "dismiss", text: "Take back", look: "" });
+  else if (proposal.live && state !== "dismissed") answers.push({ id: "dismiss", text: "Dismiss", look: "" });
+  if (state !== "undecided" && !proposal.added) answers.push({ id: "reopen", text: "Decide later", look: "quiet" });
+  return answers;
+}
+
+/** True for what changes the score. */
+export function pays(award) {
+  return award.points > 0 || award.advantage > 0 || award.kind === "penalty";
+}
+
+const CERTAIN = 0.9;
+
+/** The part of a line that is least sure, for whoever wants to know where to look first. */
+export function leastSure(proposal) {
+  const parts = [
+    ...proposal.path.filter((step) => step.confidence !== null).map((step) => ({ text: step.words, sure: step.confidence })),
+    ...proposal.on_the_way.filter((event) => !event.by_person).map((event) => ({ text: EVENTS[event.event].text.toLowerCase(), sure: event.confidence })),
+    ...proposal.criteria.filter((criterion) => criterion.met !== null).map((criterion) => ({ text: criterion.name, sure: criterion.probability })),
+  ];
+  const counted = parts.filter((part) => part.sure >= proposal.confidence && part.sure < CERTAIN); // others do not bear on the whole
+  return counted.reduce((least, part) => (least && least.sure <= part.sure ? least : part), null);
+}
+
 export const STATE_WORDS = {
-  undecided: "Proposed, waits for you",
+  undecided: "Proposed",
   confirmed: "Confirmed",
   changed: "Changed",
   dismissed: "Dismissed",
