@@ -254,7 +254,8 @@ def analyze_now(
     """Add a video to the library and analyse it at once, as a job that everybody can see.
 
     Footage that the library knows gets another analysis of the same match. A match that was
-    added for this goes again where the analysis fails or is stopped.
+    added for this goes again where the analysis fails or is stopped from the pages; one that is
+    interrupted at the keyboard stays, with the keypoints found so far.
 
     Raises
     ------
@@ -272,6 +273,8 @@ def analyze_now(
         try:
             job = _queued(library, added.match, settings)
             return _run_claimed(library, job, progress, warn, analyse_match)
+        except KeyboardInterrupt:
+            raise  # what was found so far waits in the library for the next time
         except BaseException as error:
             _take_back(library, added)
             if isinstance(error, StoppedError):

@@ -22,8 +22,28 @@ if TYPE_CHECKING:
     from posescore.pipeline import Request
 
 
+INTERRUPTED = 130
+"""Exit code of what a person stopped with Ctrl-C: 128 and the number of the signal."""
+_STOPPED = {
+    "analyze": "what was found so far is kept; the same command goes on from there.",
+    "demo": "what was found so far is kept; the same command goes on from there.",
+    "review": "everything was saved as you went.",
+}
+
+
 class _Commands(click.Group):
     """A group whose failures are one sentence and an exit code, never a traceback."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; one that is stopped with Ctrl-C says what stays."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            stays = _STOPPED.get(
+                ctx.invoked_subcommand or "", "nothing half-made was left; run it again to do it."
+            )
+            click.echo(f"posescore: stopped; {stays}", err=True)
+            raise click.exceptions.Exit(INTERRUPTED) from None
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         if os.environ.get("POSESCORE_DEBUG"):
@@ -36,8 +56,7 @@ class _Commands(click.Group):
         except (PoseScoreError, OSError, MemoryError) as error:
             _give_up(_as_ours(error))
         except KeyboardInterrupt:
-            click.echo("posescore: stopped; what was saved stays.", err=True)
-            sys.exit(130)
+            sys.exit(INTERRUPTED)  # before any command began
         except Exception as error:  # our own fault: still one sentence
             kind = type(error).__name__
             _give_up(

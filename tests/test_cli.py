@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -126,6 +127,33 @@ def test_footage_that_cannot_be_used_is_one_sentence(
     done = run("analyze", bad_footage[name], library=library)
     assert_one_sentence(done, 2, str(bad_footage[name]))
     assert not list((library / "matches").glob("*")) if (library / "matches").exists() else True
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Ctrl-C is sent in another way there")
+def test_a_stopped_analysis_keeps_what_it_found_and_says_so(tmp_path: Path) -> None:
+    from posescore.library.library import Library
+
+    library = tmp_path / "library"
+    video = shipped("sample_video", "match.mp4")
+    command = [sys.executable, "-m", "posescore", "analyze", str(video), "--library", str(library)]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as analysing:
+        begun: list[Path] = []
+        while analysing.poll() is None and not any(p.stat().st_size > 9999 for p in begun):
+            time.sleep(0.1)
+            begun = list(library.glob("poses/*/*.begun"))
+        analysing.send_signal(signal.SIGINT)
+        _, told = analysing.communicate(timeout=60)
+    assert analysing.returncode == 130
+    assert told.strip().splitlines()[-1] == (
+        "posescore: stopped; what was found so far is kept; the same command goes on from there."
+    )
+    assert "Traceback" not in told
+    assert "Aborted" not in told
+    assert begun[0].stat().st_size > 9999
+    kept = Library(library)
+    (match,) = kept.matches()
+    assert match.analysis_version is None
+    assert [job.state for job in kept.jobs(match.id)] == ["cancelled"]
 
 
 def test_a_file_where_the_library_should_be_is_one_sentence(tmp_path: Path) -> None:
