@@ -9,11 +9,18 @@ import click
 
 from posescore.options import FILE, json_option, library_option, open_library, print_json
 
+FORMATS = ("csv", "json", "webvtt", "holds-csv", "frames-csv")
+"""Those of the exports, said here so that help needs no heavy import."""
+
 
 @click.command()
 @click.argument("match")
 @click.option(
-    "--format", "kind", type=click.Choice(["csv", "json", "webvtt", "holds-csv"]), required=True
+    "--format",
+    "kind",
+    type=click.Choice(FORMATS),
+    required=True,
+    help="csv, json and webvtt: the score log; holds-csv, frames-csv: positions by hold or frame.",
 )
 @click.option("--out", type=FILE, help="File to write.  [default: print]")
 @library_option

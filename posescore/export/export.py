@@ -9,7 +9,7 @@ from typing import Final
 from posescore.errors import InputError, StorageError
 from posescore.export.cues import log_webvtt
 from posescore.export.score_log import log_json
-from posescore.export.tables import holds_csv, log_csv
+from posescore.export.tables import frames_csv, holds_csv, log_csv
 from posescore.library.files import write_whole
 from posescore.library.library import Library
 from posescore.library.match import Match
@@ -20,18 +20,21 @@ FORMATS: Final[Mapping[str, Callable[[Review, Match], str]]] = {
     "json": log_json,
     "webvtt": log_webvtt,
     "holds-csv": holds_csv,
+    "frames-csv": frames_csv,
 }
 SUFFIXES: Final[Mapping[str, str]] = {
     "csv": ".csv",
     "json": ".json",
     "webvtt": ".vtt",
     "holds-csv": ".holds.csv",
+    "frames-csv": ".frames.csv",
 }
 MEDIA_TYPES: Final[Mapping[str, str]] = {
     "csv": "text/csv; charset=utf-8",
     "json": "application/json",
     "webvtt": "text/vtt; charset=utf-8",
     "holds-csv": "text/csv; charset=utf-8",
+    "frames-csv": "text/csv; charset=utf-8",
 }
 
 

@@ -18,6 +18,7 @@ from posescore.library.match import Match
 from posescore.library.plain import utf8
 from posescore.library.replay import division_of, rules_named
 from posescore.library.review import Decision, Review
+from posescore.library.settling import Settlement, settlements
 from posescore.scoring.log import MatchLog, log_to_json, proposal_to_json
 from posescore.scoring.proposal import Proposal, Result, Tally
 from posescore.terms import Athlete
@@ -68,6 +69,7 @@ def log_data(review: Review, match: Match) -> dict[str, Any]:
         tuple(marked.event for marked in review.events),
     )
     clock = review.clock
+    settled = [_settlement(each) for each in settlements(review)]
     return {
         "format": FORMAT,
         "version": VERSION,
@@ -92,6 +94,7 @@ def log_data(review: Review, match: Match) -> dict[str, Any]:
         },
         "undecided": len(review.undecided),
         "analysis_version": review.analysis_version,
+        **({"settlements": settled} if settled else {}),
     }
 
 
@@ -160,6 +163,22 @@ def _award(award: Proposal) -> dict[str, Any]:
         "points": award.points,
         "advantage": award.advantage,
         "clause": award.clause,
+    }
+
+
+def _settlement(settled: Settlement) -> dict[str, Any]:
+    """A difference of two opinions that the shared log was given one answer to."""
+    what = settled.what
+    stretch = None
+    if what.stretch is not None:
+        stretch = {"start_s": what.stretch.start_s, "end_s": what.stretch.end_s}
+    return {
+        "between": [what.one, what.other],
+        "taken": str(what.taken),
+        "line": what.line,
+        "stretch": stretch,
+        "by": settled.by,
+        "at": settled.made_at.isoformat(),
     }
 
 

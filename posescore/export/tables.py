@@ -1,4 +1,4 @@
-"""Score log and holds as CSV (RFC 4180, UTF-8), safe to open in a spreadsheet."""
+"""Score log, holds and frames as CSV (RFC 4180, UTF-8), safe to open in a spreadsheet."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ import io
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from posescore.export.rows import LogLine, frames_of, lines_of, name_of
+from posescore.export.rows import ROUNDING_S, LogLine, frames_of, lines_of, name_of
+from posescore.library.entries import ReviewHold
 from posescore.library.match import Match
 from posescore.library.plain import utf8
 from posescore.library.review import Review
+from posescore.terms import Position
 
 LOG_COLUMNS: Final = (
     "match", "line", "status", "time_s", "frame_index", "athlete", "athlete_name", "kind",
@@ -21,6 +23,10 @@ LOG_COLUMNS: Final = (
 HOLD_COLUMNS: Final = (
     "match", "hold", "start_s", "end_s", "first_frame", "last_frame", "position", "upper",
     "upper_name", "confidence", "edited", "checks",
+)  # fmt: skip
+
+FRAME_COLUMNS: Final = (
+    "frame_index", "time_s", "position", "upper", "confidence", "named_by",
 )  # fmt: skip
 
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -107,3 +113,30 @@ def holds_csv(review: Review, match: Match) -> str:
             checks,
         ])  # fmt: skip
     return csv_text(HOLD_COLUMNS, rows)
+
+
+def frames_csv(review: Review, match: Match) -> str:
+    """The position in every frame, a line each: labels to learn from or to measure with.
+
+    ``named_by`` is ``person`` where somebody edited the hold, else ``program``; its confidence is
+    empty between holds, where the position is scramble.
+    """
+    rows: list[list[object]] = []
+    holds = iter(review.holds)
+    held = next(holds, None)
+    for frame_index, time_s in enumerate(review.clock.pts_s.tolist()):
+        while held is not None and held.hold.end_s <= time_s + ROUNDING_S:
+            held = next(holds, None)
+        within = held is not None and held.hold.start_s <= time_s + ROUNDING_S
+        said = _between_holds() if held is None or not within else _named(held)
+        rows.append([frame_index, f"{time_s:.3f}", *said])
+    return csv_text(FRAME_COLUMNS, rows)
+
+
+def _named(held: ReviewHold) -> tuple[str, str, str, str]:
+    hold, by = held.hold, "person" if held.edited else "program"
+    return str(hold.position), str(hold.upper or ""), f"{hold.confidence:.3f}", by
+
+
+def _between_holds() -> tuple[str, str, str, str]:
+    return str(Position.SCRAMBLE), "", "", "program"

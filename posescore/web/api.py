@@ -37,6 +37,7 @@ from posescore.web.saving import EXPORTS, saved_log
 from posescore.web.sources import Tracks, footage_of, match_time_of, values_of
 from posescore.web.track_chunks import CHUNK_ROWS, chunk_firsts, n_chunks, pack_chunk
 from posescore.web.view import (
+    clock_note,
     curve_out,
     entry_words,
     events_out,
@@ -200,6 +201,7 @@ class _Routes:
         track = self._tracks.of(analysis)
         rules = RuleSet.load(review.rules)
         lasts_s = match_time_of(rules, review.division)
+        running = running_out(review)
         return wire.ReviewOut(
             match=match_out(match),
             analysis_version=review.analysis_version,
@@ -215,7 +217,9 @@ class _Routes:
             findings=findings_out(review),
             swaps=[wire.StretchOut(start_s=s.start_s, end_s=s.end_s) for s in review.swaps],
             set_aside=[aside.why for aside in review.set_aside],
-            match_clock=wire.MatchClockOut(running=running_out(review), duration_s=lasts_s),
+            match_clock=wire.MatchClockOut(
+                running=running, duration_s=lasts_s, note=clock_note(running, lasts_s)
+            ),
             values=values_of(rules),
             exports=EXPORTS,
             undo=entry_words(review.next_undo),

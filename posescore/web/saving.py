@@ -18,6 +18,7 @@ _TEXTS: Final = {
     "json": "Score log (JSON)",
     "webvtt": "Chapters for a player (WebVTT)",
     "holds-csv": "Table of positions (CSV)",
+    "frames-csv": "Position of every frame (CSV)",
 }
 
 EXPORTS: Final = [

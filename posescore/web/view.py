@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from posescore.export.summary import curve_of
-from posescore.export.words import named
+from posescore.export.words import clock_words, named
 from posescore.holds.events import EventName
 from posescore.library.entries import Entry
 from posescore.library.jobs import Job
@@ -16,6 +16,8 @@ from posescore.scoring.proposal import Result, Tally
 from posescore.terms import Athlete
 from posescore.web import wire
 
+_SLACK_S: Final = 2.0
+"""A clock that a hand starts and stops is no more exact than this."""
 _ENTRY_WORDS: Final[Mapping[str, str]] = {
     "confirm": "confirm a proposal",
     "change": "change a proposal",
@@ -192,6 +194,18 @@ def running_out(review: Review) -> list[tuple[float, float]]:
     if since is not None:
         running.append((since, review.clock.end_s))
     return running
+
+
+def clock_note(running: Sequence[tuple[float, float]], match_s: float | None) -> str:
+    """One sentence where the clock runs longer than a match of this division lasts, else ""."""
+    run_s = sum(to_s - from_s for from_s, to_s in running)
+    if match_s is None or run_s <= match_s + _SLACK_S:
+        return ""
+    over = clock_words(run_s - match_s).partition(".")[0]
+    return (
+        f"The clock runs {over} longer than a match of this division lasts, and what happens then "
+        "counts too: mark its start, its stops and its end."
+    )
 
 
 def job_out(job: Job, remaining_s: float | None) -> wire.JobOut:

@@ -244,10 +244,14 @@ class ScoreStepOut(BaseModel):
 
 
 class MatchClockOut(BaseModel):
-    """Stretches of footage in which the match clock runs, and the published match time if known."""
+    """Stretches of footage in which the match clock runs, and the published match time if known.
+
+    ``note`` is a sentence where the two do not fit, else empty.
+    """
 
     running: list[tuple[float, float]]
     duration_s: float | None
+    note: str
 
 
 class ExportOut(BaseModel):

@@ -324,7 +324,9 @@ def test_an_analysis_is_stopped_and_begun_again(
     added(page, clips[0])
     expect(card(page, "round 1").get_by_role("progressbar")).to_be_visible()
     card(page, "round 1").get_by_role("button", name="Stop").click()
-    expect(card(page, "round 1")).to_contain_text("The analysis was stopped.")
+    expect(card(page, "round 1")).to_contain_text(
+        "The analysis was stopped; what it found is kept."
+    )
     held.unlink()
     card(page, "round 1").get_by_role("button", name="Analyse").click()
     expect(card(page, "round 1")).to_contain_text("proposals wait for you")

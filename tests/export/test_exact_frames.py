@@ -137,6 +137,14 @@ def test_tables_name_the_frame_that_is_shown(film: Film) -> None:
             assert film.is_last_before(int(row[f"{start}last_frame"]), float(row[f"{start}end_s"]))
 
 
+def test_labels_name_the_frame_that_is_shown(film: Film) -> None:
+    text = export.export_text(film.library, film.match.id, "frames-csv")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert len(rows) == len(film.shown_from_s)
+    for row in rows:
+        assert film.is_shown(int(row["frame_index"]), float(row["time_s"]) + 5e-4)
+
+
 def test_json_names_the_frame_that_is_shown(film: Film) -> None:
     data = json.loads(export.export_text(film.library, film.match.id, "json"))
     assert data["frames"]["count"] == len(film.shown_from_s)

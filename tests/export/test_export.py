@@ -16,14 +16,14 @@ import pytest
 import webvtt
 from hypothesis import given
 from hypothesis import strategies as st
-from jsonschema import Draft202012Validator, FormatChecker
+from jsonschema import Draft202012Validator, FormatChecker, ValidationError
 
 from posescore.errors import InputError, LogError, NotFoundError, StorageError
 from posescore.export import export
 from posescore.export.cues import escaped, timestamp
 from posescore.export.rows import frame_at
 from posescore.export.score_log import check_log, log_data, schema
-from posescore.export.tables import HOLD_COLUMNS, LOG_COLUMNS, safe_cell
+from posescore.export.tables import FRAME_COLUMNS, HOLD_COLUMNS, LOG_COLUMNS, safe_cell
 from posescore.footage.clock import FrameClock
 from posescore.holds.events import EventName
 from posescore.library.edits import (
@@ -33,10 +33,12 @@ from posescore.library.edits import (
     Confirm,
     Dismiss,
     RemoveHold,
+    Taken,
 )
 from posescore.library.hold_edits import hold_key
 from posescore.library.library import Library
 from posescore.library.match import Match
+from posescore.library.settling import settle_line
 from posescore.scoring.log import log_from_json
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete
@@ -94,13 +96,51 @@ def test_the_log_as_csv_says_who_decided_what(decided: Kept) -> None:
 
 def test_csv_follows_rfc_4180(decided: Kept) -> None:
     library, match = decided
-    for name, columns in (("csv", LOG_COLUMNS), ("holds-csv", HOLD_COLUMNS)):
+    written = {"csv": LOG_COLUMNS, "holds-csv": HOLD_COLUMNS, "frames-csv": FRAME_COLUMNS}
+    for name, columns in written.items():
         text = export.export_text(library, match.id, name)
         assert text.endswith("\r\n")
         assert text.split("\r\n")[0] == ",".join(columns)
         rows = list(csv.reader(io.StringIO(text, newline=""), strict=True))
         assert {len(row) for row in rows} == {len(columns)}
         assert len(rows) > 5
+
+
+def test_every_frame_has_one_position(decided: Kept) -> None:
+    library, match = decided
+    review = library.review(match.id)
+    rows = table(export.export_text(library, match.id, "frames-csv"))
+    assert [int(row["frame_index"]) for row in rows] == [*range(len(review.clock))]
+    seconds = {row["named_by"]: 0 for row in rows}
+    for row in rows:
+        at_s = review.clock.time_s(int(row["frame_index"]))
+        assert float(row["time_s"]) == pytest.approx(at_s, abs=5e-4)
+        held = [h for h in review.holds if h.hold.start_s <= at_s + 1e-6 < h.hold.end_s]
+        if held:
+            assert row["position"] == held[0].hold.position
+            assert row["upper"] == (held[0].hold.upper or "")
+            assert row["named_by"] == ("person" if held[0].edited else "program")
+        else:
+            assert (row["position"], row["confidence"]) == ("scramble", "")
+        seconds[row["named_by"]] += 1
+    assert seconds["program"] > 0
+
+
+def test_settled_differences_are_in_the_log(decided: Kept) -> None:
+    library, match = decided
+    assert "settlements" not in json.loads(export.export_text(library, match.id, "json"))
+    key = next(x.key for x in library.review(match.id).items if x.shown.points)
+    library.edit(match.id, Confirm(key), "Una", "Una")
+    library.edit(match.id, Dismiss(key, "too short"), "Ida", "Ida")
+    settle_line(library, match.id, ("Una", "Ida"), key, Taken.OTHER, "Chief")
+    data = json.loads(export.export_text(library, match.id, "json"))
+    independent_check(data)
+    (settled,) = data["settlements"]
+    assert settled["between"] == ["Una", "Ida"]
+    assert (settled["taken"], settled["line"], settled["by"]) == ("other", key, "Chief")
+    assert settled["stretch"] is None
+    with pytest.raises(ValidationError):
+        independent_check(data | {"settlements": [settled | {"taken": "both"}]})
 
 
 def test_no_cell_is_a_formula(decided: Kept) -> None:

@@ -11,6 +11,7 @@ from posescore.library.edits import EDITS
 from posescore.library.library import Library
 from posescore.web.api import create_api
 from posescore.web.track_chunks import MISSING
+from posescore.web.view import clock_note
 from tests.web.small_match import BITS, HOLDS, make_track
 
 URL = "/api/matches/1"
@@ -68,7 +69,15 @@ def test_the_match_clock_follows_start_and_stop(client: TestClient) -> None:
     division = {"age": "adult", "belt": "blue"}
     body = edit(client, kind="set_division", division=division)
     # Match time of an adult blue belt: 6 minutes (competition guidelines, 1.3).
-    assert body["match_clock"] == {"running": [[0.5, 10.0], [12.5, 39.0]], "duration_s": 360.0}
+    clock = {"running": [[0.5, 10.0], [12.5, 39.0]], "duration_s": 360.0, "note": ""}
+    assert body["match_clock"] == clock
+
+
+def test_a_clock_that_runs_longer_than_the_match_is_told() -> None:
+    # Adult white belts: 5 minutes (competition guidelines, 1.3).
+    assert clock_note([(0.0, 301.0)], 300.0) == ""
+    assert clock_note([(0.0, 301.0)], None) == ""
+    assert "1:05 longer" in clock_note([(10.0, 200.0), (210.0, 385.2)], 300.0)
 
 
 def test_the_clock_is_every_frame_and_the_end(client: TestClient, clock: FrameClock) -> None:

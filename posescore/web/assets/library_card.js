@@ -13,7 +13,7 @@ export default {
       <div class="pairing">
         <template v-for="(who, letter) in row.athletes" :key="letter">
           <b class="chip" :class="'chip-' + letter">{{ letter }}</b>
-          <span>{{ who.shown }} <span v-if="who.belt" class="hint">{{ who.belt }}</span></span>
+          <span>{{ who.shown }} <span v-if="who.belt" class="hint">{{ who.belt }} belt</span></span>
           <b class="num" :aria-label="points(letter) === '' ? null : points(letter) + ' points confirmed'">{{ points(letter) }}</b>
         </template>
       </div>

@@ -53,7 +53,7 @@ export function stageText(row) {
     waiting: () => (run.ahead ? `Waits for its turn, ${run.ahead} before it.` : "Waits for its turn, next in line."),
     analysing: () => `Being analysed: ${run.stage || "starting"}.`,
     failed: () => standing?.trouble || run?.message || "The analysis failed.",
-    not_analysed: () => (run?.state === "cancelled" ? "The analysis was stopped." : "Not analysed yet."),
+    not_analysed: () => (run?.state === "cancelled" ? "The analysis was stopped; what it found is kept." : "Not analysed yet."),
     undecided: () => `${standing.waiting} of ${many(standing.total, "proposal waits", "proposals wait")} for you.`,
     decided: () => (standing.total ? "All decided." : "Nothing was proposed."),
   };

@@ -26,6 +26,7 @@ export default {
       </div>
       <p class="board-line"><span>{{ ahead }}</span></p>
       <p class="board-line now-line num"><span>Match clock {{ matchClock }}</span><span v-if="byNow">By now, confirmed: <b>{{ byNow }}</b></span></p>
+      <p v-if="review.match_clock?.note" class="board-line"><span><span aria-hidden="true">\u26a0 </span>{{ review.match_clock.note }}</span></p>
     </section>`,
   computed: {
     rows() {
