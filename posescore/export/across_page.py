@@ -44,6 +44,7 @@ def across_html(across: Across, links: Sequence[Link] = ()) -> str:
         theirs=THEIRS,
         headline=_headline(across),
         undecided=_undecided(across),
+        nothing_yet=_nothing_yet(across),
         points=_points(across),
         lost=_lost(across),
         steps=_steps(across),
@@ -56,6 +57,8 @@ def _headline(across: Across) -> str:
     lines = across.matches
     results = [line.result for line in lines]
     said = [f"{results.count(word)} {word}" for word in ("won", "lost", "level", "open")]
+    if _nothing_yet(across):
+        return f"{counted(len(lines), 'match', 'matches')}, none reviewed yet."
     scored = f"{_per_match(line.points_for for line in lines)} points a match for"
     against = f"{_per_match(line.points_against for line in lines)} against"
     known = ", ".join(word for word in said if not word.startswith("0 "))
@@ -71,6 +74,12 @@ def _undecided(across: Across) -> str:
     if not waiting:
         return ""
     return f"{counted(waiting, 'line')} still undecided: counted nowhere on this page."
+
+
+def _nothing_yet(across: Across) -> bool:
+    """True where no match is decided and no points are confirmed: there is nothing to draw."""
+    scored = across.points_for or across.points_against
+    return not scored and all(line.result == "open" for line in across.matches)
 
 
 def _row(text: str, values: Sequence[tuple[float, str, str]], most: float) -> dict[str, Any]:

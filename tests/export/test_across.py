@@ -14,6 +14,7 @@ import pytest
 
 from posescore.errors import InputError, NotFoundError
 from posescore.export.across import COLUMNS, Across, across_csv, across_matches, write_across
+from posescore.export.across_page import across_html
 from posescore.holds.events import EventName, MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.edits import AddEvent, Confirm
@@ -170,3 +171,16 @@ def test_points_of_penalties_are_counted_by_their_marks(tmp_path: Path) -> None:
             found = across_matches(library, name)
             assert found.points_for == gained
             assert found.matches[0].points_for == sum(gained.values())
+
+
+def test_an_athlete_of_whom_nothing_is_confirmed_has_no_empty_plots(tmp_path: Path) -> None:
+    with Library(tmp_path / "library") as library:
+        match = library.add_match(INFO)
+        library.save_analysis(match.id, analysis())
+        html = across_html(across_matches(library, "Mira Ostrand"))
+        assert "none reviewed yet" in html
+        assert "Nothing is confirmed yet." in html
+        assert "Points for and against" not in html
+        assert "Every match" in html
+        confirm_all(library, match)
+        assert "Points for and against" in across_html(across_matches(library, "Mira Ostrand"))
