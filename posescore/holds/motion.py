@@ -33,6 +33,9 @@ open footage with this truth was at hand.
 _SLOPE: Final = 0.25
 """Of the logistic in the logarithm of speed: from a tenth to nine tenths within a factor of 3."""
 _JITTER_INSTANTS: Final = 5
+_LASTING_INSTANTS: Final = 5
+"""The speed is the median over so many instants, a second: bodies on the way move for longer than
+the pose pass's keypoints jump. Chosen on the filmed training matches (decision 0507)."""
 _MOST: Final = 0.9
 _SCRAMBLE: Final = STATES.index(State(Position.SCRAMBLE))
 _STANDING: Final = STATES.index(State(Position.STANDING))
@@ -79,6 +82,7 @@ def unsettled(track: PairTrack) -> Floats:
     """
     middle_s, speed = speed_m_s(track)
     usual = _quantile(speed, 0.5, axis=0) if len(speed) else np.nan
+    speed = _lasting(speed)
     on_the_way = np.clip(_ON_THE_WAY * np.nan_to_num(usual), *_ON_THE_WAY_M_S)
     with np.errstate(divide="ignore", invalid="ignore"):
         odds = np.log(speed / on_the_way) / _SLOPE
@@ -102,6 +106,14 @@ def with_motion(probabilities: PositionProbabilities, track: PairTrack) -> Posit
     return PositionProbabilities(
         np.clip(row, 0.0, 1.0), probabilities.time_s, probabilities.end_s, probabilities.provenance
     )
+
+
+def _lasting(speed: Floats) -> Floats:
+    """Median over a second around each instant; NaN only where all of it is unseen."""
+    room = _LASTING_INSTANTS // 2
+    padded = np.pad(speed, room, mode="edge") if len(speed) else speed
+    windows = [padded[i : i + len(speed)] for i in range(_LASTING_INSTANTS)]
+    return _quantile(np.stack(windows), 0.5, axis=0)
 
 
 def _quantile(values: Floats, share: float, axis: int) -> Floats:

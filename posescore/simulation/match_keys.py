@@ -189,7 +189,7 @@ BACK_CROSSED: Final = replace(
     upper=replace(
         ground.BACK_BOTH_HOOKS.upper,
         knees=(ground.seated(0.34, 0.06, 0.44), ground.seated(-0.34, 0.06, 0.44)),
-        ankles=(ground.seated(-0.06, 0.38, 0.3), ground.seated(0.06, 0.42, 0.35)),
+        ankles=(ground.seated(-0.15, 0.36, 0.28), ground.seated(0.14, 0.46, 0.37)),
     ),
 )  # fmt: skip
 

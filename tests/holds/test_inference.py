@@ -65,6 +65,12 @@ def test_who_sits_down_alone_pulled_guard() -> None:
     assert event.confidence > 0.7
 
 
+def test_an_attacker_who_changes_level_is_no_passenger_though_the_other_falls_first() -> None:
+    track = filmed_fall(ramp(2.2, 2.9, 0.6), ramp(1.9, 2.8, 1.0))
+    (event,) = infer_events(holds_of(Position.HALF_GUARD, A), track)
+    assert (event.event, event.athlete) == (EventName.TAKEDOWN_ATTEMPT, A)
+
+
 def test_who_shoots_and_ends_in_turtle_attempted_the_takedown() -> None:
     track = filmed_fall(ramp(3.3, 4.0, 0.4), ramp(1.9, 2.8, 1.0))
     (event,) = infer_events(holds_of(Position.TURTLE, A), track)

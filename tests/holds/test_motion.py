@@ -87,6 +87,13 @@ def test_jitter_is_not_movement() -> None:
     assert np.nanmedian(speed_m_s(track_of(noisy))[1]) < 0.15
 
 
+def test_keypoints_that_jump_for_a_moment_are_no_movement() -> None:
+    frames = np.repeat(two_poses(2, 1.0)[:1], 180, axis=0)
+    frames[85:91] += np.array([90.0, 40.0]) * np.array([1.0, -1.0])[:, None, None]
+    assert np.nanmax(speed_m_s(track_of(frames))[1]) > 1.0
+    assert unsettled(track_of(frames)).max() < 0.1
+
+
 def test_what_is_not_seen_says_nothing_of_movement() -> None:
     assert not unsettled(track_of(np.full((60, 2, 21, 2), np.nan))).any()
     assert not unsettled(track_of(np.full((1, 2, 21, 2), 5.0))).any()
