@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import os
-import shutil
 import sqlite3
-import tempfile
+import threading
 import time
 import weakref
 from collections.abc import Iterator
@@ -18,6 +17,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
 
 from posescore.errors import StorageError
+from posescore.library.copies import Copies
 from posescore.library.schema import MIGRATIONS, Migration, migrate_one
 
 ENVIRONMENT: Final = "POSESCORE_LIBRARY"
@@ -48,8 +48,8 @@ class Storage:
         Where the database lies.
     read_only
         Only look. A folder that cannot be written is only looked at in any case. SQLite wants to
-        write beside a database even to read it, so a copy in a passing folder is opened: what
-        others write afterwards shows when the library is opened again.
+        write beside a database even to read it, so a copy in a passing folder is opened, and made
+        anew once others have written.
     """
 
     def __init__(
@@ -62,84 +62,92 @@ class Storage:
         self.path = folder / FILE_NAME
         self.read_only = ""
         """Why nothing can be kept, in one sentence; empty where everything can."""
-        self._copy: tempfile.TemporaryDirectory[str] | None = None
+        self._migrations = migrations
+        self._copies: Copies | None = None
+        self._renewing = threading.Lock()
         with sentences(self.path):
             opened = self.path
             if self.path.is_file() and (read_only or not _can_be_written(self.path)):
-                opened = self._copied()
+                self._copies = Copies(self.path)
+                opened = self._copies.newest()
                 self.read_only = (
                     f"{folder} can only be looked at, nothing can be changed: copy it to a folder "
                     "of your own to edit it."
                 )
             else:
                 folder.mkdir(parents=True, exist_ok=True)
-            self._engine = _engine(opened)
-            weakref.finalize(self, self._engine.dispose)  # Python 3.13 warns of what is left open
-            try:
-                self._prepare(migrations)
-            except BaseException:
-                self._engine.dispose()
-                raise
+            self._engine = self._opened(opened)
 
-    def _prepare(self, migrations: tuple[Migration, ...]) -> None:
-        self._log_ahead()
-        while True:
-            with sentences(self.path), self._writing() as connection:
-                if not migrate_one(connection, str(self.path), migrations):
-                    return
-
-    def _copied(self) -> Path:
-        """A copy of the database and of what is not yet worked into it, in a folder of ours."""
-        self._copy = tempfile.TemporaryDirectory(prefix="posescore-", ignore_cleanup_errors=True)
-        for name in (FILE_NAME, f"{FILE_NAME}-wal"):
-            if (self.folder / name).is_file():
-                shutil.copyfile(self.folder / name, Path(self._copy.name) / name)
-        return Path(self._copy.name) / FILE_NAME
-
-    def _log_ahead(self) -> None:
-        """Switch the file to a write-ahead log, for good.
-
-        While several programs open a new library at once SQLite refuses this at once, whatever
-        the busy timeout says; so we wait ourselves.
-        """
-        give_up_s = time.monotonic() + BUSY_TIMEOUT_S
-        with closing(self._engine.raw_connection()) as connection:
+    def _opened(self, path: Path) -> Engine:
+        engine = _engine(path)
+        weakref.finalize(self, engine.dispose)  # Python 3.13 warns of what is left open
+        try:
+            _log_ahead(engine)
             while True:
-                try:
-                    connection.cursor().execute("PRAGMA journal_mode=WAL")
-                except sqlite3.OperationalError as error:
-                    if "locked" not in str(error) or time.monotonic() > give_up_s:
-                        raise
-                    time.sleep(0.01)
-                else:
-                    return
+                with sentences(self.path), _writing(engine) as connection:
+                    if not migrate_one(connection, str(self.path), self._migrations):
+                        return engine
+        except BaseException:
+            engine.dispose()
+            raise
+
+    def _renew(self) -> None:
+        """Open a newer copy where the database was written since the last one."""
+        with self._renewing:
+            if self._copies is None or not self._copies.outdated():
+                return
+            before, self._engine = self._engine, self._opened(self._copies.newest())
+            before.dispose()
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
         """One consistent picture of the database."""
-        with sentences(self.path), self._engine.connect() as connection, connection.begin():
-            yield connection
+        with sentences(self.path):
+            if self._copies is not None:
+                self._renew()
+            with self._engine.connect() as connection, connection.begin():
+                yield connection
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """One transaction; on any error nothing of it is kept."""
         if self.read_only:
             raise StorageError(self.read_only)
-        with sentences(self.path), self._writing() as connection:
+        with sentences(self.path), _writing(self._engine) as connection:
             yield connection
-
-    @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        with self._engine.connect() as plain:
-            connection = plain.execution_options(posescore_write=True)
-            with connection.begin():
-                yield connection
 
     def close(self) -> None:
         """Close every connection."""
         self._engine.dispose()
-        if self._copy is not None:
-            self._copy.cleanup()
+        if self._copies is not None:
+            self._copies.close()
+
+
+@contextmanager
+def _writing(engine: Engine) -> Iterator[Connection]:
+    with engine.connect() as plain:
+        connection = plain.execution_options(posescore_write=True)
+        with connection.begin():
+            yield connection
+
+
+def _log_ahead(engine: Engine) -> None:
+    """Switch the file to a write-ahead log, for good.
+
+    While several programs open a new library at once SQLite refuses this at once, whatever
+    the busy timeout says; so we wait ourselves.
+    """
+    give_up_s = time.monotonic() + BUSY_TIMEOUT_S
+    with closing(engine.raw_connection()) as connection:
+        while True:
+            try:
+                connection.cursor().execute("PRAGMA journal_mode=WAL")
+            except sqlite3.OperationalError as error:
+                if "locked" not in str(error) or time.monotonic() > give_up_s:
+                    raise
+                time.sleep(0.01)
+            else:
+                return
 
 
 def _can_be_written(path: Path) -> bool:

@@ -6,11 +6,14 @@ import os
 import subprocess
 import sys
 import tempfile
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from posescore.errors import StorageError
+from posescore.library.copies import LOOKED_EVERY_S
 from posescore.library.edits import Confirm
 from posescore.library.library import Library
 from tests.library.samples import INFO, analysis
@@ -79,3 +82,24 @@ def test_a_folder_without_the_right_to_write_opens_by_itself() -> None:
 def test_an_empty_folder_is_still_made(tmp_path: Path) -> None:
     with Library(tmp_path / "new") as library:
         assert library.read_only == ""
+
+
+def test_what_others_write_shows_without_opening_again(tmp_path: Path) -> None:
+    key = filled(tmp_path / "library")
+    with Library(tmp_path / "library", read_only=True) as library:
+        assert len(library.log(1)) == 1
+        with Library(tmp_path / "library") as writing:
+            writing.edit(1, Confirm(key), "Ben")
+            wait_for(lambda: len(library.log(1)) == 2)
+            writing.undo(1, "Ben")
+            wait_for(lambda: library.review(1).last_entry_id == 3)
+        wait_for(lambda: library.review(1).next_redo is not None)
+        with pytest.raises(StorageError, match="can only be looked at"):
+            library.edit(1, Confirm(key), "Ann")
+
+
+def wait_for(done: Callable[[], bool]) -> None:
+    give_up_s = time.monotonic() + 6 * LOOKED_EVERY_S
+    while not done():
+        assert time.monotonic() < give_up_s
+        time.sleep(LOOKED_EVERY_S / 5)
