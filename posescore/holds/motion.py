@@ -129,7 +129,7 @@ def _quantile(values: Floats, share: float, axis: int) -> Floats:
 
 def _smooth(jitter_m: Floats) -> Floats:
     """Root mean square over a second around each instant, ``(n, 2)``; missing ones left out."""
-    window = np.ones(_JITTER_INSTANTS)
+    window = np.ones(min(_JITTER_INSTANTS, len(jitter_m)))
     known = np.isfinite(jitter_m)
     square = np.where(known, jitter_m, 0.0) ** 2
     total = np.stack([np.convolve(square[:, k], window, mode="same") for k in (0, 1)], axis=1)

@@ -94,6 +94,14 @@ def test_keypoints_that_jump_for_a_moment_are_no_movement() -> None:
     assert unsettled(track_of(frames)).max() < 0.1
 
 
+@pytest.mark.parametrize("n_frames", range(1, 46, 4))
+def test_footage_of_a_moment_has_its_movement_too(n_frames: int) -> None:
+    frames = two_poses(2, 1.0)[:n_frames]
+    middle_s, speed = speed_m_s(track_of(frames))
+    assert speed.shape == middle_s.shape
+    assert unsettled(track_of(frames)).shape == (n_frames,)
+
+
 def test_what_is_not_seen_says_nothing_of_movement() -> None:
     assert not unsettled(track_of(np.full((60, 2, 21, 2), np.nan))).any()
     assert not unsettled(track_of(np.full((1, 2, 21, 2), 5.0))).any()
