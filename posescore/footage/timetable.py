@@ -8,6 +8,7 @@ stamps that the packets promised. Everything else is decoded once from end to en
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -30,6 +31,9 @@ _ONE_PACKET_A_FRAME: Final = frozenset(
     {"h264", "hevc", "vp9", "av1", "libdav1d", "mjpeg", "mpeg4", "prores", "ffv1"}
 )
 """Codecs whose packets hold exactly one shown frame each; VP8, say, has packets that show none."""
+_SHORT_S: Final = 1.0
+"""A file that ends so much before the end it states was cut off."""
+_MATROSKA_DURATION: Final = re.compile(r"(\d+):(\d+):([\d.]+)$")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,6 +103,8 @@ def _from_packets(container: InputContainer, stream: VideoStream) -> Timetable |
     if doubtful or stream.time_base is None or len(ticks) < stream.frames:
         return None
     clock = clock_of_ticks(ticks, stream.time_base, last_shown[1])
+    if _stated_s(stream) - clock.end_s > _SHORT_S:
+        return None  # cut off between two packets; decoding says what is left
     return Timetable(ticks, clock, True, None)
 
 
@@ -131,17 +137,28 @@ def _from_frames(path: Path, container: InputContainer, stream: VideoStream) -> 
             f"{path} holds no frame that can be decoded: copy it again from the camera."
         )
     clock = clock_of_ticks(ticks, time_base, last_duration)
-    stated_s = float(stream.duration * time_base) if stream.duration else None
-    sentence = _damage_sentence(path, clock, damage, stream.frames, stated_s)
+    sentence = _damage_sentence(path, clock, damage, stream.frames, _stated_s(stream))
     return Timetable(np.asarray(ticks, dtype=np.int64), clock, False, sentence)
 
 
+def _stated_s(stream: VideoStream) -> float:
+    """How long the picture lasts by the file's own head; 0 where it does not say."""
+    if stream.duration and stream.time_base:
+        return float(stream.duration * stream.time_base)
+    stated = _MATROSKA_DURATION.match(stream.metadata.get("DURATION", ""))
+    if stated is None:
+        return 0.0
+    hours, minutes, seconds = stated.groups()
+    return int(hours) * 3600 + int(minutes) * 60 + float(seconds)
+
+
 def _damage_sentence(
-    path: Path, clock: FrameClock, damage: Damage, stated_frames: int, stated_s: float | None
+    path: Path, clock: FrameClock, damage: Damage, stated_frames: int, stated_s: float
 ) -> str | None:
-    lost = stated_frames - len(clock)
-    short_s = (stated_s or 0.0) - clock.end_s
-    if not damage.found and lost <= 0 and short_s <= 1.0:
+    """None for a sound file: frames that a camera dropped are counted in AVI and take no time."""
+    short_s = stated_s - clock.end_s
+    lost = stated_frames > len(clock) and (not stated_s or short_s > clock.end_s / len(clock))
+    if not damage.found and not lost and short_s <= _SHORT_S:
         return None
     of: Iterable[str] = (f" of {stated_frames}",) if stated_frames > len(clock) else ()
     return (

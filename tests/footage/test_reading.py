@@ -118,6 +118,8 @@ def test_truncated_matroska_is_used_up_to_the_damage(tmp_path: Path) -> None:
     assert numbers == [round(frame.time_s * 25) for frame in frames]
     assert [frame.index for frame in frames] == list(range(len(footage.clock())))
     assert 50 < len(numbers) < 200
+    assert "half.mkv is damaged or half-written" in (footage.damage() or "")
+    assert open_footage(whole).damage() is None
 
 
 def test_truncated_mp4_with_its_index_in_front_says_what_is_lost(tmp_path: Path) -> None:
