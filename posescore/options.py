@@ -12,7 +12,8 @@ import click
 if TYPE_CHECKING:
     from posescore.library.library import Library
 
-FILE: Final = click.Path(path_type=Path)
+FILE: Final = click.Path(path_type=Path, readable=False)
+"""A path; whether it can be read is said by whoever reads it, in a sentence of its own."""
 
 library_option = click.option(
     "--library", "library_folder", type=FILE, envvar="POSESCORE_LIBRARY",

@@ -9,7 +9,7 @@ from typing import Final
 
 from filelock import FileLock, Timeout
 
-from posescore.errors import ConflictError
+from posescore.library.jobs import in_analysis
 from posescore.library.storage import sentences
 
 QUEUE: Final = 0
@@ -37,9 +37,7 @@ def claimed(folder: Path, match_id: int) -> Iterator[None]:
         try:
             lock.acquire(timeout=_PATIENCE_S)
         except Timeout as error:
-            raise ConflictError(
-                f"match {match_id} is being analysed: cancel that first."
-            ) from error
+            raise in_analysis(match_id) from error
     try:
         yield
     finally:

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Row, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from posescore.errors import ConflictError, InputError, NotFoundError
-from posescore.library.jobs import Job, JobState
+from posescore.library.jobs import Job, JobState, in_analysis
 from posescore.library.match_rows import now_text
 from posescore.library.plain import LARGEST_ID
 from posescore.library.schema import JOB
@@ -72,7 +72,7 @@ def queue_job(connection: Connection, match_id: int, settings: Mapping[str, obje
     try:
         job_id = int(connection.execute(row).lastrowid)
     except IntegrityError as error:
-        raise ConflictError(f"match {match_id} is being analysed: cancel that first.") from error
+        raise in_analysis(match_id) from error
     return read_job(connection, job_id)
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from posescore.errors import ConflictError
+
 
 class JobState(StrEnum):
     """Where a job stands. The last three are final."""
@@ -62,3 +64,10 @@ class Job:
             return None
         spent_s = (now - self.started_at).total_seconds()
         return max(0.0, spent_s * (1.0 - self.progress) / made)
+
+
+def in_analysis(match_id: int) -> ConflictError:
+    """The refusal of what cannot be done while a match is analysed."""
+    return ConflictError(
+        f"match {match_id} is being analysed: wait for its end, or stop it on the list of matches."
+    )

@@ -17,7 +17,7 @@ from posescore.library import analysis_rows, claims, entry_rows, job_rows, match
 from posescore.library.analysis import Analysis
 from posescore.library.edits import Edit
 from posescore.library.entries import REDO, UNDO, Effect, Entry, NewEntry, history
-from posescore.library.jobs import Job, JobState
+from posescore.library.jobs import Job, JobState, in_analysis
 from posescore.library.match import Match, MatchInfo
 from posescore.library.match_rows import SortKey
 from posescore.library.recent import Recent
@@ -140,7 +140,7 @@ class Library:
         with self._storage.write() as connection:
             match = match_rows.read_match(connection, self.folder, match_id)
             if job_rows.list_jobs(connection, match_id, open_only=True):
-                raise ConflictError(f"match {match_id} is being analysed: cancel that first.")
+                raise in_analysis(match_id)
             match_rows.remove_match(connection, match_id)
         shutil.rmtree(match_rows.folder_of(self.folder, match_id), ignore_errors=True)
         claims.forget(self.folder / "jobs", match_id)

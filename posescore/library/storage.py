@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
 import threading
@@ -193,10 +194,12 @@ def sentences(path: Path) -> Iterator[None]:
     except OSError as error:
         what = error.strerror or str(error)
         where = error.filename or path
-        raise StorageError(f"{where}: {what}: {_ADVICE}") from error
+        full = error.errno in (errno.ENOSPC, errno.EDQUOT)
+        do = "free some space, or choose" if full else "choose"
+        raise StorageError(f"{where}: {what}: {do} {_ANOTHER}") from error
 
 
-_ADVICE: Final = f"free the disk, or choose another library folder with {ENVIRONMENT}."
+_ANOTHER: Final = f"another library folder with {ENVIRONMENT}."
 
 
 def _sentence(path: Path, what: str) -> str:
