@@ -30,6 +30,7 @@ from posescore.pipeline import (
 from posescore.pose.track import PairTrack
 from posescore.resources import shipped
 from posescore.scoring.engine import propose
+from posescore.scoring.observed import shipped_observed
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Position, Step
@@ -88,8 +89,7 @@ def degraded(track: PairTrack, noise: float, missing: float, seed: int) -> PairT
     """
     random = np.random.default_rng(seed)
     points = track.keypoints_px.astype(np.float64)
-    with np.errstate(all="ignore"):
-        low, high = np.nanmin(points, axis=2), np.nanmax(points, axis=2)
+    low, high = np.fmin.reduce(points, axis=2), np.fmax.reduce(points, axis=2)
     size = np.sqrt(np.prod(np.nan_to_num(high - low), axis=-1))
     points += random.normal(size=points.shape) * (noise * size)[..., None, None]
     gone = random.random(points.shape[:3]) < missing
@@ -142,6 +142,7 @@ def assess(
     reading = read_positions(track, progress)
     rules = RuleSet.load(request.rules)
     ruling = propose(reading.holds, reading.events, rules, end_s=track.end_s)
+    ruling = shipped_observed().ruling(ruling)
     return compare(reading, ruling.proposals, truth, within_s)
 
 

@@ -111,8 +111,11 @@ def _write(out: Path, judges: Mapping[str, Judge], mix: Mix) -> str:
         "judges": {name: judge.to_json() for name, judge in judges.items()},
         "half_guard": [float(f"{part:.4g}") for part in (mix.constant, mix.named, mix.judged)],
     }
+    path = out / FILE
+    if path.exists():  # what others fitted stays: how often proposals are right
+        data = {**json.loads(path.read_text("utf-8")), **data}
     text = json.dumps(data) + "\n"
-    (out / FILE).write_text(text, "utf-8")
+    path.write_text(text, "utf-8")
     for kept in (criteria_file, shipped_judges, shipped_mix):
         kept.cache_clear()
     return hashlib.sha256(text.encode()).hexdigest()

@@ -17,6 +17,7 @@ from posescore.library.review import Decision, Review, ReviewEvent, ReviewItem, 
 from posescore.library.state import FRAME_OF_MATCH, MatchState, Said, worth
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
+from posescore.scoring.observed import shipped_observed
 from posescore.scoring.proposal import Proposal, ProposalKind, Result, Ruling, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.score import score_of
@@ -119,6 +120,7 @@ def _ruling(state: MatchState, rules: RuleSet, division: Mapping[str, str] | Non
     if known is not None and known[0] is rules:
         return known[1]
     ruling = propose(holds, events, rules, basis[2], end_s=state.end_s)
+    ruling = shipped_observed().ruling(ruling)
     _RULINGS.put(basis, (rules, ruling))
     return ruling
 
