@@ -191,7 +191,7 @@ def test_holds_and_events_are_corrected_by_keyboard(page: Page) -> None:
     go_to(page, "0:15")
     expect(page.locator("#time-now")).to_have_text("0:15.00")
     page.keyboard.press("r")
-    page.locator("dialog select").select_option("half_guard")
+    page.get_by_role("dialog").get_by_label("half guard").check()
     page.keyboard.press("Enter")
     expect(page.locator(".now")).to_contain_text("half guard")
     page.keyboard.press("t")
@@ -214,6 +214,28 @@ def test_holds_and_events_are_corrected_by_keyboard(page: Page) -> None:
     assert states(page) == before
 
 
+def test_holds_are_named_one_after_the_other(page: Page) -> None:
+    open_match(page)
+    shown = page.locator("#time-now")
+    for time in ("0:07.00", "0:12.50", "0:17.00"):
+        page.keyboard.press("PageDown")
+        expect(shown).to_have_text(time)
+    page.keyboard.press("PageUp")
+    expect(shown).to_have_text("0:12.50")
+    page.keyboard.press("r")
+    page.keyboard.press("b")
+    page.keyboard.press("8")  # the eighth of the list, and B on top: three presses in all
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    expect(page.locator(".now")).to_contain_text("mount (sitting on the torso), Noa Berg on top")
+    page.keyboard.press("r")
+    page.keyboard.press("1")
+    expect(page.locator(".now")).to_contain_text("standing")
+    for _ in range(2):
+        page.keyboard.press("u")
+        page.wait_for_timeout(120)
+    expect(page.locator(".now")).to_contain_text("open guard")
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["desk", "phone"])
 def test_no_accessibility_fault(page: Page, scheme: str, size: str) -> None:
@@ -227,10 +249,10 @@ def test_no_accessibility_fault(page: Page, scheme: str, size: str) -> None:
     page.keyboard.press("n")
     page.wait_for_selector(".criteria")
     assert faults(page) == []
-    for key in "?cxig":
+    for key in "?cxigr":
         page.keyboard.press(key)
         expect(page.locator("dialog")).to_be_visible()
-        if key in "?c":
+        if key in "?cr":
             assert faults(page) == []
         close_window(page)
 

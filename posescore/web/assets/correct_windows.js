@@ -4,6 +4,9 @@ import { clockText } from "posescore-room/clock.js";
 import { Window } from "posescore-room/windows.js";
 import { EVENTS, POSITIONS, WITHOUT_UPPER } from "posescore-room/words.js";
 
+/** Keys of the positions, in the order of their list: one press names the hold and goes. */
+const POSITION_KEYS = "1234567890ts";
+
 export const NameWindow = {
   name: "NameWindow",
   components: { Window },
@@ -11,25 +14,45 @@ export const NameWindow = {
   emits: ["close", "save"],
   template: `
     <Window heading="Name the position" @close="$emit('close')">
-      <form @submit.prevent="$emit('save', position, needsUpper ? upper : null)">
+      <form @submit.prevent="save" @keydown="onKey">
         <p>{{ target.hold ? 'From' : 'A new hold, from' }} {{ text(target.start_s) }} to {{ text(target.end_s) }}</p>
-        <label class="field">Position <select @keydown.enter.prevent="$event.target.form.requestSubmit()" v-model="position" data-first>
-          <option v-for="(words, id) in positions" :key="id" :value="id">{{ words.trade }}: {{ words.plain }}</option></select></label>
-        <fieldset v-if="needsUpper"><legend>On top or behind</legend>
-          <label v-for="athlete in ['A', 'B']" :key="athlete" class="choice"><input type="radio" name="upper" :value="athlete" v-model="upper">
-            <b class="chip" :class="'chip-' + athlete">{{ athlete }}</b> {{ names[athlete] }}</label></fieldset>
+        <fieldset><legend>On top or behind (in guard: who faces the legs)</legend>
+          <label v-for="athlete in ['A', 'B']" :key="athlete" class="choice"><input type="radio" name="upper" :value="athlete" v-model="upper" :disabled="!needsUpper">
+            <b class="chip" :class="'chip-' + athlete">{{ athlete }}</b> {{ names[athlete] }} <kbd>{{ athlete }}</kbd></label></fieldset>
+        <fieldset class="positions"><legend>Position: its key saves at once</legend>
+          <label v-for="(one, i) in positions" :key="one.id" class="choice"><input type="radio" name="position" :value="one.id" v-model="position"
+            :data-first="one.id === target.position ? '' : null"><kbd>{{ key(i) }}</kbd> <span>{{ one.trade }} <span class="trade">{{ one.plain }}</span></span></label></fieldset>
         <div class="acts"><button type="submit" class="primary">Save <kbd>Enter</kbd></button></div>
       </form>
     </Window>`,
   data() {
-    return { position: this.target.position, upper: this.target.upper ?? "A", positions: POSITIONS };
+    const positions = Object.entries(POSITIONS).map(([id, words]) => ({ id, ...words }));
+    return { position: this.target.position, upper: this.target.upper ?? "A", positions };
   },
   computed: {
     needsUpper() {
       return !WITHOUT_UPPER.includes(this.position);
     },
   },
-  methods: { text: clockText },
+  methods: {
+    text: clockText,
+    key(i) {
+      return POSITION_KEYS[i].toUpperCase();
+    },
+    save() {
+      this.$emit("save", this.position, this.needsUpper ? this.upper : null);
+    },
+    onKey(event) {
+      if (event.ctrlKey || event.metaKey || event.altKey) return;
+      const key = event.key.toLowerCase();
+      if (key === "a" || key === "b") this.upper = key.toUpperCase();
+      const named = this.positions[key.length === 1 ? POSITION_KEYS.indexOf(key) : -1];
+      if (!named) return;
+      event.preventDefault();
+      this.position = named.id;
+      this.save();
+    },
+  },
 };
 
 export const EventWindow = {

@@ -10,6 +10,8 @@ export const ACTIONS = [
   { id: "faster", keys: ["+", "="], text: "Faster", group: "Move" },
   { id: "go", keys: ["g"], text: "Go to a time or frame", group: "Move" },
   { id: "repeat", keys: ["h"], text: "Repeat this hold", group: "Move" },
+  { id: "hold_back", keys: ["PageUp"], text: "Start of the hold before", group: "Move" },
+  { id: "hold_on", keys: ["PageDown"], text: "Start of the next hold", group: "Move" },
   { id: "start", keys: ["Home"], text: "To the start", group: "Move" },
   { id: "end", keys: ["End"], text: "To the end", group: "Move" },
   { id: "next", keys: ["n"], text: "Next thing that needs me", group: "Decide" },

@@ -21,7 +21,7 @@ export default {
     <div class="room lesson" v-if="ready">
       <header class="bar">
         <a href="/" class="home">PoseScore</a>
-        <div class="bar-title"><h1>{{ review.match.title }}: a lesson</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
+        <div class="bar-title"><h1 :title="review.match.title">{{ review.match.title }}: a lesson</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
         <nav class="ways" aria-label="Other views of this match"><a :href="'/match/' + matchId">Review</a></nav>
         <label class="choice"><input type="checkbox" v-model="proposed" @change="reload"> Also what nobody confirmed</label>
         <label class="choice"><input type="checkbox" v-model="hideFaces"> Faces hidden in the file</label>

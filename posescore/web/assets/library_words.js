@@ -55,7 +55,7 @@ export function stageText(row) {
     failed: () => standing?.trouble || run?.message || "The analysis failed.",
     not_analysed: () => (run?.state === "cancelled" ? "The analysis was stopped; what it found is kept." : "Not analysed yet."),
     undecided: () => `${standing.waiting} of ${many(standing.total, "proposal waits", "proposals wait")} for you.`,
-    decided: () => (standing.total ? "All decided." : "Nothing was proposed."),
+    decided: () => (standing.total ? "All decided." : "Nothing was proposed: look for yourself."),
   };
   return sentences[row.stage]();
 }

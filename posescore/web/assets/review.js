@@ -190,6 +190,8 @@ export default {
       return {
         go: () => this.show("go"),
         repeat: () => this.repeat(),
+        hold_back: () => this.goToHold(-1),
+        hold_on: () => this.goToHold(1),
         next: () => this.goToNeed(1),
         previous: () => this.goToNeed(-1),
         above: () => this.move(-1),
@@ -221,6 +223,15 @@ export default {
       }
       this.loop = { start_s: this.hold.start_s, end_s: this.hold.end_s };
       return this.say(`Repeats ${POSITIONS[this.hold.position].trade}`);
+    },
+    /** The next hold after the one that is shown, or the one before it: to name one after the other. */
+    goToHold(direction) {
+      const now = this.frame.time_s + 1e-6;
+      const { holds } = this.review;
+      const next = direction > 0 ? holds.find((hold) => hold.start_s > now) : holds.findLast((hold) => hold.end_s <= now);
+      if (!next) return this.say(direction > 0 ? "No hold comes after this." : "No hold comes before this.");
+      this.stillAt(next.start_s);
+      return this.say(`${POSITIONS[next.position].trade}, ${clockText(next.start_s)} to ${clockText(next.end_s)}`);
     },
     goToNeed(direction) {
       const list = this.openNeeds;

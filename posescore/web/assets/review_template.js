@@ -4,7 +4,7 @@ export const template = `
   <div class="room" v-if="review && clock">
     <header class="bar">
       <a href="/" class="home">PoseScore</a>
-      <div class="bar-title"><h1>{{ review.match.title }}</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
+      <div class="bar-title"><h1 :title="review.match.title">{{ review.match.title }}</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
       <nav class="ways" aria-label="Other views of this match"><a :href="page + '/opinions' + (opinion ? '?one=' + encodeURIComponent(opinion) : '')">Second opinion</a>
         <a :href="page + '/lesson'">Lesson</a></nav>
       <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" :disabled="!!opinion" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
@@ -30,7 +30,7 @@ export const template = `
       <aside class="side" aria-label="Score and proposals">
         <score-board :review="review" :names="names" :match-clock="matchClock" :by-now="scoreNowText"></score-board>
         <div class="todo">
-          <p><b class="num">{{ undecided }}</b> of {{ review.proposals.length }} wait for you</p>
+          <p v-if="review.proposals.length"><b class="num">{{ undecided }}</b> of {{ review.proposals.length }} wait for you</p><p v-else>No proposals</p>
           <button type="button" class="primary" :disabled="!openNeeds.length" @click="act('next')">Next that needs me <kbd v-if="keyOf('next')">{{ keyOf('next') }}</kbd></button>
           <div class="todo-more">
             <button type="button" :disabled="!review.undo" :title="review.undo ? 'Undo: ' + review.undo : 'Nothing to undo'" @click="act('undo')">Undo <kbd v-if="keyOf('undo')">{{ keyOf('undo') }}</kbd></button>
