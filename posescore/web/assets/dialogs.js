@@ -136,8 +136,10 @@ export const KeysWindow = {
   props: { keys: { type: Object, required: true } },
   emits: ["close", "changed"],
   template: `
-    <Window heading="Keys" wide @close="$emit('close')">
+    <Window heading="Keys" wide @close="$emit('close')" @keydown="hide">
       <p>Keys are silent while you type. Press a key's button to choose another one.</p>
+      <div class="acts"><label class="choice"><input type="checkbox" :checked="on" data-first @change="turn"> Single keys work on this page</label>
+        <button type="button" @click="reset">Usual keys again</button></div>
       <div class="key-groups">
         <section v-for="group in groups" :key="group.name"><h3>{{ group.name }}</h3>
           <ul><li v-for="action in group.actions" :key="action.id"><span>{{ action.text }}</span>
@@ -147,8 +149,6 @@ export const KeysWindow = {
               <kbd v-else v-for="key in action.keys" :key="key">{{ key }}</kbd></button></li></ul></section>
       </div>
       <p class="problem" role="alert">{{ problem }}</p>
-      <div class="acts"><label class="choice"><input type="checkbox" :checked="on" data-first @change="turn"> Single keys work on this page</label>
-        <button type="button" @click="reset">Usual keys again</button></div>
     </Window>`,
   data() {
     return { choosing: null, problem: "", version: 0, on: this.keys.on };
@@ -166,11 +166,12 @@ export const KeysWindow = {
     },
   },
   methods: {
+    hide(event) {
+      if (event.defaultPrevented || this.choosing || this.keys.actionOf(keyName(event)) !== "keys") return;
+      event.preventDefault();
+      this.$emit("close");
+    },
     onKey(id, event) {
-      if (event.key === "?" && this.choosing !== id) {
-        event.preventDefault();
-        this.$emit("close");
-      }
       if (this.choosing !== id || ["Shift", "Control", "Alt", "Meta", "Tab", "Escape"].includes(event.key)) return;
       event.preventDefault();
       this.problem = this.keys.choose(id, keyName(event));
