@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from posescore.pose.estimator import Box, PairEstimate, Picture
 from posescore.pose.mediapipe_estimator import MediaPipeEstimator
 from posescore.pose.oks import keypoint_box_px
-from posescore.pose.pair_network import NOBODY_BELOW, PairLook, PairNetworkEstimator
+from posescore.pose.pair_look import NOBODY_BELOW, PairLook
+from posescore.pose.pair_network import PairNetworkEstimator
 from posescore.pose.people import Person, likely_pair, pair_estimate
 from posescore.pose.slots import trunk_turn_deg
 from posescore.terms import Step

@@ -47,10 +47,22 @@ class PairFinder:
         """Hash of the weights."""
         return self._network.sha256
 
-    def find(self, picture: Picture) -> PairPlace:
-        """The pair's box in pixels of the picture."""
+    def find(
+        self, picture: Picture, within: tuple[tuple[float, float], float] | None = None
+    ) -> PairPlace:
+        """The pair's box in pixels of the picture.
+
+        Parameters
+        ----------
+        picture
+            ``(height, width, 3)`` uint8 RGB.
+        within
+            Middle and side of the square to look in; the whole picture when not given.
+        """
         height, width = picture.shape[:2]
-        square, to_picture = square_of(picture, (width / 2, height / 2), float(max(width, height)))
+        whole = ((width / 2, height / 2), float(max(width, height)))
+        (middle, side_px) = within or whole
+        square, to_picture = square_of(picture, middle, side_px)
         edges, _ = self._network.run(square)
         share = np.exp(edges - edges.max(axis=1, keepdims=True))
         share /= share.sum(axis=1, keepdims=True)
@@ -59,7 +71,7 @@ class PairFinder:
         spread = np.sqrt((share * (bins - (share @ bins)[:, None]) ** 2).sum(axis=1))
         low = to_picture[:, :2] @ np.array([left, top]) + to_picture[:, 2]
         high = to_picture[:, :2] @ np.array([right, bottom]) + to_picture[:, 2]
-        smallest = _SMALLEST_SHARE * max(width, height)
+        smallest = _SMALLEST_SHARE * side_px
         size = np.maximum(high - low, smallest)
         middle = (low + high) / 2
         box = Box(float(middle[0]), float(middle[1]), float(size[0]), float(size[1]))

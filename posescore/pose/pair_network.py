@@ -1,13 +1,12 @@
 """Both athletes' keypoints in contact: a network of our own behind the pair estimator's protocol.
 
 The finder says where the pair is; the network reads a square around it and gives a heat map for
-each of the 42 keypoints, how sure each is, and a mask for each athlete. When the pair turns out to
-lie elsewhere in the square than thought, the square is laid anew and read once more.
+each of the 42 keypoints, how sure each is, and a mask for each athlete. A picture that stands alone
+is read several times, in more than one square where the first leaves doubts.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -19,81 +18,33 @@ from posescore.pose.estimator import Box, PairEstimate, Picture
 from posescore.pose.heat_maps import CELLS, HeatMaps, best_places, body_size_px, shares
 from posescore.pose.onnx_network import SIDE_PX, OnnxNetwork, square_of
 from posescore.pose.pair_finder import PairFinder
-from posescore.pose.several_reads import agreed
+from posescore.pose.pair_look import PairLook, PairRead, together
 from posescore.resources import shipped
 from posescore.terms import MIRRORED_KEYPOINTS, N_KEYPOINTS, Step
+
+Square = tuple[tuple[float, float], float]
+"""Middle and side of a square, pixels of the picture."""
 
 ROOM: Final = 1.2
 """Side of the square over the longer side of the pair's box; of 1.15, 1.3, 1.45 and 1.6 on rendered
 pairs the first two found most athletes."""
 
-HEAT_CELLS: Final = CELLS
 _CELLS_PX: Final = ((np.arange(CELLS) + 0.5) * SIDE_PX / CELLS).astype(np.float32)
 _ONE_READ: Final = np.ones((1, 2, N_KEYPOINTS), np.float32)
 _MIRRORED: Final = list(MIRRORED_KEYPOINTS)
-_RELIABLE: Final = 0.3
-NOBODY_BELOW: Final = 0.12
-"""Mean confidence under which an athlete is nobody: empty pictures and noise stay below .06."""
 
 _CLOSER: Final = 0.9
-"""A picture that stands alone is read again in a square this much smaller, around what was found.
-On 240 held-back pictures in the looks of training both athletes were found in .69 by one read, .72
-by a square and its mirror image, .75 by these four; squares turned by 20 degrees, or a fifth
-larger, found fewer alone and added nothing."""
+"""A picture that stands alone is read again in a square so much smaller around what was found."""
+
+_DOUBTFUL_BELOW: Final = 0.72
+"""Mean confidence of the less sure athlete under which other squares are tried for a picture that
+stands alone: where fusion calls an athlete sure."""
+
+_SECOND_LOOK: Final = 1.5
+"""Side, over the longer side of the pair's box, of the square in which the finder looks again."""
 
 _LAY_ANEW_BEYOND: Final = 0.35
 """The square is laid anew when its centre or side was off by more than this share."""
-
-_PAD_SHARE: Final = 0.08
-"""A box of keypoints is widened so much on each side to hold hands, feet and crowns of heads."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PairLook:
-    """What the network sees in one square.
-
-    Parameters
-    ----------
-    keypoints_px
-        ``(2, 21, 2)`` float32, pixels of the whole picture.
-    confidence
-        ``(2, 21)`` float32: probability that the keypoint lies within a tenth of the athlete's
-        size of the truth.
-    visible
-        ``(2, 21)`` float32: probability that nothing hides the keypoint.
-    mask
-        ``(2, 64, 64)`` float32: probability that a cell of the square shows the athlete.
-    to_picture
-        ``(2, 3)`` float64: from pixels of the 256 x 256 square to the picture's.
-    """
-
-    keypoints_px: NDArray[np.float32]
-    confidence: NDArray[np.float32]
-    visible: NDArray[np.float32]
-    mask: NDArray[np.float32]
-    to_picture: NDArray[np.float64]
-
-    @property
-    def athlete_confidence(self) -> NDArray[np.float32]:
-        """``(2,)``: mean confidence of each athlete's keypoints."""
-        return np.asarray(self.confidence.mean(axis=1), np.float32)
-
-    def estimate(self) -> PairEstimate:
-        """Keypoints and their confidence; an athlete who is nobody is NaN throughout."""
-        nobody = self.athlete_confidence < NOBODY_BELOW
-        points, confidence = self.keypoints_px.copy(), self.confidence.copy()
-        points[nobody], confidence[nobody] = np.nan, np.nan
-        return PairEstimate(points, confidence)
-
-    def box(self) -> Box | None:
-        """Box around the keypoints that are reliable; None when hardly any are."""
-        points = self.keypoints_px[self.confidence >= _RELIABLE]
-        if len(points) < N_KEYPOINTS // 2:
-            return None
-        low, high = points.min(axis=0), points.max(axis=0)
-        size = (high - low) * (1 + 2 * _PAD_SHARE)
-        middle = (low + high) / 2
-        return Box(float(middle[0]), float(middle[1]), float(size[0]), float(size[1]))
 
 
 class PairNetworkEstimator:
@@ -119,7 +70,7 @@ class PairNetworkEstimator:
         self._finder = PairFinder(finder, threads)
         self._step = Step(
             "pair_network",
-            {"room": ROOM, "runtime": self._network.runtime, "version": 4},
+            {"room": ROOM, "runtime": self._network.runtime, "version": 5},
             {
                 "pair_network.onnx": self._network.sha256,
                 "pair_finder.onnx": self._finder.sha256,
@@ -142,8 +93,7 @@ class PairNetworkEstimator:
         """Keypoints when the picture itself is the crop: pulled to a square."""
         height, width = picture.shape[:2]
         square = np.asarray(cv2.resize(picture, (SIDE_PX, SIDE_PX)), np.uint8)
-        middle = (SIDE_PX / 2, SIDE_PX / 2)
-        look = self._read_thoroughly(square, middle, SIDE_PX)
+        look = self._read_thoroughly(square, ((SIDE_PX / 2, SIDE_PX / 2), SIDE_PX))
         scale = np.array([width, height], np.float32) / SIDE_PX
         points = np.asarray(look.keypoints_px * scale, np.float32)
         return PairEstimate(points, look.confidence)
@@ -152,77 +102,78 @@ class PairNetworkEstimator:
         """All that the network sees of the pair.
 
         In the boxes one read does: the frames before and after it are as good as more reads. A
-        picture that stands alone is read four times.
+        picture that stands alone is read four to seven times.
         """
         if not boxes:
-            return self._read_thoroughly(picture, *_square(self._finder.find(picture).box))
-        centre, side = _square(around(boxes))
-        first = self.read(picture, centre, side)
+            box = self._finder.find(picture).box
+            return self._read_thoroughly(picture, _square(box), around_box=box)
+        square = _square(around(boxes))
+        first = together([self.read(picture, square)])
         better = first.box()
-        if better is None or not _elsewhere(centre, side, better):
+        if better is None or not _elsewhere(square, better):
             return first
-        second = self.read(picture, *_square(better))
+        second = together([self.read(picture, _square(better))])
         return max(first, second, key=lambda look: float(look.athlete_confidence.min()))
 
     def _read_thoroughly(
-        self, picture: Picture, centre_px: tuple[float, float], side_px: float
+        self, picture: Picture, square: Square, around_box: Box | None = None
     ) -> PairLook:
-        """Read a square and its mirror image, then closer around what they found, and agree."""
-        looks = self._read_both_ways(picture, centre_px, side_px)
-        better = _together(looks).box()
+        """Read a square and its mirror image, then closer around what they found."""
+        reads = self._read_both_ways(picture, square)
+        look = together(reads)
+        if around_box is not None and look.athlete_confidence.min() < _DOUBTFUL_BELOW:
+            other = self._surer_square(picture, reads[0], around_box)
+            if other is not None:
+                square, first = other
+                reads = [first, self.read(picture, square, mirrored=True)]
+                look = together(reads)
+        better = look.box()
         if better is None:
-            return _together(looks)
-        if _elsewhere(centre_px, side_px, better):
-            looks = self._read_both_ways(picture, *_square(better))
-            better = _together(looks).box() or better
-        centre, side = _square(better)
-        return _together([*looks, *self._read_both_ways(picture, centre, side * _CLOSER)])
+            return look
+        if _elsewhere(square, better):
+            reads = self._read_both_ways(picture, _square(better))
+            better = together(reads).box() or better
+        middle, side = _square(better)
+        return together([*reads, *self._read_both_ways(picture, (middle, side * _CLOSER))])
 
-    def _read_both_ways(
-        self, picture: Picture, centre_px: tuple[float, float], side_px: float
-    ) -> list[PairLook]:
-        return [self.read(picture, centre_px, side_px, mirrored=m) for m in (False, True)]
+    def _surer_square(
+        self, picture: Picture, first: PairRead, box: Box
+    ) -> tuple[Square, PairRead] | None:
+        """Another square with its read, if one is surer of both athletes than the first read.
 
-    def read(
-        self,
-        picture: Picture,
-        centre_px: tuple[float, float],
-        side_px: float,
-        *,
-        mirrored: bool = False,
-    ) -> PairLook:
+        Tried are the whole picture, and the square around what the finder finds when it looks
+        again, at the pair alone. In pictures that the pair fills the finder's box often cuts it.
+        """
+        height, width = picture.shape[:2]
+        middle, side = (box.centre_x_px, box.centre_y_px), max(box.width_px, box.height_px)
+        again = self._finder.find(picture, (middle, side * _SECOND_LOOK)).box
+        whole = ((width / 2, height / 2), float(max(width, height)))
+        tried = [(square, self.read(picture, square)) for square in (whole, _square(again))]
+        surest = max(tried, key=lambda one: one[1].sureness())
+        return surest if surest[1].sureness() > first.sureness() else None
+
+    def _read_both_ways(self, picture: Picture, square: Square) -> list[PairRead]:
+        return [self.read(picture, square, mirrored=m) for m in (False, True)]
+
+    def read(self, picture: Picture, square: Square, *, mirrored: bool = False) -> PairRead:
         """Read one square of the picture, or its mirror image, told as of the picture itself."""
-        square, to_picture = square_of(picture, centre_px, side_px)
+        cut, to_picture = square_of(picture, *square)
         if mirrored:
-            square = np.ascontiguousarray(square[:, ::-1])
-        heat, mask, visible, sure = self._network.run(square)
-        mask = mask.reshape(2, HEAT_CELLS, HEAT_CELLS)
-        points: NDArray[np.floating] = decoded(heat)
+            cut = np.ascontiguousarray(cut[:, ::-1])
+        heat, mask, visible, sure = self._network.run(cut)
+        share, mask = shares(heat), mask.reshape(2, CELLS, CELLS)
         if mirrored:
-            points = (points * [-1, 1] + [SIDE_PX, 0])[:, _MIRRORED]
-            visible, sure, mask = visible[:, _MIRRORED], sure[:, _MIRRORED], mask[..., ::-1]
-        points = points @ to_picture[:, :2].T + to_picture[:, 2]
-        return PairLook(
-            points.astype(np.float32), _sigmoid(sure), _sigmoid(visible), _sigmoid(mask), to_picture
-        )
+            share, mask = np.ascontiguousarray(share[:, _MIRRORED, :, ::-1]), mask[..., ::-1]
+            visible, sure = visible[:, _MIRRORED], sure[:, _MIRRORED]
+        scale, corner = to_picture[0, 0], to_picture[:, 2].astype(np.float32)
+        cells_px = _CELLS_PX * np.float32(scale)
+        maps = HeatMaps(share, cells_px + corner[0], cells_px + corner[1])
+        return PairRead(maps, _sigmoid(sure), _sigmoid(visible), _sigmoid(mask))
 
 
-def _together(looks: list[PairLook]) -> PairLook:
-    """What several looks at one picture agree on, with the first one's mask."""
-    points, sure, crossed = agreed(
-        np.stack([look.keypoints_px for look in looks]), np.stack([k.confidence for k in looks])
-    )
-    seen = [
-        look.visible[::-1] if other else look.visible
-        for look, other in zip(looks, crossed, strict=True)
-    ]
-    visible = np.asarray(np.mean(seen, axis=0), np.float32)
-    return PairLook(points, sure, visible, looks[0].mask, looks[0].to_picture)
-
-
-def _elsewhere(centre_px: tuple[float, float], side_px: float, better: Box) -> bool:
+def _elsewhere(square: Square, better: Box) -> bool:
     """Whether the pair turned out to lie elsewhere in a square than thought."""
-    other, wanted = _square(better)
+    (centre_px, side_px), (other, wanted) = square, _square(better)
     off = max(abs(other[0] - centre_px[0]), abs(other[1] - centre_px[1])) / side_px
     return off >= _LAY_ANEW_BEYOND or abs(np.log(wanted / side_px)) >= 2 * _LAY_ANEW_BEYOND
 
@@ -239,9 +190,9 @@ def around(boxes: tuple[Box, ...]) -> Box:
     return Box(float(middle[0]), float(middle[1]), float(size[0]), float(size[1]))
 
 
-def _square(box: Box) -> tuple[tuple[float, float], float]:
+def _square(box: Box) -> Square:
     side = ROOM * max(box.width_px, box.height_px, 16.0)
-    return (box.centre_x_px, box.centre_y_px), side
+    return (box.centre_x_px, box.centre_y_px), float(side)
 
 
 def decoded(heat: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -113,7 +113,7 @@ def main() -> None:
     alone = open_footage(shipped("sample_video", "match.mp4")).frame(600).picture
     network, finder = PairNetworkEstimator(threads=1), PairFinder(threads=1)
     found_ms = processor_ms(lambda: finder.find(picture))
-    read_ms = processor_ms(lambda: network.read(picture, (480.0, 270.0), 400.0))
+    read_ms = processor_ms(lambda: network.read(picture, ((480.0, 270.0), 400.0)))
     alone_ms = processor_ms(lambda: network.estimate(alone), 10)
     opening_ms, followed_ms = whole_pass_ms()
     detector_ms, landmarks_ms = mediapipe_ms()

@@ -8,7 +8,7 @@ import numpy as np
 
 from posescore.pose.estimator import Box, Picture
 from posescore.pose.fused_estimator import FusedEstimator
-from posescore.pose.pair_network import PairLook
+from posescore.pose.pair_look import PairLook
 from posescore.pose.people import Person
 from posescore.terms import Step
 
@@ -24,7 +24,7 @@ class Network:
     def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairLook:
         sure = np.full((2, 21), self.confidence, np.float32)
         points = np.full((2, 21, 2), 7, np.float32)
-        return PairLook(points, sure, sure, np.zeros((2, 64, 64), np.float32), np.eye(3)[:2])
+        return PairLook(points, sure, sure, np.zeros((2, 64, 64), np.float32))
 
     def close(self) -> None: ...
 
@@ -87,7 +87,7 @@ class Standing:
 
     def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairLook:
         sure = np.full((2, 21), 0.5, np.float32)
-        return PairLook(self.points, sure, sure, np.zeros((2, 64, 64), np.float32), np.eye(3)[:2])
+        return PairLook(self.points, sure, sure, np.zeros((2, 64, 64), np.float32))
 
     def close(self) -> None: ...
 

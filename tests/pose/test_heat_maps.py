@@ -43,6 +43,16 @@ def ones(reads: int) -> NDArray[np.float32]:
     return np.ones((reads, 2, N_KEYPOINTS), np.float32)
 
 
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 2), st.integers(1, 62), st.integers(1, 62))
+def test_one_sharp_peak_is_the_place(seed: int, row: int, column: int) -> None:
+    heat = np.random.default_rng(seed).normal(size=(2, N_KEYPOINTS, CELLS**2)).astype(np.float32)
+    heat[..., row * CELLS + column] = 60
+    read = HeatMaps(shares(heat), GRID * 4, GRID * 4)
+    assert np.allclose(read.peaks_px(), [(column + 0.5) * 4, (row + 0.5) * 4])
+    assert np.allclose(best_places([read], ones(1), SIZE * 4), read.peaks_px(), atol=1e-3)
+
+
 @settings(max_examples=6, deadline=None)
 @given(st.integers(0, 10_000))
 def test_no_cell_expects_more_than_the_place_found(seed: int) -> None:

@@ -15,7 +15,7 @@ from posescore.footage.opencv import cv2
 from posescore.pose.estimator import Box
 from posescore.pose.fused_estimator import covered
 from posescore.pose.onnx_network import OnnxNetwork, square_of
-from posescore.pose.pair_network import HEAT_CELLS, PairNetworkEstimator, around, decoded
+from posescore.pose.pair_network import PairNetworkEstimator, around
 from posescore.pose.photographs import measured, photographs_folder, read_photographs
 
 
@@ -46,15 +46,6 @@ def test_a_spot_is_found_where_the_square_says(
 def test_beyond_the_picture_is_grey() -> None:
     square, _ = square_of(np.zeros((10, 10, 3), np.uint8), (-300.0, -300.0), 40.0)
     assert (square == 128).all()
-
-
-@settings(max_examples=30, deadline=None)
-@given(st.integers(0, 2), st.integers(1, 62), st.integers(1, 62))
-def test_decoding_finds_the_peak(seed: int, row: int, column: int) -> None:
-    heat = np.random.default_rng(seed).normal(size=(2, 21, HEAT_CELLS**2)).astype(np.float32)
-    heat[..., row * HEAT_CELLS + column] = 60
-    points = decoded(heat)
-    assert np.allclose(points, [(column + 0.5) * 4, (row + 0.5) * 4], atol=1e-3)
 
 
 def test_the_estimate_follows_the_box(estimator: PairNetworkEstimator) -> None:
