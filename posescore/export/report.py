@@ -18,7 +18,14 @@ from posescore.export.score_drawing import INK, Plot, plot_of, points_text
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import ScoreStep, Summary, summary_of
 from posescore.export.telling import Told, tell
-from posescore.export.words import SAFETY, clock_words, result_words, standing_words, tally_words
+from posescore.export.words import (
+    SAFETY,
+    clock_words,
+    result_words,
+    standing_words,
+    tally_words,
+    waiting_words,
+)
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.plain import utf8
@@ -156,6 +163,7 @@ def report_html(report: Report) -> str:
         curve_text=curve_words(report.summary.curve, names),
         proposed_curve_text=curve_words(report.summary.proposed_curve, names),
         confirmed_result=standing_words(report.review, names),
+        waiting=waiting_words(report.review),
         proposed_result=result_words(report.review.proposed_result, names),
         no_pictures=report.no_pictures,
         shown_text=report.shown_text,

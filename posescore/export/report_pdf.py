@@ -17,7 +17,7 @@ from posescore.errors import MissingPartError
 from posescore.export.report import Report, curve_words
 from posescore.export.score_drawing import INK, Plot
 from posescore.export.telling import Told
-from posescore.export.words import SAFETY, result_words, standing_words, tally_words
+from posescore.export.words import SAFETY, result_words, standing_words, tally_words, waiting_words
 from posescore.library.match import MatchInfo
 from posescore.library.plain import utf8
 from posescore.scoring.proposal import Tally
@@ -167,7 +167,7 @@ def _first_page(paper: _Paper, report: Report) -> None:
         paper.ln(2)
         _score(paper, "Proposed only: if every proposal stood", review.proposed_score, names, True)
         paper.say(result_words(review.proposed_result, names), colour=_DOUBT)
-        paper.say(f"{len(review.undecided)} lines wait for a person.", colour=_DOUBT)
+        paper.say(waiting_words(review), colour=_DOUBT)
     _plots(paper, report)
     paper.ln(1)
     _award_table(paper, report.awards, names)

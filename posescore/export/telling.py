@@ -75,6 +75,8 @@ def _told(line: LogLine, names: Mapping[Athlete, str], shots: Shots | None, revi
     if shots is not None:
         jpeg, (width_px, height_px) = shots.jpeg(look.frame_index, PICTURE_WIDTH_PX)
     when = f"frame {line.frame_index}, {line.time_s:.3f} s"
+    if look.frame_index != line.frame_index:
+        when += f", pictured at frame {look.frame_index}"
     looked = f"frame {look.frame_index}, {look.time_s:.3f} s"
     who = names[shown.athlete] if shown.athlete else "nobody"
     return Told(

@@ -99,6 +99,12 @@ def standing_words(review: Review, names: Mapping[Athlete, str]) -> str:
     return f"If it ended so: {result_words(review.confirmed_result, names)}"
 
 
+def waiting_words(review: Review) -> str:
+    """How many lines nobody decided."""
+    waiting = len(review.undecided)
+    return f"{counted(waiting, 'line waits', 'lines wait')} for a person."
+
+
 def clock_words(time_s: float) -> str:
     """Minutes and seconds of footage, say 1:07.5."""
     tenths = round(max(0.0, time_s) * 10)
