@@ -18,6 +18,7 @@ from posescore.holds.geometry import Floats, along_body, point
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.holds.instants import Instants, instants
 from posescore.holds.judge import shipped_judges
+from posescore.holds.parts import yes_of_parts
 from posescore.holds.questions import QUESTIONS, SIDES
 from posescore.holds.segments import SegmentModel
 from posescore.holds.words import in_words
@@ -117,14 +118,20 @@ def _checked(hold: Hold, track: PairTrack) -> tuple[Hold, ...]:
         if criterion.divides
     ]
     cuts = _cuts(dividing, seen.edges_s, weight)
+    likely = [
+        _probabilities(criterion, odds, weight, cuts)
+        for criterion, odds in zip(criteria, answers, strict=True)
+    ]
     return tuple(
         replace(
             hold,
             start_s=float(seen.edges_s[first]),
             end_s=float(seen.edges_s[last]),
-            checks=_checks(criteria, answers, seen, weight, slice(first, last)),
+            checks=_checks(
+                criteria, answers, [p[part] for p in likely], seen, weight, slice(first, last)
+            ),
         )
-        for first, last in pairwise(cuts)
+        for part, (first, last) in enumerate(pairwise(cuts))
     )
 
 
@@ -168,10 +175,8 @@ def _cuts(dividing: list[tuple[_Criterion, Floats]], edges_s: Floats, weight: Fl
         if room_s >= SHORTEST_PART_S - 1e-9:
             cuts.append(edge)
     cuts.append(len(edges_s) - 1)
-    said = [
-        [_said(_probabilities(c, odds[i:j], weight[i:j])) for c, odds in dividing]
-        for i, j in pairwise(cuts)
-    ]
+    likely = [_probabilities(c, odds, weight, cuts) for c, odds in dividing]
+    said = [[_said(p[part]) for p in likely] for part in range(len(cuts) - 1)]
     inner = [cut for cut, (a, b) in zip(cuts[1:-1], pairwise(said), strict=True) if a != b]
     return [0, *inner, len(edges_s) - 1]
 
@@ -191,14 +196,14 @@ def _of_levels(odds: Floats, weight: Floats) -> Floats:
 def _checks(
     criteria: tuple[_Criterion, ...],
     answers: list[Floats],
+    likely: list[Floats],
     seen: Instants,
     weight: Floats,
     part: slice,
 ) -> tuple[Check, ...]:
     checks: list[Check] = []
     visible = float(seen.seen[part].mean())
-    for criterion, odds in zip(criteria, answers, strict=True):
-        probability = _probabilities(criterion, odds[part], weight[part])
+    for criterion, odds, probability in zip(criteria, answers, likely, strict=True):
         chosen = int(np.argmax(probability))
         value, sure = criterion.values[chosen], float(probability[chosen])
         share = _share(odds[part], weight[part], chosen)
@@ -210,21 +215,19 @@ def _checks(
     return tuple(checks)
 
 
-def _probabilities(criterion: _Criterion, odds: Floats, weight: Floats) -> Floats:
-    """Probability of every value in one part, ``(n_values,)``."""
-    total = float(weight.sum())
-    mean = (weight @ odds) / max(total, 1e-9)
+def _probabilities(criterion: _Criterion, odds: Floats, weight: Floats, cuts: list[int]) -> Floats:
+    """Probability of every value in every part between cuts, ``(n_parts, n_values)``."""
     question = _BY_NAME[criterion.question]
-    posterior = mean * min(total, _MOST_OBSERVATIONS) + np.log(
-        question.before / (1.0 - question.before)
-    )
-    yes = 1.0 / (1.0 + np.exp(-posterior))
+    total = np.array([weight[i:j].sum() for i, j in pairwise(cuts)])
+    mean = np.stack([weight[i:j] @ odds[i:j] for i, j in pairwise(cuts)])
+    mean /= np.maximum(total, 1e-9)[:, None]
+    counted = np.minimum(total, _MOST_OBSERVATIONS)
+    yes = [yes_of_parts(side, counted, question.before) for side in mean.T]
     if not question.sided:
-        return np.array([1.0 - yes[0], yes[0]])
+        return np.stack([1.0 - yes[0], yes[0]], axis=1)
     left, right = yes
-    return np.array(
-        [(1 - left) * (1 - right), left * (1 - right) + right * (1 - left), left * right]
-    )
+    none, both = (1 - left) * (1 - right), left * right
+    return np.stack([none, 1.0 - none - both, both], axis=1)
 
 
 def _share(odds: Floats, weight: Floats, chosen: int) -> float:
