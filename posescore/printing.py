@@ -19,11 +19,12 @@ from rich.progress import (
 from rich.table import Table
 from rich.text import Text
 
-from posescore.export.words import counted, tally_words
+from posescore.export.rows import speak
+from posescore.export.words import counted, named, result_words, tally_words
 from posescore.library.match import Match
 from posescore.library.review import Review
 from posescore.scoring.log import ruling_to_json
-from posescore.scoring.proposal import Proposal, ProposalKind, Result, Ruling, Tally
+from posescore.scoring.proposal import Proposal, ProposalKind, Ruling, Tally
 from posescore.terms import Athlete
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ def award_text(proposal: Proposal) -> str:
 
 def _what(proposal: Proposal) -> str:
     kind = proposal.would_be if proposal.kind in (ProposalKind.NEAR, ProposalKind.NONE) else None
-    return _words(kind or proposal.kind)
+    return speak(kind or proposal.kind)
 
 
 def _table(proposals: tuple[Proposal, ...], names: Mapping[Athlete, str]) -> Table:
@@ -99,7 +100,7 @@ def _table(proposals: tuple[Proposal, ...], names: Mapping[Athlete, str]) -> Tab
         who = names[p.athlete] if p.athlete else "-"
         table.add_row(
             clock_text(p.time_s), who, award_text(p), _what(p),
-            f"{p.confidence:.0%}", p.why, p.clause,
+            f"{p.confidence:.0%}", named(p.why, names), p.clause,
         )  # fmt: skip
     return table
 
@@ -123,12 +124,7 @@ def _print(ruling: Ruling, names: Mapping[Athlete, str]) -> None:
         console.print("No position was held long enough to propose anything.")
     console.print(f"If every proposal is confirmed: {_score_line(ruling.score, names)}")
     if ruling.result is not None:
-        console.print(_result_text(ruling.result, names))
-
-
-def _result_text(result: Result, names: Mapping[Athlete, str]) -> str:
-    winner = f"{names[result.winner]} wins by {result.by}" if result.winner else result.by
-    return f"{winner}: {result.why}"
+        console.print(f"It would end so: {result_words(ruling.result, names)}")
 
 
 def print_ruling(ruling: Ruling) -> None:
@@ -194,7 +190,7 @@ def print_assessment(found: Assessment) -> None:
         award, p = line.award, line.proposal
         late = "" if line.late_s is None else f"{line.late_s:+.2f} s"
         table.add_row(
-            clock_text(award["time_s"]), award["athlete"], _words(award["kind"]),
+            clock_text(award["time_s"]), award["athlete"], speak(award["kind"]),
             str(award["points"]), "missed" if p is None else clock_text(p.time_s), late,
             "" if p is None else f"{p.confidence:.0%}",
         )  # fmt: skip
@@ -203,14 +199,14 @@ def print_assessment(found: Assessment) -> None:
     for p in found.false_awards:
         console.print(
             f"False ({p.confidence:.0%} sure): {clock_text(p.time_s)} {p.athlete} "
-            f"{_words(p.kind)} {award_text(p)}: {p.why}"
+            f"{speak(p.kind)} {award_text(p)}: {p.why}"
         )
     for nothing in found.nothings:
         n, p = nothing.nothing, nothing.proposal
         told = "not explained" if p is None else f"explained: {p.why}"
         console.print(
-            f"Nothing at {clock_text(n['start_s'])} ({_words(n['would_be'])}, "
-            f"{_words(n['failed_criterion'])}): {told}"
+            f"Nothing at {clock_text(n['start_s'])} ({speak(n['would_be'])}, "
+            f"{speak(n['failed_criterion'])}): {told}"
         )
     explained = sum(nothing.proposal is not None for nothing in found.nothings)
     console.print(
@@ -219,10 +215,6 @@ def print_assessment(found: Assessment) -> None:
         f"right state {found.right_state:.0%} of the time in a named position; "
         f"both athletes in {found.both_found:.0%} of frames"
     )
-
-
-def _words(name: str) -> str:
-    return str(name).replace("_", " ")
 
 
 def print_agreement(found: Agreement) -> None:
