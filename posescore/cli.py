@@ -13,7 +13,14 @@ import click
 from posescore import __version__
 from posescore.errors import InputError, OwnFailureError, PoseScoreError, StorageError
 from posescore.measuring import benchmark, evaluate, train
-from posescore.options import FILE, json_option, library_option, open_library, print_json
+from posescore.options import (
+    FILE,
+    json_option,
+    library_option,
+    open_library,
+    out_option,
+    print_json,
+)
 from posescore.outputs import COMMANDS as OUTPUTS
 
 if TYPE_CHECKING:
@@ -226,7 +233,7 @@ def score(log: Path, as_json: bool) -> None:
 
 @main.command()
 @click.argument("source", type=FILE)
-@click.option("--out", type=FILE, required=True, help="COCO keypoints JSON to write.")
+@out_option("COCO keypoints JSON to write.")
 @click.option("--every-frame", is_flag=True, help="Look at every frame of a video.")
 def pose(source: Path, out: Path, every_frame: bool) -> None:
     """Find both athletes' keypoints in a video, a picture or a folder of pictures."""

@@ -7,14 +7,21 @@ from typing import Any
 
 import click
 
-from posescore.options import FILE, json_option, print_json
+from posescore.options import (
+    FILE,
+    amount_option,
+    json_option,
+    poses_option,
+    print_json,
+    seed_option,
+)
 
 PARTS = ("help", "pipeline", "match", "after", "pages", "memory", "whole-memory")
 """What can be measured; the benchmark's own table, said here so that help needs no heavy import."""
 
 
 @click.command()
-@click.option("--poses", type=FILE, envvar="POSESCORE_POSES3D", help="The open pose set (.npz).")
+@poses_option
 @click.option(
     "--out",
     type=FILE,
@@ -22,7 +29,7 @@ PARTS = ("help", "pipeline", "match", "after", "pages", "memory", "whole-memory"
     show_default=True,
     help="File of the weights; their card goes beside it.",
 )
-@click.option("--seed", type=int, default=0, show_default=True)
+@seed_option
 @click.option("--material", type=FILE, help="Only write what is learned from, to learn elsewhere.")
 @click.option("--learned", type=FILE, help="Networks of keypoints that learned elsewhere.")
 @click.option("--members-from", type=FILE, help="Keep the other networks of this classifier.")
@@ -57,7 +64,7 @@ def evaluate() -> None:
 
 
 @evaluate.command("position")
-@click.option("--poses", type=FILE, envvar="POSESCORE_POSES3D", help="The open pose set (.npz).")
+@poses_option
 @click.option("--real", type=FILE, multiple=True, help="Keypoints that a pose pass gave (.npz).")
 @json_option("the table")
 def evaluate_position(poses: Path | None, real: tuple[Path, ...], as_json: bool) -> None:
@@ -96,29 +103,10 @@ def evaluate_pose(
 @click.option("--truth", type=FILE, help="Truth of the VIDEO.  [default: the sample match's]")
 @click.option("--track", "track_file", type=FILE, help="Keypoints instead of the pose pass.")
 @click.option("--true-keypoints", is_flag=True, help="The sample match's true keypoints.")
-@click.option(
-    "--noise",
-    type=click.FloatRange(0, 1),
-    default=0.0,
-    show_default=True,
-    help="Noise on keypoints, as a share of the athlete's size.",
-)
-@click.option(
-    "--missing",
-    type=click.FloatRange(0, 1),
-    default=0.0,
-    show_default=True,
-    help="Share of keypoints dropped.",
-)
-@click.option("--seed", type=int, default=0, show_default=True)
-@click.option(
-    "--within",
-    "within_s",
-    type=click.FloatRange(0, 60),
-    default=1.0,
-    show_default=True,
-    help="Seconds a proposal may be off.",
-)
+@amount_option("--noise", 1, 0.0, "Noise on keypoints, as a share of the athlete's size.")
+@amount_option("--missing", 1, 0.0, "Share of keypoints dropped.")
+@seed_option
+@amount_option("--within", 60, 1.0, "Seconds a proposal may be off.", "within_s")
 def evaluate_match(video: Path | None, **given: Any) -> None:
     """Hold the proposals for a match against its truth (default: the sample match)."""
     from posescore.assessment import assess_command

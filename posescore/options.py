@@ -21,6 +21,27 @@ library_option = click.option(
 )  # fmt: skip
 
 
+match_argument = click.argument("match", metavar="MATCH")
+poses_option = click.option(
+    "--poses", type=FILE, envvar="POSESCORE_POSES3D", help="The open pose set (.npz)."
+)
+seed_option = click.option("--seed", type=int, default=0, show_default=True)
+
+
+def out_option(what: str) -> Callable[[Any], Any]:
+    """Give a command ``--out``, which it cannot do without."""
+    return click.option("--out", type=FILE, required=True, help=what)
+
+
+def amount_option(
+    name: str, at_most: float, usual: float, what: str, variable: str | None = None
+) -> Callable[[Any], Any]:
+    """Give a command a number from 0 on, such as seconds or a share."""
+    names = (name,) if variable is None else (name, variable)
+    allowed = click.FloatRange(0, at_most)
+    return click.option(*names, type=allowed, default=usual, show_default=True, help=what)
+
+
 def open_library(folder: Path | None, read_only: bool = False) -> Library:
     """Open the library of a folder, or the user's."""
     from posescore.library.library import Library

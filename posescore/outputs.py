@@ -7,14 +7,23 @@ from pathlib import Path
 
 import click
 
-from posescore.options import FILE, json_option, library_option, open_library, print_json
+from posescore.options import (
+    FILE,
+    amount_option,
+    json_option,
+    library_option,
+    match_argument,
+    open_library,
+    out_option,
+    print_json,
+)
 
 FORMATS = ("csv", "json", "webvtt", "holds-csv", "frames-csv")
 """Those of the exports, said here so that help needs no heavy import."""
 
 
 @click.command()
-@click.argument("match")
+@match_argument
 @click.option(
     "--format",
     "kind",
@@ -23,17 +32,22 @@ FORMATS = ("csv", "json", "webvtt", "holds-csv", "frames-csv")
     help="csv, json and webvtt: the score log; holds-csv, frames-csv: positions by hold or frame.",
 )
 @click.option("--out", type=FILE, help="File to write.  [default: print]")
+@click.option("--opinion", default="", help="Whose own review.  [default: the shared log]")
 @library_option
-def export(match: str, kind: str, out: Path | None, library_folder: Path | None) -> None:
-    """Write the score log of a MATCH (its number or title)."""
+def export(
+    match: str, kind: str, out: Path | None, opinion: str, library_folder: Path | None
+) -> None:
+    """Write the score log, or the positions, of a MATCH (its number or title)."""
     from posescore.export.export import export_match, export_text
+    from posescore.library.agreement import check_opinion
 
     library = open_library(library_folder)
     found = library.find_match(match)
+    check_opinion(library, found.id, opinion)
     if out is None:
-        sys.stdout.buffer.write(export_text(library, found.id, kind).encode())
+        sys.stdout.buffer.write(export_text(library, found.id, kind, opinion).encode())
     else:
-        export_match(library, found.id, kind, out)
+        export_match(library, found.id, kind, out, opinion)
         click.echo(str(out))
 
 
@@ -42,8 +56,8 @@ _no_skeletons = click.option("--no-skeletons", is_flag=True, help="Leave the ske
 
 
 @click.command()
-@click.argument("match")
-@click.option("--out", type=FILE, required=True, help="File to write: .html or .pdf.")
+@match_argument
+@out_option("File to write: .html or .pdf.")
 @_hide_faces
 @_no_skeletons
 @library_option
@@ -66,24 +80,10 @@ def report(
 
 
 @click.command()
-@click.argument("match")
-@click.option("--out", type=FILE, required=True, help="Folder for the clips.")
-@click.option(
-    "--before",
-    "before_s",
-    type=click.FloatRange(0, 60),
-    default=5.0,
-    show_default=True,
-    help="Seconds before an award.",
-)
-@click.option(
-    "--after",
-    "after_s",
-    type=click.FloatRange(0, 60),
-    default=2.0,
-    show_default=True,
-    help="Seconds after it.",
-)
+@match_argument
+@out_option("Folder for the clips.")
+@amount_option("--before", 60, 5.0, "Seconds before an award.", "before_s")
+@amount_option("--after", 60, 2.0, "Seconds after it.", "after_s")
 @click.option("--proposed", is_flag=True, help="Also what nobody has confirmed yet.")
 @click.option("--whole", is_flag=True, help="The whole match as one film instead.")
 @_hide_faces
@@ -130,8 +130,8 @@ def clips(
 
 
 @click.command()
-@click.argument("match")
-@click.option("--out", type=FILE, required=True, help="HTML file to write.")
+@match_argument
+@out_option("HTML file to write.")
 @click.option("--confirmed", is_flag=True, help="Leave out what nobody has confirmed yet.")
 @_hide_faces
 @library_option
@@ -154,7 +154,7 @@ def lesson(
 
 
 @click.command()
-@click.argument("match")
+@match_argument
 @click.argument("one")
 @click.argument("other", default="")
 @json_option("the comparison")

@@ -167,6 +167,28 @@ def test_an_unknown_match_is_one_sentence(tmp_path: Path) -> None:
     assert_one_sentence(run("export", "7", "--format", "csv", library=tmp_path / "new"), 2, "7")
 
 
+def test_positions_of_every_frame_as_one_reviewer_has_them(tmp_path: Path) -> None:
+    from posescore.library.edits import NameStretch
+    from posescore.library.library import Library
+    from posescore.terms import Athlete, Position
+    from tests.library.samples import INFO, analysis
+
+    with Library(tmp_path / "library") as library:
+        match = library.add_match(INFO)
+        library.save_analysis(match.id, analysis())
+        named = NameStretch(0.0, 5.0, Position.TURTLE, Athlete.B)
+        library.edit(match.id, named, "Una", "Una")
+    asked = ("export", "1", "--format", "frames-csv")
+    shared = run(*asked, library=tmp_path / "library").stdout.splitlines()
+    own = run(*asked, "--opinion", "Una", library=tmp_path / "library").stdout.splitlines()
+    assert len(own) == len(shared)
+    assert shared[1].split(",")[2:] != own[1].split(",")[2:]
+    assert own[1].split(",")[2:] == ["turtle", "B", "1.000", "person"]
+    assert own[-1] == shared[-1]
+    nobody = run(*asked, "--opinion", "Ida", library=tmp_path / "library")
+    assert_one_sentence(nobody, 2, "'Ida'", "'Una'")
+
+
 def test_classify_answers_every_picture_in_order() -> None:
     done = run("classify", shipped("sample_video", "keypoints.json"), "--json")
     assert done.returncode == 0, done.stderr

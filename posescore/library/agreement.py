@@ -129,14 +129,25 @@ def compare_opinions(library: Library, match_id: int, one: str, other: str) -> A
     InputError
         When both are the same.
     """
-    known = ["", *(name for name in library.opinions(match_id) if name)]
     for name in (one, other):
-        if name not in known:
-            names = ", ".join(repr(each) for each in known)
-            raise NotFoundError(f"match {match_id} has no opinion {name!r}: choose from {names}.")
+        check_opinion(library, match_id, name)
     if one == other:
         raise InputError("an opinion agrees with itself: name two.")
     return agreement(library.review(match_id, one), library.review(match_id, other), (one, other))
+
+
+def check_opinion(library: Library, match_id: int, name: str) -> None:
+    """Refuse the name of an opinion that nobody began; "" is the shared log.
+
+    Raises
+    ------
+    NotFoundError
+        One sentence with the names that are there.
+    """
+    known = ["", *(each for each in library.opinions(match_id) if each)]
+    if name not in known:
+        names = ", ".join(repr(each) for each in known)
+        raise NotFoundError(f"match {match_id} has no opinion {name!r}: choose from {names}.")
 
 
 def agreement(one: Review, other: Review, names: tuple[str, str] = ("", "")) -> Agreement:
