@@ -1,7 +1,8 @@
 """Criteria read off the 3D joints of named poses.
 
 A knee is on the mat below 12 cm and off it above 20 cm (between them it is left out), a heel is a
-hook where it lies in front of the opponent's pelvis and between his hips' sides, the other leg of
+hook where it lies in front of the opponent's pelvis and between his hips' sides, feet are crossed
+where both heels do and the left one is on the right by 5 cm or more, the other leg of
 knee-on-belly lies towards the head where its middle does. Half guard and mount are the poses' own
 names.
 """
@@ -21,6 +22,7 @@ from posescore.terms import Position
 
 _DOWN_M: Final = 0.12
 _UP_M: Final = 0.20
+_CROSSED_M: Final = 0.05
 Bools = NDArray[np.bool_]
 
 
@@ -41,10 +43,7 @@ def cases_of(position: Position, pairs: Floats) -> Iterator[tuple[str, str, Bool
     elif position is Position.KNEE_ON_BELLY:
         yield from _of_knee_on_belly(pairs)
     elif position is Position.BACK_CONTROL:
-        for side in SIDES:
-            place = _in_pelvis(pairs[:, 1], pairs[:, 0, JOINT[f"{side}_heel"]])
-            hooked = (place[:, 2] > 0.03) & (np.abs(place[:, 0]) < 0.24)
-            yield "hook", side, hooked, np.ones(len(pairs), np.bool_)
+        yield from _of_back_control(pairs)
 
 
 def _of_knee_on_belly(pairs: Floats) -> Iterator[tuple[str, str, Bools, Bools]]:
@@ -65,6 +64,17 @@ def _of_knee_on_belly(pairs: Floats) -> Iterator[tuple[str, str, Bools, Bools]]:
     other = (chosen("knee", on=False) + chosen("ankle", on=False)) / 2
     lead = _along(lower, other) - _along(lower, chosen("knee", on=True))
     yield "hip_side", "left", lead > 0, np.abs(lead) > 0.1
+
+
+def _of_back_control(pairs: Floats) -> Iterator[tuple[str, str, Bools, Bools]]:
+    place = {side: _in_pelvis(pairs[:, 1], pairs[:, 0, JOINT[f"{side}_heel"]]) for side in SIDES}
+    for side in SIDES:
+        hooked = (place[side][:, 2] > 0.03) & (np.abs(place[side][:, 0]) < 0.24)
+        yield "hook", side, hooked, np.ones(len(pairs), np.bool_)
+    over_m = place["left"][:, 0] - place["right"][:, 0]
+    in_front = (place["left"][:, 2] > 0.03) & (place["right"][:, 2] > 0.03)
+    crossed = (over_m > _CROSSED_M) & in_front
+    yield "feet_crossed", "left", crossed, crossed | (over_m < -_CROSSED_M)
 
 
 def _all(pairs: Floats, *, answer: bool) -> tuple[Bools, Bools]:
