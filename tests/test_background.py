@@ -61,7 +61,10 @@ def match(library: Library, clip: Path) -> Match:
     return add_footage(library, clip, INFO).match
 
 
-def keeps(act: Callable[[Library, Progress], None]) -> Analyse:
+Act = Callable[[Match, Library, Progress], None]
+
+
+def keeps(act: Act) -> Analyse:
     """An analysis that does something in its middle and then keeps the invented match."""
 
     def analyse(
@@ -71,8 +74,7 @@ def keeps(act: Callable[[Library, Progress], None]) -> Analyse:
         progress: Progress,
         warn: Callable[[str], None],
     ) -> None:
-        progress("finding both athletes", 1, 2)
-        act(library, progress)
+        act(match, library, progress)
         library.save_analysis(match.id, analysis())
 
     return analyse
@@ -91,7 +93,8 @@ def test_a_job_runs_and_tells_how_far_it_is(library: Library, match: Match) -> N
     job = library.queue_job(match.id, {"every_frame": True})
     told: list[tuple[str, int, int]] = []
 
-    def look(library: Library, progress: Progress) -> None:
+    def look(match: Match, library: Library, progress: Progress) -> None:
+        progress("finding both athletes", 1, 2)
         running = library.job(job.id)
         assert running.state is JobState.RUNNING
         assert running.progress == pytest.approx(PLAIN["finding both athletes"][1] / 2)
@@ -108,7 +111,7 @@ def test_a_job_runs_and_tells_how_far_it_is(library: Library, match: Match) -> N
 def test_a_stopped_job_leaves_nothing(library: Library, match: Match) -> None:
     job = library.queue_job(match.id)
 
-    def stop(library: Library, progress: Progress) -> None:
+    def stop(match: Match, library: Library, progress: Progress) -> None:
         library.end_job(job.id, JobState.CANCELLED)
         progress("naming positions", 0, 2)
         raise AssertionError("not stopped")
@@ -122,7 +125,7 @@ def test_a_stopped_job_leaves_nothing(library: Library, match: Match) -> None:
 def test_a_match_deleted_in_the_middle_is_no_failure(library: Library, match: Match) -> None:
     job = library.queue_job(match.id)
 
-    def delete(library: Library, progress: Progress) -> None:
+    def delete(match: Match, library: Library, progress: Progress) -> None:
         library.end_job(job.id, JobState.CANCELLED)
         library.delete_match(match.id)
         progress("naming positions", 0, 2)
@@ -140,19 +143,13 @@ def test_a_failure_is_kept_in_a_sentence_and_does_not_hold_up_the_rest(
     jobs = [library.queue_job(match.id), library.queue_job(second.id)]
     asked: list[int] = []
 
-    def analyse(
-        match: Match,
-        settings: Mapping[str, object],
-        library: Library,
-        progress: Progress,
-        warn: Callable[[str], None],
-    ) -> None:
+    def act(match: Match, library: Library, progress: Progress) -> None:
         asked.append(1)
         if match.id != second.id:
             raise FootageError("nobody was found in it.")
         raise ZeroDivisionError("by zero")
 
-    work(library, analyse)
+    work(library, keeps(act))
     assert len(asked) == 2
     ends = [library.job(job.id) for job in jobs]
     assert [end.state for end in ends] == [JobState.FAILED, JobState.FAILED]
@@ -172,13 +169,7 @@ def test_work_takes_up_what_a_crash_left_and_passes_over_what_runs_elsewhere(
     library.update_job(left.id, 0.7, "finding both athletes")
     asked: list[int] = []
 
-    def analyse(
-        match: Match,
-        settings: Mapping[str, object],
-        library: Library,
-        progress: Progress,
-        warn: Callable[[str], None],
-    ) -> None:
+    def act(match: Match, library: Library, progress: Progress) -> None:
         asked.append(match.id)
         now = library.job(left.id)
         assert now.progress == now.started_progress == 0.0
@@ -189,10 +180,9 @@ def test_work_takes_up_what_a_crash_left_and_passes_over_what_runs_elsewhere(
         assert now.started_progress == pytest.approx(0.8 * 0.97), (
             "time left is counted from new work"
         )
-        library.save_analysis(match.id, analysis())
 
     with library.claim(elsewhere.match_id):
-        work(library, analyse)
+        work(library, keeps(act))
     assert asked == [match.id]
     assert library.job(left.id).state is JobState.DONE
     assert library.job(elsewhere.id).state is JobState.QUEUED
