@@ -10,6 +10,7 @@ squared distance from what came true (Brier), each match left out in turn, befor
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
 import sys
 from collections.abc import Mapping, Sequence
@@ -22,6 +23,7 @@ import numpy as np
 
 from posescore.assessment import degraded, read_truth
 from posescore.holds.judge import FILE
+from posescore.holds.refit import PROPOSALS, with_hash
 from posescore.pipeline import read_positions
 from posescore.pose.coco import track_from_coco
 from posescore.pose.track import PairTrack
@@ -128,11 +130,32 @@ def table(cases: Sequence[Case], after: Sequence[float]) -> str:
     return "\n".join(lines)
 
 
-def write(line: Observed, file: Path) -> None:
-    """Put the line into ``criteria.json``."""
-    data = json.loads(file.read_text("utf-8"))
+def write(line: Observed, told: str, folder: Path) -> None:
+    """Put the line into ``criteria.json`` and what was measured into its card."""
+    path, card = folder / FILE, folder / FILE.replace(".json", ".md")
+    data = json.loads(path.read_text("utf-8"))
     data["proposals"] = [float(f"{line.constant:.4g}"), float(f"{line.share:.4g}")]
-    file.write_text(json.dumps(data) + "\n", "utf-8")
+    text = json.dumps(data) + "\n"
+    path.write_text(text, "utf-8")
+    before = card.read_text("utf-8").partition(PROPOSALS)[0].rstrip()
+    body = with_hash(before, hashlib.sha256(text.encode()).hexdigest())
+    card.write_text(f"{body}\n\n{PROPOSALS}, {told}", "utf-8")
+
+
+def told_of(line: Observed, cases: Sequence[Case]) -> str:
+    """The card's words on a fit, each match left out in turn."""
+    names = ", ".join(f"*{name}*" for name in dict.fromkeys(case.match for case in cases))
+    return f"""given how sure the engine is: log odds {line.constant:.2f} +
+{line.share:.2f} times the engine's (`posescore/scoring/observed.py`), fitted by
+`python -m posescore.proposal_fit FOLDER...` on the filmed training matches {names}, as the shipped
+pass reads them, each read {REREADS} times more with noise on top, each match left out in turn:
+
+```
+{table(cases, left_out(cases))}
+```
+
+Few proposals of few matches, all by one author and renderer: a first calibration.
+"""
 
 
 def main() -> None:
@@ -145,13 +168,12 @@ def main() -> None:
     cases = [case for folder in arguments.match for case in cases_of(folder)]
     if arguments.check:
         shipped = shipped_observed()
-        after = [shipped.of(case.confidence) for case in cases]
+        sys.stdout.write(table(cases, [shipped.of(case.confidence) for case in cases]) + "\n")
     else:
         line = fitted(cases)
-        write(line, arguments.out / FILE)
-        after = left_out(cases)
-        sys.stdout.write(f"log odds {line.constant:.2f} + {line.share:.2f} times the engine's\n")
-    sys.stdout.write(table(cases, after) + "\n")
+        told = told_of(line, cases)
+        write(line, told, arguments.out)
+        sys.stdout.write(told)
 
 
 if __name__ == "__main__":

@@ -71,6 +71,10 @@ adult; children's proportions and loose clothing were not tried.
 """
 
 
+PROPOSALS: Final = "**How often proposals are right**"
+"""What follows in the card is written by :mod:`posescore.proposal_fit`."""
+
+
 def main() -> None:
     """Fit, write ``criteria.json`` and its card, print the table of accuracies."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -90,6 +94,7 @@ def main() -> None:
     _write(arguments.out, judges, mix)  # the matches are read with the new judges
     mix = with_constant(mix, stretches_of(arguments.matches))
     digest = _write(arguments.out, judges, mix)
+    kept = card.read_text("utf-8").partition(PROPOSALS) if card.exists() else ("", "", "")
     text = _CARD.format(
         n=N_FIGURES,
         low=int(ELEVATION_DEG[0]),
@@ -100,6 +105,7 @@ def main() -> None:
         views=VIEWS,
         open_table=_open_table(),
     )
+    text += f"\n{kept[1]}{kept[2]}" if kept[1] else ""
     card.write_text(text, "utf-8")
     sys.stdout.write(text)
 
@@ -123,7 +129,12 @@ def _write(out: Path, judges: Mapping[str, Judge], mix: Mix) -> str:
 
 def _renewed(card: str, mix: Mix, digest: str) -> str:
     """The card with another constant and hash."""
-    card = re.sub(r"log odds -?[\d.]+ \+", f"log odds {mix.constant:.2f} +", card)
+    card = re.sub(r"log odds -?[\d.]+ \+", f"log odds {mix.constant:.2f} +", card, count=1)
+    return with_hash(card, digest)
+
+
+def with_hash(card: str, digest: str) -> str:
+    """The card of a file with this SHA-256."""
     return re.sub(r"`[0-9a-f]{64}`", f"`{digest}`", card)
 
 
