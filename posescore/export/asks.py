@@ -6,7 +6,7 @@ of each line stands beside the line itself.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 from posescore.scoring.proposal import ProposalKind
@@ -54,6 +54,24 @@ ASKS: Final[Mapping[ProposalKind, str]] = {
         "Leaving the area to avoid a score is a penalty, and gives the other two points."
     ),
 }
+
+
+_SOURCE: Final = "Rule numbers: the international federation's rule book, version 6.1 (2024)."
+_MARKS: Final[Mapping[str, str]] = {
+    "[AJP]": "read in another organisation's rule book of 2024, which runs nearly parallel.",
+    "[mem]": "from memory, not checked in print.",
+    "[practice]": "common practice, printed nowhere.",
+}
+"""What the marks behind a clause mean."""
+
+
+def sources_of(clauses: Iterable[str], rules: str) -> str:
+    """Where these clauses can be read; "" for a rule set of a person's own."""
+    if rules not in PUBLISHED:
+        return ""
+    said = " ".join(clauses)
+    marks = [f"{mark} {means}" for mark, means in _MARKS.items() if mark in said]
+    return " ".join((_SOURCE, *marks))
 
 
 def asks_of(kind: ProposalKind, rules: str) -> str:

@@ -13,6 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from posescore import __version__
 from posescore.errors import InputError, NotFoundError
+from posescore.export.asks import sources_of
 from posescore.export.export import put
 from posescore.export.score_drawing import INK, Plot, plot_of, points_text
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
@@ -79,6 +80,14 @@ class Report:
             for group in (self.awards, self.proposed)
         )
         return one, two
+
+    @property
+    def sources(self) -> str:
+        """Where the clauses of all lines can be read."""
+        told = (*self.awards, *self.proposed, *self.near)
+        clauses = [each.clause for each in told]
+        clauses += [criterion.clause for each in told for criterion in each.missing]
+        return sources_of(clauses, self.review.rules) if told else ""
 
     @property
     def shown_text(self) -> str:

@@ -48,6 +48,8 @@ def report_pdf(report: Report) -> bytes:
     _positions(paper, report)
     paper.heading("Safety")
     paper.say(SAFETY)
+    if report.sources:
+        paper.say(report.sources, soft=True)
     made = f"{report.shown_text} Rules: {report.review.rules}. Made by PoseScore {__version__}."
     paper.say(made.strip(), soft=True)
     return bytes(paper.output())

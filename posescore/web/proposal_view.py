@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from posescore.export.asks import asks_of
+from posescore.export.asks import asks_of, sources_of
 from posescore.export.evidence import (
     PathStep,
     answer_of,
@@ -46,6 +46,7 @@ def _proposal_out(line: LogLine, review: Review, names: Mapping[Athlete, str]) -
         why=why_of(line, names) if made is item.shown else named(made.why, names),
         told=list(two_sentences(line, names)),
         asks=asks_of(kind_of(made), review.rules),
+        sources=sources_of([made.clause, *(each.clause for each in made.criteria)], review.rules),
         confidence=made.confidence,
         start_s=made.evidence.start_s,
         end_s=made.evidence.end_s,

@@ -172,7 +172,8 @@ class ProposalOut(AwardOut):
     ``hold`` is the one it is about, ``on_the_way`` are the events between the position before and
     the line. ``look_s`` is where to look: its instant, or for what was no points the end of the
     position that it is about. ``confidence`` is how sure all of it together is. ``told`` says it
-    in two sentences for somebody who never trained, ``asks`` what the published rule asks.
+    in two sentences for somebody who never trained, ``asks`` what the published rule asks,
+    ``sources`` where its clauses can be read.
     """
 
     id: str
@@ -180,6 +181,7 @@ class ProposalOut(AwardOut):
     why: str
     told: list[str]
     asks: str
+    sources: str
     confidence: float
     start_s: float
     end_s: float

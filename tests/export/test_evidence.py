@@ -1,8 +1,10 @@
 from __future__ import annotations
 
+import re
+
 import pytest
 
-from posescore.export.asks import ASKS, asks_of
+from posescore.export.asks import ASKS, asks_of, sources_of
 from posescore.export.evidence import (
     PERSONS_ANSWER,
     answer_of,
@@ -20,6 +22,7 @@ from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.resolve import effect_of
 from posescore.scoring.proposal import Criterion, ProposalKind
+from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete, Position
 
 Kept = tuple[Library, Match]
@@ -138,3 +141,16 @@ def test_what_happened_on_the_way_is_told(filmed: Kept) -> None:
     assert EventName.TAKEDOWN_ATTEMPT in told
     assert EventName.START not in told
     assert all(0.0 < (step.confidence or 0.0) <= 1.0 for step in path)
+
+
+def test_marks_behind_a_clause_are_explained() -> None:
+    rules = "sport-jiu-jitsu"
+    shipped = RuleSet.load(rules)
+    clauses = [*shipped.clauses.values()]
+    marks = {mark for clause in clauses for mark in re.findall(r"\[\w+\]", clause)}
+    assert {"[AJP]", "[mem]", "[practice]"} <= marks
+    told = sources_of(clauses, rules)
+    assert all(f"{mark} " in told for mark in marks)
+    assert "6.1 (2024)" in told
+    assert "[" not in sources_of(["4.1", "3.1"], rules)
+    assert sources_of(clauses, "rules-of-my-own.toml") == ""

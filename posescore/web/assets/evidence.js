@@ -123,7 +123,8 @@ export const CriterionList = {
               <button v-if="row.state !== 'yes'" type="button" class="quiet" :disabled="busy" @click="$emit('check', row.check, row.if_met)">I saw that it was met</button>
               <button v-if="row.state !== 'no'" type="button" class="quiet" :disabled="busy" @click="$emit('check', row.check, row.if_not)">I saw that it was not</button></span></span>
         </li>
-      </ul></div>`,
+      </ul>
+      <p v-if="proposal.sources" class="fine">{{ proposal.sources }}</p></div>`,
   computed: {
     rows() {
       const first = (criterion) => (criterion.decides ? 0 : 1);
