@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.browser.conftest import Watch
 from tests.browser.room import drawn_frame, go_to, named_frame, open_match
 from tests.browser.served import FRAME_CLIPS
 
@@ -63,3 +64,19 @@ def test_stopping_names_the_frame_that_is_shown(page: Page, number: int, clock) 
 def check(page: Page, expected: int) -> None:
     expect(page.locator("#frame-now")).to_have_text(str(expected))
     assert drawn_frame(page) == named_frame(page) == expected
+
+
+def test_without_footage_the_skeletons_are_walked_through(page: Page, watch: Watch) -> None:
+    gone = "/films/final.mp4: the footage is gone; put it back and reload the page."
+    page.route("**/footage", lambda route: route.fulfill(status=404, json={"error": gone}))
+    page.goto("/match/1")
+    expect(page.locator(".trouble")).to_contain_text(gone)
+    page.keyboard.press("ArrowDown")
+    expect(page.locator("#frame-now")).to_have_text("100")
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#frame-now")).to_have_text("101")
+    page.keyboard.press("y")
+    expect(page.locator("#said")).to_contain_text("Confirmed")
+    page.keyboard.press("u")
+    expect(page.locator("#said")).to_contain_text("Undone")
+    watch.said.clear()  # the browser's own words on what was not there

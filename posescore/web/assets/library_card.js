@@ -13,7 +13,7 @@ export default {
       <div class="pairing">
         <template v-for="(who, letter) in row.athletes" :key="letter">
           <b class="chip" :class="'chip-' + letter">{{ letter }}</b>
-          <span>{{ who.shown }} <span v-if="who.belt" class="hint">{{ who.belt }} belt</span></span>
+          <span>{{ who.shown }} <span class="hint">{{ marks(who) }}</span></span>
           <b class="num" :aria-label="points(letter) === '' ? null : points(letter) + ' points confirmed'">{{ points(letter) }}</b>
         </template>
       </div>
@@ -53,6 +53,10 @@ export default {
     },
   },
   methods: {
+    /** What tells the two apart on the mat. */
+    marks(who) {
+      return [who.gi_colour && `${who.gi_colour} gi`, who.belt && `${who.belt} belt`].filter(Boolean).join(", ");
+    },
     /** Confirmed points; nothing before anybody decided anything, which is not the same as 0. */
     points(letter) {
       const { standing } = this.row;

@@ -16,6 +16,7 @@ export const template = `
       <div v-if="!shelf.in_library" class="nothing">
         <h2>There is no match yet</h2>
         <p>Drop videos of matches here, or <button type="button" class="quiet" @click="open = 'add'">choose files or a folder</button>. PoseScore finds both athletes, names the positions and proposes points; you decide.</p>
+        <p class="hint">To look around first, run <code>posescore demo</code>: it brings a rendered sample match.</p>
       </div>
       <template v-else>
         <form class="tools" role="search" @submit.prevent="refresh">

@@ -35,6 +35,7 @@ export default {
     this.presented = 0;
     this.wanted = null; // the frame that was asked for and is not on the screen yet
     this.tries = 0;
+    this.blind = false; // true where the browser has no picture to show
     this.queued = null; // the frame to seek to once the seek under way has ended
     this.playDue = false; // true where play was asked for before the wanted frame was on the screen
   },
@@ -103,10 +104,12 @@ export default {
       this.wanted = this.clock.clamp(frameIndex);
       this.queued = null;
       this.tries = 0;
-      if (this.offset === null) return;
+      if (this.blind) return this.showFrame(this.wanted);
+      if (this.offset === null) return undefined;
       if (video.seeking) this.queued = this.wanted;
       else if (video.paused && this.wanted === this.presented) this.arrive();
       else this.seek();
+      return undefined;
     },
     seek() {
       this.$refs.video.currentTime = this.clock.inside(this.wanted) + this.offset + this.tries * RETRY_S;
@@ -196,8 +199,21 @@ export default {
       if (this.tries <= MOST_TRIES) this.seek();
       else this.arrive();
     },
-    onError() {
-      this.$emit("trouble", "The browser cannot play this footage. Analyse the match again to make a copy that it can play.");
+    /** Without a picture the skeletons can still be walked through, frame by frame. */
+    async onError() {
+      this.blind = true;
+      this.offset = 0;
+      if (this.wanted !== null) this.goTo(this.wanted);
+      this.$emit("trouble", await this.whyNot());
+    },
+    async whyNot() {
+      const cannot = "The browser cannot play this footage. Analyse the match again to make a copy that it can play.";
+      try {
+        const answer = await fetch(this.footage.url, { headers: { Range: "bytes=0-0" } });
+        return answer.ok ? cannot : (await answer.json()).error ?? cannot;
+      } catch {
+        return cannot;
+      }
     },
   },
 };
