@@ -20,11 +20,13 @@ from posescore.simulation.pair_network.checkpoint import (  # noqa: E402
 )
 from posescore.simulation.pair_network.encoder import LIGHTNING_OUTPUTS, empty_encoder  # noqa: E402
 from posescore.simulation.pair_network.finder import EDGE_BINS, boxes_of  # noqa: E402
+from posescore.simulation.pair_network.learner import Place  # noqa: E402
 from posescore.simulation.pair_network.loss import Truth, pair_loss  # noqa: E402
 from posescore.simulation.pair_network.network import (  # noqa: E402
     N_PARTS,
     Mixer,
     Outputs,
+    best_places,
     decode_heat,
 )
 from posescore.simulation.pair_network.pass_errors import (  # noqa: E402
@@ -34,7 +36,6 @@ from posescore.simulation.pair_network.pass_errors import (  # noqa: E402
 )
 from posescore.simulation.pair_network.scores import overlap, similarity  # noqa: E402
 from posescore.simulation.pair_network.supply import Supply  # noqa: E402
-from posescore.simulation.pair_network.training import Place  # noqa: E402
 from posescore.simulation.pose_set import PoseSet  # noqa: E402
 
 
@@ -102,6 +103,11 @@ def test_the_runtime_and_training_read_one_clear_hill_alike() -> None:
     assert np.abs(decoded(heat[0].numpy()) - trained[0].numpy()).max() < 0.5
 
 
+def test_pass_errors_are_read_as_the_runtime_reads() -> None:
+    heat = torch.randn(1, 2, 21, 4096, generator=torch.Generator().manual_seed(3)) * 4
+    assert np.allclose(decoded(heat[0].numpy()), best_places(heat)[0].numpy(), atol=0.05)
+
+
 def test_checkpoints_come_back_in_half_precision(tmp_path: Path) -> None:
     module = torch.nn.Linear(40, 30)
     save_checkpoint(tmp_path, part=module)
@@ -164,14 +170,13 @@ def test_frozen_layers_do_not_learn() -> None:
 
 
 def test_bad_gradients_count_as_none_and_long_ones_are_shortened() -> None:
-    weight = torch.nn.Parameter(torch.zeros(4))
     place = Place(0, 1, torch.device("cpu"))
-    weight.grad = torch.tensor([3.0, 4.0, 0.0, 0.0])
-    place.averaged([weight])
-    assert torch.allclose(weight.grad, torch.tensor([1.2, 1.6, 0.0, 0.0]), atol=1e-4)
-    weight.grad = torch.tensor([1.0, float("nan"), 0.0, 0.0])
-    place.averaged([weight])
-    assert not weight.grad.any()
+    gradient = torch.tensor([3.0, 4.0, 0.0, 0.0])
+    place.averaged(gradient)
+    assert torch.allclose(gradient, torch.tensor([1.2, 1.6, 0.0, 0.0]), atol=1e-4)
+    gradient = torch.tensor([1.0, float("nan"), 0.0, 0.0])
+    place.averaged(gradient)
+    assert not gradient.any()
 
 
 def test_the_square_of_the_errors_is_the_runtime_s() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Sequence
 
 import torch
@@ -12,10 +13,16 @@ class Dice:
     """Draws on one device from one seed: the same seed gives the same pictures."""
 
     def __init__(self, seed: int, device: torch.device) -> None:
-        self.device = device
+        self.device, self.dtype = device, torch.float32
         self.generator = torch.Generator(device=device)
         self.generator.manual_seed(seed)
         self._constants: dict[object, Tensor] = {}
+
+    def of(self, dtype: torch.dtype) -> Dice:
+        """The same generator, whose numbers are of another type."""
+        other = copy.copy(self)
+        other.dtype = dtype
+        return other
 
     def constant(self, values: Sequence[float] | Sequence[Sequence[float]]) -> Tensor:
         """Numbers on the device, brought there once: bringing them makes a GPU wait."""
@@ -26,12 +33,12 @@ class Dice:
 
     def uniform(self, *shape: int, low: float = 0.0, high: float = 1.0) -> Tensor:
         """Evenly between two numbers."""
-        draw = torch.rand(*shape, generator=self.generator, device=self.device)
+        draw = torch.rand(*shape, generator=self.generator, device=self.device, dtype=self.dtype)
         return draw * (high - low) + low
 
     def normal(self, *shape: int) -> Tensor:
         """Mean 0, standard deviation 1."""
-        return torch.randn(*shape, generator=self.generator, device=self.device)
+        return torch.randn(*shape, generator=self.generator, device=self.device, dtype=self.dtype)
 
     def integers(self, high: int, *shape: int) -> Tensor:
         """Evenly among ``0 .. high - 1``."""

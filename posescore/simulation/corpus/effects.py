@@ -11,16 +11,22 @@ from torch.nn import functional
 
 from posescore.simulation.corpus.dice import Dice
 
-_CLEAR: Final = 0.45
-"""Pictures from a camera held still in good light: exposed, and nothing else."""
+CLEAR: Final = 0.45
+"""Share of pictures from a camera held still in good light: exposed, and nothing else."""
 
 
-def seen_by_camera(dice: Dice, picture: Tensor, front: Tensor) -> Tensor:
+def seen_by_camera(dice: Dice, picture: Tensor, front: Tensor, still: float = CLEAR) -> Tensor:
     """Degrade pictures ``(n, 3, h, w)`` in 0..1 as cameras do, each its own way.
 
     ``front (n, 1, h, w)`` is 1 on people: what is behind them may be out of focus.
+    A share of ``still`` is exposed, and nothing else. On a GPU all of it happens in half precision,
+    whose steps are finer than those of a picture's 256 shades.
     """
-    picture = clear = _exposed(dice, picture, front)
+    picture = _exposed(dice, picture, front)
+    if picture.is_cuda:
+        picture, front = picture.half(), front.half()
+    dice = dice.of(picture.dtype)
+    clear = picture
     picture = _toned(dice, _out_of_focus(dice, picture, front))
     picture = _softened(dice, picture)
     count = len(picture)
@@ -28,7 +34,7 @@ def seen_by_camera(dice: Dice, picture: Tensor, front: Tensor) -> Tensor:
     picture = picture + 0.06 * strength * dice.normal(*picture.shape)
     picture = picture + 0.03 * strength * dice.normal(count, 1, *picture.shape[2:])
     seen = _compressed(dice, picture.clamp(0, 1)).clamp(0, 1)
-    return torch.where(dice.happens(_CLEAR, count, 1, 1, 1), clear.clamp(0, 1), seen)
+    return torch.where(dice.happens(still, count, 1, 1, 1), clear.clamp(0, 1), seen)
 
 
 def _each(dice: Dice, count: int, low: float, high: float) -> Tensor:
@@ -70,8 +76,8 @@ def _toned(dice: Dice, picture: Tensor) -> Tensor:
     middle = picture.mean((1, 2, 3), keepdim=True)
     picture = middle + (picture - middle) * _each(dice, count, 0.65, 1.3)
     height, width = picture.shape[-2:]
-    y = torch.linspace(-1, 1, height, device=picture.device)[:, None]
-    x = torch.linspace(-1, 1, width, device=picture.device)[None]
+    y = torch.linspace(-1, 1, height, device=picture.device).to(picture.dtype)[:, None]
+    x = torch.linspace(-1, 1, width, device=picture.device).to(picture.dtype)[None]
     vignette = dice.switch(0.25, _each(dice, count, 0.0, 0.35))
     return (picture * (1 - vignette * (x * x + y * y) / 2)).clamp(0, 1)
 
@@ -79,7 +85,7 @@ def _toned(dice: Dice, picture: Tensor) -> Tensor:
 def _softened(dice: Dice, picture: Tensor) -> Tensor:
     count = len(picture)
     tap = dice.constant([1.0, 4.0, 6.0, 4.0, 1.0]) / 16
-    kernel = (tap[:, None] * tap).expand(3, 1, 5, 5).contiguous()
+    kernel = (tap[:, None] * tap).expand(3, 1, 5, 5).contiguous().to(picture.dtype)
 
     def blur(image: Tensor) -> Tensor:
         return functional.conv2d(
@@ -115,10 +121,13 @@ def _compressed(dice: Dice, picture: Tensor) -> Tensor:
     n = torch.arange(8, device=picture.device, dtype=torch.float32)
     basis = torch.cos((2 * n + 1) * n[:, None] * math.pi / 16) * math.sqrt(2 / 8)
     basis[0] /= math.sqrt(2)
+    both = torch.kron(basis, basis)  # rows and columns at once: one large product, not many small
     blocks = picture.reshape(count, channels, height // 8, 8, width // 8, 8)
-    blocks = blocks.permute(0, 1, 2, 4, 3, 5)
-    step = 0.01 + 0.012 * (n[:, None] + n)
-    step = step * dice.uniform(count, 1, 1, 1, 1, 1, low=0.2, high=4.0)
-    quantised = ((basis @ blocks @ basis.T) / step).round() * step
-    result = (basis.T @ quantised @ basis).permute(0, 1, 2, 4, 3, 5).reshape(picture.shape)
+    blocks = blocks.permute(0, 1, 2, 4, 3, 5).reshape(count, -1, 64)
+    both = both.to(picture.dtype)
+    step = (0.01 + 0.012 * (n[:, None] + n)).reshape(64).to(picture.dtype)
+    step = step * dice.uniform(count, 1, 1, low=0.2, high=4.0)
+    quantised = ((blocks @ both.T) / step).round() * step
+    result = (quantised @ both).reshape(count, channels, height // 8, width // 8, 8, 8)
+    result = result.permute(0, 1, 2, 4, 3, 5).reshape(picture.shape)
     return torch.where(dice.happens(0.5, count, 1, 1, 1), result, picture)

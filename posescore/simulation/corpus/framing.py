@@ -18,6 +18,11 @@ PAD_SHADE: Final = 0.5
 
 _NEAR_M: Final = 0.2
 
+_CLOSE: Final = 0.35
+"""Of the whole frames, how many hold little but the pair and have any shape, as photographs do."""
+
+_WIDEST: Final = 1.9
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class View:
@@ -104,6 +109,11 @@ def framed_whole(dice: Dice, low: Tensor, high: Tensor, side_px: int) -> Frame:
     shares = dice.constant([[1.0, 9 / 16], [1.0, 0.75], [1.0, 1.0], [9 / 16, 1.0]])
     shape = shares[dice.weighted(dice.constant([6.0, 1.5, 1.0, 1.5]), count)]
     fill = 0.16 * (1.05 / 0.16) ** dice.uniform(count, 1)
+    aspect = (_WIDEST**2) ** (dice.uniform(count, 1) - 0.4)
+    photo = torch.cat([aspect.clamp(max=1), (1 / aspect).clamp(max=1)], 1)
+    close = dice.happens(_CLOSE, count, 1)
+    shape = torch.where(close, photo, shape)
+    fill = torch.where(close, dice.uniform(count, 1, low=0.5, high=1.1), fill)
     scale = (shape / (high - low) * fill).amin(1, keepdim=True)
     free = (shape - (high - low) * scale).clamp(min=0)
     place = (dice.uniform(count, 2) - 0.5) * free

@@ -11,7 +11,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from posescore.simulation.corpus.dice import Dice
-from posescore.simulation.corpus.effects import seen_by_camera
+from posescore.simulation.corpus.effects import CLEAR, seen_by_camera
 from posescore.simulation.corpus.framing import (
     Frame,
     View,
@@ -56,7 +56,7 @@ class Batch:
     Parameters
     ----------
     picture
-        ``(n, 3, 256, 256)`` in 0..1.
+        ``(n, 3, 256, 256)`` in 0..1, in half precision on a GPU.
     keypoints_px
         ``(n, 2, 21, 2)``, pixels of the picture.
     visible, inside
@@ -111,10 +111,20 @@ class Scene:
 
 
 class PictureMaker:
-    """Draws batches of pictures on one device, the same ones for the same seed."""
+    """Draws batches of pictures on one device, the same ones for the same seed.
 
-    def __init__(self, rig: Rig, sampler: PoseSampler, seed: int, device: torch.device) -> None:
-        self.device = device
+    ``clear`` is the share of pictures that a camera held still in good light sees.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        sampler: PoseSampler,
+        seed: int,
+        device: torch.device,
+        clear: float = CLEAR,
+    ) -> None:
+        self.device, self.clear = device, clear
         self.dice = Dice(seed, device)
         self._sampler = sampler
         self.kernels = kernels_for(device)
@@ -273,12 +283,14 @@ class PictureMaker:
         small = functional.interpolate(
             drawn, size=(SIDE_PX, SIDE_PX), mode="bilinear", antialias=True
         )
-        picture = seen_by_camera(dice, small[:, :3].clamp(min=0), small[:, 3:])
+        picture = seen_by_camera(dice, small[:, :3].clamp(min=0), small[:, 3:], self.clear)
         picture = paint_bars(picture, frame.bars)
         extent = (scene.high - scene.low) * frame.scale[:, None] * SIDE_PX / side
         truth = self._truth(scene.keypoints_m[:, :2], view, frame, keys)
         corners = torch.cat(scene.extent, 1) - frame.centre.repeat(1, 2)
         box = corners * frame.scale.repeat(1, 2) / side + 0.5
+        box = torch.maximum(box, frame.bars[:, :2].repeat(1, 2))
+        box = torch.minimum(box, 1 - frame.bars[:, 2:].repeat(1, 2))
         return Batch(
             picture, *truth, area_px2=extent.prod(-1) * 0.5, label=label, box=box.clamp(0, 1)
         )

@@ -35,7 +35,7 @@ PURGE_M: Final = 0.10
 _BLEND_WITHIN_M: Final = 0.45
 _RARE: Final = {
     Position.KNEE_ON_BELLY: 8.0, Position.MOUNT: 4.0, Position.BACK_MOUNT: 6.0,
-    Position.BACK_CONTROL: 5.0, Position.TURTLE: 3.0, Position.NORTH_SOUTH: 6.0,
+    Position.BACK_CONTROL: 12.0, Position.TURTLE: 3.0, Position.NORTH_SOUTH: 16.0,
     Position.SIDE_CONTROL: 1.5, Position.STANDING: 1.5,
 }  # fmt: skip
 """How much more often frames of rare positions are drawn."""
@@ -46,8 +46,12 @@ _LIMB_SPREAD: Final = 0.25
 """In a blend each arm, leg and trunk goes its own share of the way: the standard deviation."""
 
 _AUTHORED_EACH: Final = 120
-_AUTHORED_SHARE: Final = 0.18
+_AUTHORED_SHARE: Final = 0.24
 """Of the pairs drawn in contact, how many come from authored poses."""
+
+_AUTHORED: Final = {Position.BACK_CONTROL: 2.2, Position.NORTH_SOUTH: 2.2, Position.BACK_MOUNT: 1.3}
+"""How much more often those are drawn than other authored ones: the open set has one frame of
+north-south and four of back control that may train."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -246,8 +250,9 @@ def _weights(poses: PoseSet, frames: NDArray[np.int64]) -> NDArray[np.float32]:
     weights = np.array([_RARE.get(name, 1.0) if name else 1.0 for name in named], np.float32)
     authored = poses.entry[frames] < 0
     if authored.any() and not authored.all():
-        share = _AUTHORED_SHARE / (1 - _AUTHORED_SHARE)
-        weights[authored] = weights[~authored].sum() * share / authored.sum()
+        share = _AUTHORED_SHARE / (1 - _AUTHORED_SHARE) * weights[~authored].sum()
+        own = np.array([_AUTHORED.get(n, 1.0) if n else 1.0 for n in named], np.float32)[authored]
+        weights[authored] = own * share / own.sum()
     return weights
 
 

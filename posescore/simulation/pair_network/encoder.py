@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import json
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import numpy as np
 import torch
@@ -19,6 +19,7 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from posescore.errors import MissingPartError
+from posescore.simulation.pair_network.fused import RELU, RELU6, STRAIGHT, convolved
 
 _DOWN: Final = frozenset({1, 3, 6, 13})
 """Blocks that halve the resolution."""
@@ -54,9 +55,8 @@ class _Block(nn.Module):
 
     def forward(self, x: Tensor) -> Tensor:
         """Apply the block."""
-        y = functional.relu6(self.depthwise(functional.relu6(self.expand(x))))
-        y = self.project(y)
-        return x + y if self._adds else y
+        y = convolved(self.depthwise, convolved(self.expand, x, RELU6), RELU6)
+        return convolved(self.project, y, STRAIGHT, x if self._adds else None)
 
 
 class _Separable(nn.Module):
@@ -69,7 +69,7 @@ class _Separable(nn.Module):
 
     def forward(self, x: Tensor) -> Tensor:
         """Apply both and keep what is positive."""
-        return functional.relu(self.mix(self.depthwise(x)))
+        return convolved(self.mix, convolved(self.depthwise, x), RELU)
 
 
 class Encoder(nn.Module):
@@ -114,23 +114,21 @@ class Encoder(nn.Module):
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
         """Features at a quarter, an eighth, a sixteenth and a 32nd of the size."""
-        x = functional.relu6(self.stem(x * 2 - 1))
-        x = self.first_project(functional.relu6(self.first_depthwise(x)))
+        x = convolved(self.stem, x * 2 - 1, RELU6)
+        x = convolved(self.first_project, convolved(self.first_depthwise, x, RELU6))
         taken = {}
         for number, block in enumerate(self.blocks, start=1):
             x = block(x)
             taken[number] = x
-        level = self.lateral[0](functional.relu6(self.top(x)))
+        first, *laterals = (cast("nn.Conv2d", layer) for layer in self.lateral)
+        level = convolved(first, convolved(self.top, x, RELU6))
         pyramid = []
-        for lateral, smooth, tap in zip(
-            list(self.lateral)[1:], self.smooth, (9, 5, 2), strict=True
-        ):
-            level = functional.interpolate(level, scale_factor=2.0, mode="bilinear") + lateral(
-                taken[tap]
-            )
+        for lateral, smooth, tap in zip(laterals, self.smooth, (9, 5, 2), strict=True):
+            level = functional.interpolate(level, scale_factor=2.0, mode="bilinear")
+            level = convolved(lateral, taken[tap], STRAIGHT, level)
             pyramid.append(level)
             level = smooth(level)
-        heat = self.heat(self.heat_wide(level))
+        heat = convolved(self.heat, self.heat_wide(level))
         return (
             torch.cat([taken[2], level, heat.sigmoid()], 1),
             torch.cat([taken[5], pyramid[1]], 1),

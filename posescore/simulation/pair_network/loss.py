@@ -10,6 +10,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from posescore.simulation.corpus.pictures import Batch
+from posescore.simulation.pair_network import fused
 from posescore.simulation.pair_network.network import HEAT_CELLS, SIDE_PX, Outputs, decode_heat
 from posescore.terms import N_KEYPOINTS
 
@@ -20,6 +21,9 @@ _BODY_SIGMA_PX: Final = 5.0
 _N_FACE: Final = 5
 SURE_WITHIN: Final = 0.1
 """A keypoint is "right" when this share of the athlete's size from the truth, or nearer."""
+
+_HIDDEN: Final = 0.7
+"""What a hidden keypoint counts beside one that is seen: the measure counts both alike."""
 
 _EARLY_STAGE_WEIGHT: Final = 0.4
 _HEAT, _MASK, _VISIBLE, _SURE, _PART = 0.5, 2.0, 0.3, 0.3, 0.6
@@ -42,7 +46,7 @@ class Truth:
         masks = [(part > 0) & (athlete == slot) for slot in (0, 1)]
         return cls(
             _bumps(batch.keypoints_px),
-            batch.inside.float() * (0.5 + 0.5 * batch.visible.float()),
+            batch.inside.float() * (_HIDDEN + (1 - _HIDDEN) * batch.visible.float()),
             torch.stack(masks, 1).flatten(2).float(),
             part,
         )
@@ -74,12 +78,10 @@ def pair_loss(stages: list[Outputs], parts: Tensor, batch: Batch) -> tuple[Tenso
 
 def _costs(said: Outputs, truth: Truth, batch: Batch) -> Tensor:
     """``(n, 2, 2)``: cost of letting slot s stand for athlete t."""
-    heat = said.heat.float()
-    hit = torch.einsum("nskp,ntkp->nstk", heat, truth.heat)
-    miss = heat.logsumexp(-1)[:, :, None] - hit
+    log_sum, hit, place = _heat_terms(said.heat, truth, batch)
+    miss = log_sum[:, :, None] - hit
     share = truth.weight / (truth.weight.sum((1, 2), keepdim=True).clamp(min=1) / 2)
     cost = _HEAT * (miss * share[:, None]).sum(-1)
-    place, _ = decode_heat(said.heat.detach())
     apart = (place[:, :, None] - batch.keypoints_px[:, None]).norm(dim=-1)
     size = batch.area_px2.sqrt()[:, None, :, None]
     right = ((apart < SURE_WITHIN * size) & batch.inside[:, None]).float()
@@ -92,6 +94,18 @@ def _costs(said: Outputs, truth: Truth, batch: Batch) -> Tensor:
     cost = cost + _VISIBLE * (_cross(visible, seen) * batch.inside[:, None]).mean(-1)
     sure = said.sure.float()[:, :, None].expand(-1, *pairs, -1)
     return cost + _SURE * _cross(sure, right).mean(-1)
+
+
+def _heat_terms(heat: Tensor, truth: Truth, batch: Batch) -> tuple[Tensor, Tensor, Tensor]:
+    """Log-sums ``(n, 2, k)``, mean logits ``(n, slot, athlete, k)``, places ``(n, 2, k, 2)``."""
+    if fused.is_fused("heat", heat):
+        spreads = (2 * _FACE_SIGMA_PX**2, 2 * _BODY_SIGMA_PX**2)
+        step = SIDE_PX / HEAT_CELLS
+        log_sum, hit, place = fused.heat_terms(heat, batch.keypoints_px, step, spreads, _N_FACE)
+        return log_sum, hit.transpose(-1, -2), place
+    heat = heat.float()
+    hit = torch.einsum("nskp,ntkp->nstk", heat, truth.heat)
+    return heat.logsumexp(-1), hit, decode_heat(heat.detach())[0]
 
 
 def _cross(logit: Tensor, wanted: Tensor) -> Tensor:

@@ -14,7 +14,9 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
+from posescore.pose.oks import SIGMAS
 from posescore.simulation.pair_network.encoder import Encoder
+from posescore.simulation.pair_network.fused import RELU, STRAIGHT, convolved
 from posescore.terms import N_KEYPOINTS
 
 SIDE_PX: Final = 256
@@ -23,6 +25,10 @@ N_PARTS: Final = 15
 _WIDTH: Final = 160
 _HEADS: Final = 5
 _PIXEL_WIDTH: Final = 96
+
+_BODY_OVER_PEAKS: Final = 1.15
+_SMALLEST_CURVE_CELLS: Final = 0.7
+"""As in :mod:`posescore.pose.heat_maps`."""
 
 
 class Outputs(NamedTuple):
@@ -115,7 +121,7 @@ class Filter(nn.Module):
 
     def forward(self, x: Tensor) -> Tensor:
         """Apply and add."""
-        return functional.relu(x + self.mix(functional.relu(self.depthwise(x))))
+        return convolved(self.mix, convolved(self.depthwise, x, RELU), RELU, x)
 
 
 def places(cells: int, width: int) -> Tensor:
@@ -171,17 +177,19 @@ class PairNetwork(nn.Module):
     def stages(self, picture: Tensor) -> tuple[list[Outputs], Tensor]:
         """Outputs after the second coarse layer and the last, and logits of body parts."""
         c4, c8, c16, c32 = self.encoder(picture)
-        coarse = self.take16(c16) + doubled(self.take32(c32))
+        coarse = convolved(self.take16, c16, STRAIGHT, doubled(convolved(self.take32, c32)))
         tokens = coarse.flatten(2).transpose(1, 2)
         for layer in self.scene:
             tokens = layer(tokens, self.place16)
         cells = coarse.shape[-1]
         coarse = tokens.transpose(1, 2).reshape(-1, _WIDTH, cells, cells)
-        middle = self.again8(self.filter8(self.take8(c8) + doubled(self.down8(coarse))))
-        fine = self.again4(self.filter4(self.take4(c4) + doubled(self.down4(middle))))
+        middle = convolved(self.take8, c8, STRAIGHT, doubled(convolved(self.down8, coarse)))
+        middle = self.again8(self.filter8(middle))
+        fine = convolved(self.take4, c4, STRAIGHT, doubled(convolved(self.down4, middle)))
+        fine = self.again4(self.filter4(fine))
         near = middle.flatten(2).transpose(1, 2)
         embedded = fine + self.place4.t().reshape(1, _PIXEL_WIDTH, HEAT_CELLS, HEAT_CELLS)
-        pixels = self.pixel(embedded).flatten(2)
+        pixels = convolved(self.pixel, embedded).flatten(2)
         name = (self.athlete + self.keypoint).reshape(1, 2 * N_KEYPOINTS, -1)
         x = name.expand(len(picture), -1, -1)
         stages = []
@@ -192,12 +200,12 @@ class PairNetwork(nn.Module):
         for layer in self.fine:
             x = layer(x, name, near, self.place8)
         stages.append(self._said(x, pixels))
-        return stages, self.part_head(fine)
+        return stages, convolved(self.part_head, fine)
 
     def _said(self, x: Tensor, pixels: Tensor) -> Outputs:
         x = self.last_norm(x)
         count, scale = len(x), 2 / math.sqrt(_PIXEL_WIDTH)
-        heat = (self.heat_head(x) @ pixels * scale).reshape(count, 2, N_KEYPOINTS, -1)
+        heat = (self.heat_head(x) * scale @ pixels).reshape(count, 2, N_KEYPOINTS, -1)
         per_athlete = x.reshape(count, 2, N_KEYPOINTS, -1)
         key = self.mask_head(per_athlete.mean(2))
         mask = key[..., :-1] @ pixels * (scale / 2) + key[..., -1:]
@@ -225,3 +233,29 @@ def decode_heat(heat: Tensor) -> tuple[Tensor, Tensor]:
     step = SIDE_PX / HEAT_CELLS
     place = torch.stack([(column + 0.5 + x / mass) * step, (row + 0.5 + y / mass) * step], -1)
     return place, mass
+
+
+def best_places(heat: Tensor) -> Tensor:
+    """Keypoints ``(n, 2, 21, 2)`` in pixels as the runtime reads them, of heat logits.
+
+    Where the expected similarity is highest: :mod:`posescore.pose.heat_maps`, for many at once.
+    """
+    share = heat.float().softmax(-1)
+    peak = share.argmax(-1)
+    points = torch.stack([peak % HEAT_CELLS, peak // HEAT_CELLS], -1).float() + 0.5
+    size = _BODY_OVER_PEAKS * ((points.amax(2) - points.amin(2)).prod(-1) / 2).sqrt()
+    sigma = torch.as_tensor(SIGMAS, dtype=torch.float32, device=heat.device)
+    curve = (2 * sigma * size[..., None]).clamp(min=_SMALLEST_CURVE_CELLS)[..., None]
+    cell = torch.arange(HEAT_CELLS, device=heat.device) + 0.5
+    blur = torch.exp(-((cell[:, None] - cell) ** 2) / (2 * curve[..., None] ** 2))
+    square = share.unflatten(-1, (HEAT_CELLS, HEAT_CELLS))
+    best = (blur @ square @ blur).flatten(-2).argmax(-1)
+    place = torch.stack([best % HEAT_CELLS, best // HEAT_CELLS], -1).float() + 0.5
+    for _ in range(2):
+        near_x = torch.exp(-((cell - place[..., :1]) ** 2) / (2 * curve**2))
+        near_y = torch.exp(-((cell - place[..., 1:]) ** 2) / (2 * curve**2))
+        columns = (near_y[..., None, :] @ square)[..., 0, :] * near_x
+        rows = (square @ near_x[..., None])[..., 0] * near_y
+        mass = columns.sum(-1, keepdim=True).clamp(min=1e-12)
+        place = torch.stack([columns @ cell, rows @ cell], -1) / mass
+    return place * (SIDE_PX / HEAT_CELLS)

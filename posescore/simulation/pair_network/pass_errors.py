@@ -25,7 +25,7 @@ from posescore.simulation.corpus.dice import Dice
 from posescore.simulation.corpus.framing import Frame, framed_whole
 from posescore.simulation.corpus.pictures import DRAWN_SIDE_PX, SIDE_PX, Batch, PictureMaker
 from posescore.simulation.pair_network.finder import PairFinder, boxes_of
-from posescore.simulation.pair_network.network import PairNetwork, decode_heat
+from posescore.simulation.pair_network.network import PairNetwork, best_places
 from posescore.simulation.pose_set import PoseSet
 
 FRAME_PX: Final = 960.0
@@ -88,12 +88,14 @@ def said_of(readers: Readers, frames: Tensor) -> Said:
     whole = framed_whole(dice, *scene.extent, DRAWN_SIDE_PX)
     wide = maker.drawn(scene, whole)
     box = torch.where(
-        dice.happens(0.5, count, 1), boxes_of(finder(wide.picture)[0]), _followed(dice, wide.box)
+        dice.happens(0.5, count, 1),
+        boxes_of(finder(wide.picture.float())[0]),
+        _followed(dice, wide.box),
     )
     square = square_frames(box, whole)
     near = maker.drawn(scene, square)
-    heat, _, _, sure = network(near.picture)
-    guess, confidence = matched(decode_heat(heat)[0], sure.sigmoid(), near)
+    heat, _, _, sure = network(near.picture.float())
+    guess, confidence = matched(best_places(heat), sure.sigmoid(), near)
     scale = (whole.scale / square.scale)[:, None, None]
     shift = ((square.centre - whole.centre) * whole.scale / DRAWN_SIDE_PX + 0.5)[:, None, None]
 

@@ -10,10 +10,8 @@ while training and never twice; the same seed, machine and times give the same o
 
 from __future__ import annotations
 
-import copy
 import json
 import math
-import os
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,12 +20,14 @@ from typing import Any, Final
 
 import click
 import torch
-from torch import Tensor, distributed, nn
+from torch import Tensor
 
+from posescore.simulation.corpus.effects import CLEAR
 from posescore.simulation.corpus.fitting import Fits
 from posescore.simulation.corpus.pictures import Batch, PictureMaker
 from posescore.simulation.corpus.poses import PoseSampler, split_frames, with_authored
 from posescore.simulation.corpus.rig import Rig
+from posescore.simulation.pair_network import fused
 from posescore.simulation.pair_network.capture import Pass, Recorded, RecordedDrawing
 from posescore.simulation.pair_network.checkpoint import load_checkpoint, save_checkpoint
 from posescore.simulation.pair_network.encoder import (
@@ -37,6 +37,7 @@ from posescore.simulation.pair_network.encoder import (
     encoder_from_graph,
 )
 from posescore.simulation.pair_network.finder import PairFinder, boxes_of, finder_loss
+from posescore.simulation.pair_network.learner import Learner, Place
 from posescore.simulation.pair_network.loss import pair_loss
 from posescore.simulation.pair_network.network import PairNetwork, decode_heat
 from posescore.simulation.pair_network.pass_errors import Readers, write_errors
@@ -50,16 +51,12 @@ from posescore.simulation.pair_network.supply import Supply
 from posescore.simulation.pose_set import load_pose_set
 
 _RATE: Final = 1.0e-3
-_GRADIENT_NORM: Final = 2.0
-_CROPS_DRAWN_AT_ONCE: Final = 2
-_FRAMES_DRAWN_AT_ONCE: Final = 3
+_CROPS_DRAWN_AT_ONCE: Final = 4
+_FRAMES_DRAWN_AT_ONCE: Final = 6
 
-_DECAY: Final = 0.03
-_AVERAGE: Final = 0.9985
-_WARM_STEPS: Final = 300
-_LOG_EVERY_S: Final = 100.0
+_LOG_EVERY_S: Final = 75.0
 _AGREE_EVERY: Final = 20
-_FINDER_EVERY: Final = 3
+_FINDER_EVERY: Final = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,96 +78,8 @@ class Plan:
     encoder: float = 0.4
     frozen: int = 0
     errors: int = 0
-
-
-@dataclass(slots=True)
-class Place:
-    """Which process this is."""
-
-    rank: int
-    world: int
-    device: torch.device
-
-    @classmethod
-    def join(cls) -> Place:
-        """Join the other processes, if any."""
-        world, rank = int(os.environ.get("WORLD_SIZE", "1")), int(os.environ.get("RANK", "0"))
-        if not torch.cuda.is_available():
-            return cls(0, 1, torch.device("cpu"))
-        device = torch.device("cuda", int(os.environ.get("LOCAL_RANK", "0")))
-        torch.cuda.set_device(device)
-        if world > 1:
-            distributed.init_process_group("nccl")
-        return cls(rank, world, device)
-
-    def averaged(self, parameters: list[nn.Parameter]) -> None:
-        """Average gradients over the processes, in one message, and keep them short.
-
-        A gradient that is not finite counts as none: one bad batch must not end a run.
-        """
-        gradients = [p.grad for p in parameters if p.grad is not None]
-        flat = torch.cat([g.flatten() for g in gradients])
-        if self.world > 1:
-            distributed.all_reduce(flat, distributed.ReduceOp.AVG)
-        flat *= (_GRADIENT_NORM / (flat.norm() + 1e-6)).clamp(max=1)
-        flat.nan_to_num_(0.0, 0.0, 0.0)
-        parts = flat.split([g.numel() for g in gradients])
-        torch._foreach_copy_(
-            gradients, [p.view_as(g) for p, g in zip(parts, gradients, strict=True)]
-        )
-
-    def agreed(self, value: float) -> float:
-        """The first process's number, the same everywhere."""
-        if self.world == 1:
-            return value
-        number = torch.tensor([value], device=self.device, dtype=torch.float64)
-        distributed.broadcast(number, 0)
-        return float(number)
-
-
-class Learner:
-    """A module, its optimiser, and the running average that is kept."""
-
-    def __init__(self, module: nn.Module, place: Place, encoder_share: float) -> None:
-        self.module = module.to(place.device)
-        self.module.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
-        self.average: Any = copy.deepcopy(self.module).eval()
-        self._place, self._steps = place, 0
-        groups: dict[tuple[bool, bool], list[nn.Parameter]] = {}
-        for name, parameter in self.module.named_parameters():
-            if not parameter.requires_grad:
-                continue
-            key = (name.startswith("encoder."), parameter.ndim > 1)
-            groups.setdefault(key, []).append(parameter)
-        self._shares = [encoder_share if slow else 1.0 for slow, _ in groups]
-        self._optimiser = torch.optim.AdamW(
-            [
-                {"params": p, "weight_decay": _DECAY if decays else 0.0}
-                for (_, decays), p in groups.items()
-            ],
-            lr=_RATE,
-            betas=(0.9, 0.98),
-            fused=place.device.type == "cuda",
-        )
-        self.parameters = [p for p in self.module.parameters() if p.requires_grad]
-        self._ours: list[Tensor] = list(self.module.parameters())
-        self._averages: list[Tensor] = list(self.average.parameters())
-
-    def forget(self) -> None:
-        """Drop gradients, before a pass that is not a recording."""
-        self._optimiser.zero_grad(set_to_none=True)
-
-    def learn(self, rate: float) -> None:
-        """One step down the gradients."""
-        self._place.averaged(self.parameters)
-        self._steps += 1
-        warm = min(1.0, self._steps / _WARM_STEPS)
-        for group, share in zip(self._optimiser.param_groups, self._shares, strict=True):
-            group["lr"] = rate * share * warm
-        self._optimiser.step()
-        with torch.no_grad():
-            keep = min(_AVERAGE, 1 - 1 / (self._steps / 10 + 1))
-            torch._foreach_lerp_(self._averages, self._ours, 1 - keep)
+    fused: str = ""
+    clear: float = CLEAR
 
 
 class Trainer:
@@ -180,6 +89,7 @@ class Trainer:
         self.plan, self.place = plan, Place.join()
         device = self.place.device
         torch.manual_seed(plan.seed)
+        fused.use(plan.fused.split(","))
         torch.backends.cuda.matmul.allow_tf32 = True
         torch.backends.cudnn.allow_tf32 = True
         rig, fits = Rig.load(plan.folder / "rig.npz"), Fits.load(plan.folder / "fits.npz")
@@ -188,7 +98,7 @@ class Trainer:
         self._poses, self._train = poses, split.train
         sampler = PoseSampler(rig, fits, poses, split.train, device)
         seed = plan.seed * 1000 + round(plan.start * 100) * 10 + self.place.rank
-        self.maker = PictureMaker(rig, sampler, seed, device)
+        self.maker = PictureMaker(rig, sampler, seed, device, plan.clear)
         held_back = PoseSampler(rig, fits, poses, split.held_back, device)
         self.test_maker = PictureMaker(rig, held_back, 77 + self.place.rank, device)
         network, finder = first_modules(plan.folder) if plan.resume is None else empty_modules()
@@ -213,22 +123,17 @@ class Trainer:
             print(json.dumps(entry), flush=True)
 
     def _half(self) -> torch.autocast:
-        return torch.autocast(
-            self.place.device.type, dtype=torch.bfloat16, cache_enabled=not self.plan.recorded
-        )
+        return torch.autocast(self.place.device.type, dtype=torch.bfloat16)
 
     def _network_pass(self, batch: Batch) -> tuple[Tensor, Tensor]:
-        with self._half():
-            stages, parts = self._network.stages(_laid_out(batch.picture))
-        loss, last = pair_loss(stages, parts, batch)
-        loss.backward()
-        return loss.detach(), last
+        return network_pass(self.network, self._network, batch)
 
     def _finder_pass(self, batch: Batch) -> tuple[Tensor, Tensor]:
-        with self._half():
-            edges, cells = self._finder(_laid_out(batch.picture))
+        self.finder.forget()
+        edges, cells = self._finder(_laid_out(batch.picture, self.place.precision))
         loss = finder_loss(edges, cells, batch)
         loss.backward()
+        self.finder.gather()
         return loss.detach(), loss.detach()
 
     def _drawing(self, count: int, whole: bool) -> Callable[[], Batch]:
@@ -238,16 +143,11 @@ class Trainer:
 
     def _pass(self, learner: Learner, run: Pass, supply: Supply) -> Pass:
         if self.plan.recorded and self.place.device.type == "cuda":
-            return Recorded(run, supply.next(), learner.parameters)
-
-        def plain(batch: Batch) -> tuple[Tensor, Tensor]:
-            learner.forget()
-            return run(batch)
-
-        return plain
+            return Recorded(run, supply.next(), learner.gradient)
+        return run
 
     def step(self, number: int, rate: float) -> Tensor:
-        """Learn from one batch of crops, and every third time from whole frames."""
+        """Learn from one batch of crops, and now and then from whole frames."""
         _, last = self._learn_network(self._crops.next())
         self.network.learn(rate)
         if number % _FINDER_EVERY == 0:
@@ -285,6 +185,7 @@ class Trainer:
         self.say({"seen": seen, "steps": number, **self.scores(4 * plan.evaluated)})
         self.save()
 
+    @fused.plain()
     def write_errors(self) -> None:
         """Write what both networks get wrong; see :mod:`pair_network.pass_errors`."""
         own = Readers(self.maker, self.network.average, self.finder.average)
@@ -318,6 +219,7 @@ class Trainer:
             torch.cuda.synchronize()
 
     @torch.no_grad()
+    @fused.plain()
     def scores(self, count: int) -> dict[str, float]:
         """Scores of the running averages on held-back entries."""
         found, sure, boxes = [], [], []
@@ -360,8 +262,18 @@ def empty_modules() -> tuple[PairNetwork, PairFinder]:
     return network, PairFinder(empty_encoder(LIGHTNING_OUTPUTS, 32))
 
 
-def _laid_out(picture: Tensor) -> Tensor:
-    return picture.contiguous(memory_format=torch.channels_last)
+def network_pass(learner: Learner, network: PairNetwork, batch: Batch) -> tuple[Tensor, Tensor]:
+    """The pair network's loss and its last stage's part; gradients are gathered."""
+    learner.forget()
+    stages, parts = network.stages(_laid_out(batch.picture, learner.parameters[0].dtype))
+    loss, last = pair_loss(stages, parts, batch)
+    loss.backward()
+    learner.gather()
+    return loss.detach(), last
+
+
+def _laid_out(picture: Tensor, dtype: torch.dtype = torch.float32) -> Tensor:
+    return picture.to(dtype).contiguous(memory_format=torch.channels_last)
 
 
 @click.command()
@@ -372,13 +284,15 @@ def _laid_out(picture: Tensor) -> Tensor:
 @click.option("--finish", "end", type=float, default=1.0)
 @click.option("--resume", type=click.Path(path_type=Path), default=None)
 @click.option("--batch", type=int, default=256, help="Crops a step and GPU.")
-@click.option("--whole", type=int, default=64, help="Whole frames every other step and GPU.")
+@click.option("--whole", type=int, default=64, help="Whole frames, every sixth step, and GPU.")
 @click.option("--seed", type=int, default=1)
 @click.option("--recorded/--plain", default=True, help="Replay a recording of the passes.")
 @click.option("--recorded-drawing/--plain-drawing", default=True, help="Likewise of drawing.")
 @click.option("--evaluated", type=int, default=512)
 @click.option("--encoder", type=float, default=0.4, help="The encoder's share of the rate.")
 @click.option("--errors", type=int, default=0, help="Pictures for pass_errors, after training.")
+@click.option("--clear", type=float, default=CLEAR, help="Share of pictures from a still camera.")
+@click.option("--fused", default="", help="What fused_check found to work, comma-separated.")
 @click.option("--frozen", type=int, default=0, help="Blocks of the encoder that stay as they are.")
 def main(**settings: Any) -> None:
     """Train, log and save."""
