@@ -17,14 +17,13 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-PARTS: Final = ("bend", "depthwise", "heat")
-"""What can be fused: bias and bend; filters of single channels; what the loss reads of a map."""
+PARTS: Final = ("bend", "heat")
+"""What can be fused: bias and bend with their gradients; what the loss reads of a heat map."""
 
 STRAIGHT, RELU, RELU6 = 0, 1, 2
 
 _ROWS, _CHANNELS = 64, 64
 _CHUNKS: Final = 256
-_WEIGHT_ROWS, _WEIGHT_CHANNELS = 16, 32
 
 _on: set[str] = set()
 
@@ -70,11 +69,7 @@ def _kernels() -> ModuleType:
 def convolved(
     layer: nn.Conv2d, x: Tensor, kind: int = STRAIGHT, rest: Tensor | None = None
 ) -> Tensor:
-    """Convolve, add ``rest``, and bend; ``layer`` has a bias."""
-    single = layer.groups == layer.in_channels > 1
-    if single and rest is None and is_fused("depthwise", x):
-        pad = layer.padding[0] if layer.stride[0] == 1 else 0
-        return filtered(x, layer.weight, layer.bias, layer.stride[0], int(pad), kind)
+    """Convolve, add ``rest``, and bend."""
     if layer.bias is not None and is_fused("bend", x):
         if layer.stride[0] > 1:
             x = functional.pad(x, (0, 1, 0, 1))
@@ -94,17 +89,6 @@ def straight_bend(y: Tensor, kind: int) -> Tensor:
 def bent(y: Tensor, bias: Tensor, kind: int, rest: Tensor | None = None) -> Tensor:
     """Add a bias to each channel of ``y (n, c, h, w)``, add ``rest``, bend: in place."""
     result: Tensor = _Bend.apply(_laid(y), bias, rest, kind)  # type: ignore[no-untyped-call]
-    return result
-
-
-def filtered(
-    x: Tensor, weight: Tensor, bias: Tensor | None, stride: int, pad: int, kind: int
-) -> Tensor:
-    """Filter each channel of ``x (n, c, h, w)`` by ``weight (c, 1, k, k)``; k is 3 or 5.
-
-    With a stride of two, what is beyond the right and lower edge counts as zero.
-    """
-    result: Tensor = _Filter.apply(x, weight, bias, stride, pad, kind)  # type: ignore[no-untyped-call]
     return result
 
 
@@ -154,61 +138,6 @@ class _Bend(torch.autograd.Function):
         (y,) = ctx.saved_tensors
         kept, bias = _unbent(g, y, ctx.kind)
         return kept, bias.to(ctx.bias_type), kept if ctx.adds else None, None
-
-
-class _Filter(torch.autograd.Function):
-    @staticmethod
-    def forward(
-        ctx: Any, x: Tensor, weight: Tensor, bias: Tensor | None, stride: int, pad: int, kind: int
-    ) -> Tensor:
-        x = _laid(x)
-        n, channels, high, wide = x.shape
-        size = weight.shape[-1]
-        out_size = (high // stride, wide // stride)
-        out = torch.empty(
-            n, channels, *out_size, dtype=x.dtype, device=x.device,
-            memory_format=torch.channels_last,
-        )  # fmt: skip
-        taps = weight.reshape(channels, size * size).t().contiguous()
-        start = torch.zeros(channels, device=x.device) if bias is None else bias
-        rows = n * out_size[0] * out_size[1]
-        _kernels().depthwise[_grid(rows, channels)](
-            x, taps, start, out, rows, channels, high, wide, *out_size,
-            K=size, S=stride, P=pad, KIND=kind, R=_ROWS, C=_CHANNELS,
-        )  # fmt: skip
-        ctx.settings = (stride, pad, kind, size, weight.shape, bias is not None)
-        ctx.save_for_backward(x, taps, out)
-        return out
-
-    @staticmethod
-    def backward(ctx: Any, g: Tensor) -> tuple[Tensor | None, ...]:  # type: ignore[override]
-        x, taps, out = ctx.saved_tensors
-        stride, pad, kind, size, shape, biased = ctx.settings
-        g = _laid(g)
-        bias = None
-        if kind or biased:
-            g, bias = _unbent(g, out, kind)
-        n, channels, high, wide = x.shape
-        sizes = (high, wide, out.shape[2], out.shape[3])
-        dx = None
-        if ctx.needs_input_grad[0]:
-            dx = torch.empty_like(x)
-            rows = n * high * wide
-            _kernels().depthwise_input[_grid(rows, channels)](
-                g, taps, dx, rows, channels, *sizes,
-                K=size, S=stride, P=pad, R=_ROWS, C=_CHANNELS,
-            )  # fmt: skip
-        rows = n * out.shape[2] * out.shape[3]
-        each = _WEIGHT_ROWS * max(1, -(-rows // (_CHUNKS * _WEIGHT_ROWS)))
-        chunks = -(-rows // each)
-        partial = torch.empty(chunks, size * size, channels, device=x.device)
-        _kernels().depthwise_weight[(size, chunks, -(-channels // _WEIGHT_CHANNELS))](
-            g, x, partial, rows, channels, *sizes, each,
-            K=size, S=stride, P=pad, R=_WEIGHT_ROWS, C=_WEIGHT_CHANNELS,
-        )  # fmt: skip
-        weight = partial.sum(0).t().reshape(shape).to(taps.dtype)
-        bias = bias.to(taps.dtype) if biased and bias is not None else None
-        return dx, weight, bias, None, None, None
 
 
 class _Heat(torch.autograd.Function):
