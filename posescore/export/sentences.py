@@ -32,7 +32,7 @@ def _shown(line: LogLine, proposed: bool) -> bool:
     return proposed if decision is None else decision.verdict is not Verdict.DISMISSED
 
 
-_SHARE: Final = re.compile(r" \(seen so \d+ ?% of the time\)$")
+_SHARE: Final = re.compile(r" \(seen so \d+ ?% of the time\)")
 """How much of the time it was seen: more than a sentence for parents should carry."""
 
 

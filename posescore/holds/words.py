@@ -34,6 +34,7 @@ _SEEN: Final[Mapping[tuple[CheckName, bool | int | str], str]] = {
 }
 _DOUBTFUL: Final = 0.7
 _HARDLY: Final = 0.3
+_HALF: Final = 0.5
 
 
 def in_words(
@@ -55,5 +56,8 @@ def in_words(
     clause = _SEEN[(name, value)]
     if visible < _HARDLY:
         return f"{clause}: what is usual, for both athletes are seen {visible:.0%} of the time"
-    clause = f"{clause} (seen so {share:.0%} of the time)"
+    if share >= _HALF:
+        clause = f"{clause} (seen so {share:.0%} of the time)"
+    else:
+        clause = f"{clause}, though most single instants look otherwise"
     return clause if sure >= _DOUBTFUL else f"{clause}; this view hardly shows it"

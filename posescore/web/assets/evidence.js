@@ -10,7 +10,7 @@ const UNHURRIED_MS = 400;
 const SIGNS = { yes: "\u2713", no: "\u2717", unknown: "?" };
 const SIGN_WORDS = { yes: "Seen", no: "Not met", unknown: "Cannot tell" };
 
-const SHARE = / \(seen so \d+ ?% of the time\)$/; // a number too many beside how sure it is
+const SHARE = / \(seen so \d+ ?% of the time\)/; // a number too many beside how sure it is
 
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
