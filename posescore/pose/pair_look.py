@@ -17,8 +17,10 @@ from posescore.pose.estimator import Box, PairEstimate
 from posescore.pose.heat_maps import HeatMaps, best_places, body_size_px
 from posescore.terms import N_KEYPOINTS
 
-NOBODY_BELOW: Final = 0.12
-"""Mean confidence under which an athlete is nobody: empty pictures and noise stay below .06."""
+NOBODY_BELOW: Final = 0.2
+"""Mean confidence under which an athlete is nobody: plain pictures stay below .03, noise below .17.
+Of 120,000 athletes drawn in the looks of training .7 % are below, and of those one in a hundred is
+found."""
 
 _RELIABLE: Final = 0.3
 _PAD_SHARE: Final = 0.08
