@@ -60,8 +60,17 @@ class _Pictures:
     entry: NDArray[np.int64]
 
 
-def load_examples(path: Path) -> AllExamples:
+def load_examples(path: Path, authored: Path | None = None) -> AllExamples:
     """Examples by question and side (sides as in :data:`posescore.holds.questions.SIDES`).
+
+    Parameters
+    ----------
+    path
+        The file of pass errors.
+    authored
+        Authored poses as they were drawn for that file, where the code that draws them has changed
+        since: an npz with ``joints_m``, ``entry`` and ``state`` of a
+        :class:`posescore.simulation.pose_set.PoseSet`.
 
     Raises
     ------
@@ -74,7 +83,7 @@ def load_examples(path: Path) -> AllExamples:
             "'python -m posescore.simulation.pair_network.training --errors 60000'."
         )
     found: dict[tuple[str, str], Examples] = {}
-    for position, pictures in _by_position(path).items():
+    for position, pictures in _by_position(path, authored).items():
         keep, mirror = _consistent(pictures)
         for name, side, truth, clear in cases_of(position, pictures.joints_m):
             rows = keep & clear
@@ -101,9 +110,9 @@ def _joined(one: Examples | None, other: Examples) -> Examples:
     )
 
 
-def _by_position(path: Path) -> dict[Position, _Pictures]:
+def _by_position(path: Path, authored: Path | None) -> dict[Position, _Pictures]:
     """Pictures of every position with criteria, the upper athlete first."""
-    poses = _all_poses()
+    poses = _all_poses(authored)
     with np.load(path) as data:
         frame, state = data["frame"], data["state"]
         known = (frame < len(poses.state)) & (poses.state[np.minimum(frame, len(poses.state) - 1)]
@@ -127,13 +136,17 @@ def _by_position(path: Path) -> dict[Position, _Pictures]:
     return {position: pictures for position, pictures in result.items() if len(pictures.entry)}
 
 
-def _all_poses() -> PoseSet:
+def _all_poses(authored: Path | None) -> PoseSet:
     opened = load_pose_set()
-    authored = authored_poses(np.random.default_rng(AUTHORED_SEED), AUTHORED_EACH)
+    if authored is None:
+        added = authored_poses(np.random.default_rng(AUTHORED_SEED), AUTHORED_EACH)
+    else:
+        with np.load(authored) as data:
+            added = PoseSet(data["joints_m"], data["entry"], data["state"])
     return PoseSet(
-        np.concatenate([opened.joints_m, authored.joints_m]),
-        np.concatenate([opened.entry, authored.entry]),
-        np.concatenate([opened.state, authored.state]),
+        np.concatenate([opened.joints_m, added.joints_m]),
+        np.concatenate([opened.entry, added.entry]),
+        np.concatenate([opened.state, added.state]),
     )
 
 

@@ -49,8 +49,8 @@ missing, and on products of these, one for each question. They read one fifth of
   at least 0.8 sure; *gap* is the mean gap between how sure and how often right.
 - **Half guard or mount**: log odds {mix.constant:.2f} + {mix.named:.2f} times the classifier's +
   {mix.judged:.2f} times those of *leg_trapped*; the two shares fitted on figures of a third seed,
-  the constant on what the pose pass made of the filmed training matches *first*, *third* and
-  *fourth* (`python -m posescore.simulation.rendered_match`), each hold weighing the same.
+  the constant on what the pose pass made of the half guards and mounts of filmed training matches
+  ({matches}; `python -m posescore.simulation.rendered_match`), each hold weighing the same.
 - **Made by** `python -m posescore.holds.refit --pass-errors FILE --matches FOLDER...`, under the
   project's licence (Apache-2.0).
 - **SHA-256** `{sha256}`
@@ -79,6 +79,7 @@ def main() -> None:
     """Fit, write ``criteria.json`` and its card, print the table of accuracies."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pass-errors", type=Path)
+    parser.add_argument("--authored", type=Path, help="authored poses as they were then")
     parser.add_argument("--matches", type=Path, nargs="+", required=True)
     parser.add_argument("--out", type=Path, default=Path("models"))
     arguments = parser.parse_args()
@@ -88,7 +89,7 @@ def main() -> None:
         digest = _write(arguments.out, dict(shipped_judges()), mix)
         card.write_text(_renewed(card.read_text("utf-8"), mix, digest), "utf-8")
         return
-    examples = load_examples(arguments.pass_errors)
+    examples = load_examples(arguments.pass_errors, arguments.authored)
     judges = fit(examples)
     mix = fit_mix(judges)
     _write(arguments.out, judges, mix)  # the matches are read with the new judges
@@ -102,6 +103,7 @@ def main() -> None:
         sha256=digest,
         rows=_rows(measure(judges), measure_passed(judges, examples)),
         mix=mix,
+        matches=", ".join(f"*{folder.name}*" for folder in arguments.matches),
         views=VIEWS,
         open_table=_open_table(),
     )
