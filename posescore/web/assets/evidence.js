@@ -2,15 +2,13 @@
 
 import { clockText } from "posescore-room/clock.js";
 import { keyName } from "posescore-room/keys.js";
-import { EVENTS, POSITIONS, answersTo, leastSure, spaced, sureText } from "posescore-room/words.js";
+import { EVENTS, POSITIONS, answersTo, leastSure, spaced, sureText, withoutShare } from "posescore-room/words.js";
 import { Window } from "posescore-room/windows.js";
 
 /** A hand that goes through the list faster than this looks at no still, and must not wait for any. */
 const UNHURRIED_MS = 400;
 const SIGNS = { yes: "\u2713", no: "\u2717", unknown: "?" };
 const SIGN_WORDS = { yes: "Seen", no: "Not met", unknown: "Cannot tell" };
-
-const SHARE = / \(seen so \d+ ?% of the time\)/; // a number too many beside how sure it is
 
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
@@ -131,7 +129,7 @@ export const CriterionList = {
       return [...this.proposal.criteria].sort((a, b) => first(a) - first(b)).map((criterion) => {
         const state = criterion.met === null ? "unknown" : criterion.met ? "yes" : "no";
         return {
-          ...criterion, state, seen: this.brief ? criterion.seen.replace(SHARE, "") : criterion.seen,
+          ...criterion, state, seen: this.brief ? withoutShare(criterion.seen) : criterion.seen,
           title: capital(spaced(criterion.name)), sign: SIGNS[state], word: SIGN_WORDS[state],
           beside: [state !== "unknown" && sureText(criterion.probability), criterion.clause && `rule ${criterion.clause}`]
             .filter(Boolean).join(" \u00b7 "),

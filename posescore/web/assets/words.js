@@ -48,13 +48,21 @@ export function pays(award) {
 }
 
 const CERTAIN = 0.9;
+const SHARE = / \(seen so \d+ ?% of the time\)/;
+
+/** What was seen, without the number that stands beside how sure it is. */
+export function withoutShare(seen) {
+  return seen.replace(SHARE, "");
+}
+
+const briefly = (seen) => withoutShare(seen).split(/[;:]/)[0];
 
 /** The part of a line that is least sure, for whoever wants to know where to look first. */
 export function leastSure(proposal) {
   const parts = [
     ...proposal.path.filter((step) => step.confidence !== null).map((step) => ({ text: step.words, sure: step.confidence })),
     ...proposal.on_the_way.filter((event) => !event.by_person).map((event) => ({ text: EVENTS[event.event].text.toLowerCase(), sure: event.confidence })),
-    ...proposal.criteria.filter((criterion) => criterion.met !== null).map((criterion) => ({ text: criterion.name, sure: criterion.probability })),
+    ...proposal.criteria.filter((criterion) => criterion.met !== null).map((criterion) => ({ text: criterion.met ? criterion.name : briefly(criterion.seen), sure: criterion.probability })),
   ];
   const counted = parts.filter((part) => part.sure >= proposal.confidence && part.sure < CERTAIN); // others do not bear on the whole
   return counted.reduce((least, part) => (least && least.sure <= part.sure ? least : part), null);
