@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from posescore.errors import InputError
+from posescore.export.evidence import Still, look_at
 from posescore.export.report import Progress, silent
 from posescore.export.rows import ROUNDING_S, LogLine, frame_at, speak
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
@@ -48,7 +49,8 @@ def write_clips(
     folder
         Where they go; made where it is missing. Clips of the same names are replaced.
     before_s, after_s
-        Seconds of footage before the instant of the award, and after it.
+        Seconds of footage before and after the instant of an award; for what nearly scored, before
+        and after the end of its position.
     proposed
         Also write clips of what is only proposed; their names say so.
     showing
@@ -82,7 +84,10 @@ def write_clips(
             f"match {match_id}: no award is confirmed yet: confirm some, or ask for proposed ones."
         )
     shots = shots_of(library, match, review, showing)
-    parts = [(clip_name(line), *_stretch(line, shots, before_s, after_s)) for line in lines]
+    parts = [
+        (clip_name(line), *_stretch(line, look_at(line.item, review), shots, before_s, after_s))
+        for line in lines
+    ]
     total = sum(last - first + 1 for _, first, last in parts)
     counted = _counting(progress, total)
     try:
@@ -144,11 +149,14 @@ def plain_name(text: str) -> str:
     return re.sub(r"[^A-Za-z0-9.]+", "-", flat).strip("-.") or "clip"
 
 
-def _stretch(line: LogLine, shots: Shots, before_s: float, after_s: float) -> tuple[int, int]:
-    """First and last frame of a clip; the frame of the award itself is always in it."""
-    first = frame_at(shots.clock, max(0.0, line.time_s - before_s))
-    last = shots.clock.frame_index(line.time_s + after_s - ROUNDING_S)
-    return min(first, line.frame_index), max(last, line.frame_index)
+def _stretch(
+    line: LogLine, look: Still, shots: Shots, before_s: float, after_s: float
+) -> tuple[int, int]:
+    """First and last frame of a clip; the frame to look at is always in it."""
+    around_s = line.time_s if look.frame_index == line.frame_index else look.time_s
+    first = frame_at(shots.clock, max(0.0, around_s - before_s))
+    last = shots.clock.frame_index(around_s + after_s - ROUNDING_S)
+    return min(first, look.frame_index), max(last, look.frame_index)
 
 
 def _counting(progress: Progress, total: int) -> Iterator[None]:

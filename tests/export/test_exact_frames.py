@@ -27,6 +27,7 @@ from posescore.export.evidence import look_at, stills_of
 from posescore.export.lesson import lesson_lines, write_lesson
 from posescore.export.report import report_html, report_of
 from posescore.export.shots import Showing
+from posescore.export.summary import summary_of
 from posescore.footage.proxy import make_proxy
 from posescore.footage.reading import open_footage
 from posescore.holds.events import EventName, MatchEvent
@@ -207,14 +208,18 @@ def test_clips_hold_exactly_the_frames_around_the_award(film: Film, tmp_path: Pa
         film.library, film.match.id, tmp_path / "clips", before_s=1.0, after_s=0.5, showing=PLAIN
     )
     assert len(made) >= 2
-    for path in made:
+    review = film.library.review(film.match.id)
+    lines = summary_of(review, film.match).awards
+    for path, line in zip(made, lines, strict=True):
         named, time_s = re.search(r"frame-(\d+)-([\d.]+)s\.mp4", path.name).groups()  # type: ignore[union-attr]
         assert film.is_shown(int(named), float(time_s))
         times_s, numbers = decoded(path)
         assert numbers == list(range(numbers[0], numbers[-1] + 1))
-        assert film.is_shown(numbers[0], float(time_s) - 1.0)
-        assert film.is_shown(numbers[-1], float(time_s) + 0.5)
-        assert int(named) in numbers
+        look = look_at(line.item, review)
+        around_s = float(time_s) if look.frame_index == int(named) else look.time_s
+        assert film.is_shown(numbers[0], around_s - 1.0)
+        assert film.is_shown(numbers[-1], around_s + 0.5)
+        assert look.frame_index in numbers
         starts_s = film.shown_from_s[numbers[0]]
         assert times_s == pytest.approx(
             [film.shown_from_s[number] - starts_s for number in numbers], abs=3e-5
