@@ -21,7 +21,7 @@ export default {
           <button type="button" class="quiet" :disabled="busy" @click="$emit('remove', event.id)">Remove</button></li>
           <li v-if="!eventRows.length" class="trade">nothing yet</li></ul></details>
       <details class="as-list" @toggle="openHolds = $event.target.open"><summary>Positions as a list</summary>
-        <table v-if="openHolds"><thead><tr><th scope="col">From</th><th scope="col">To</th><th scope="col">Position</th><th scope="col">On top</th><th scope="col">How sure</th></tr></thead>
+        <table v-if="openHolds"><thead><tr><th scope="col">From</th><th scope="col">To</th><th scope="col">Position</th><th scope="col">On top or behind</th><th scope="col">How sure</th></tr></thead>
           <tbody><tr v-for="hold in holdRows" :key="hold.id"><td><button type="button" class="quiet num" @click="$emit('seek', hold.start_s)">{{ text(hold.start_s) }}</button></td>
             <td class="num">{{ text(hold.end_s) }}</td><td>{{ hold.trade }} <span class="trade">{{ hold.plain }}</span></td><td>{{ hold.who }}</td><td>{{ hold.sure }}</td></tr></tbody></table></details>
     </div>`,

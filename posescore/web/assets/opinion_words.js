@@ -1,6 +1,6 @@
 // Differences of two opinions in words.
 
-import { KINDS, POSITIONS, spaced } from "posescore-room/words.js";
+import { KINDS, spaced, stateText } from "posescore-room/words.js";
 
 /** "A guard_pass 3" as the server says it, for people: "guard pass, 3 points, Mira". */
 export function spokenAward(said, names) {
@@ -11,11 +11,6 @@ export function spokenAward(said, names) {
   const name = KINDS[wouldBe ?? kind]?.trade ?? spaced(kind);
   const points = worth === "advantage" ? "an advantage" : worth === "0" ? "no points" : `${worth} points`;
   return `${name}, ${points}, ${names[who] ?? "nobody"}`;
-}
-
-export function positionText(state, names) {
-  const trade = POSITIONS[state.position].trade;
-  return state.upper ? `${trade}, ${names[state.upper]} on top` : trade;
 }
 
 const MARK_S = 0.6; // an award is an instant: so wide it can be seen on the strip
@@ -31,7 +26,7 @@ export function difference(stretch, names) {
   const seconds = (stretch.end_s - stretch.start_s).toFixed(1);
   return {
     id: `stretch-${stretch.start_s}`, time_s: stretch.start_s, end_s: stretch.end_s, title: `the position over ${seconds} seconds`,
-    what: "Position", one: positionText(stretch.one, names), other: positionText(stretch.other, names), settled: stretch.settled,
+    what: "Position", one: stateText(stretch.one, names), other: stateText(stretch.other, names), settled: stretch.settled,
     settles: { start_s: stretch.start_s, end_s: stretch.end_s },
   };
 }

@@ -3,13 +3,14 @@
 import { Clock, clockText } from "posescore-room/clock.js";
 import { KeysWindow } from "posescore-room/dialogs.js";
 import { OPINION_ACTIONS } from "posescore-room/keys.js";
-import { agreed, difference, lineDifference, positionText, spokenAward } from "posescore-room/opinion_words.js";
+import { agreed, difference, lineDifference, spokenAward } from "posescore-room/opinion_words.js";
 import { template } from "posescore-room/opinions_template.js";
 import { ask } from "posescore-room/server.js";
 import FootageStage from "posescore-room/stage.js";
 import MatchStrip from "posescore-room/strip.js";
 import { TrackReader } from "posescore-room/track.js";
 import { PlayBar, keepAuthor, keptAuthor, watching } from "posescore-room/watching.js";
+import { stateText } from "posescore-room/words.js";
 
 export default {
   name: "OpinionRoom",
@@ -91,7 +92,7 @@ export default {
       return name || "the shared log";
     },
     stateText(state) {
-      return positionText(state, this.names);
+      return stateText(state, this.names);
     },
     async load() {
       try {

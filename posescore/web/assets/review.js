@@ -17,7 +17,7 @@ import MatchStrip from "posescore-room/strip.js";
 import { template } from "posescore-room/review_template.js";
 import { TrackReader } from "posescore-room/track.js";
 import { PlayBar, keepAuthor, keptAuthor, watching } from "posescore-room/watching.js";
-import { KINDS, POSITIONS, STATE_WORDS, pays, stateOf, sureText } from "posescore-room/words.js";
+import { KINDS, POSITIONS, STATE_WORDS, pays, stateOf, sureText, upperText } from "posescore-room/words.js";
 
 const CORRECTIONS = {
   begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
@@ -113,7 +113,7 @@ export default {
     nowText() {
       if (!this.hold) return "scramble (in between, nothing settled)";
       const words = POSITIONS[this.hold.position];
-      const who = this.hold.upper ? `, ${this.names[this.hold.upper]} on top` : "";
+      const who = this.hold.upper ? `, ${this.names[this.hold.upper]} ${upperText(this.hold.position)}` : "";
       return `${words.trade} (${words.plain})${who}, ${sureText(this.hold.confidence)}`;
     },
     /** Confirmed points by the instant that the footage shows. */

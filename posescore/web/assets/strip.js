@@ -3,7 +3,7 @@
 
 import { clockText, shortClockText } from "posescore-room/clock.js";
 import {
-  DOUBTFUL_BELOW, EVENTS, FINDINGS, KINDS, POSITIONS, STATE_WORDS, shortWorth, stateOf, sureText, worth,
+  DOUBTFUL_BELOW, EVENTS, FINDINGS, KINDS, POSITIONS, STATE_WORDS, shortWorth, stateOf, stateText, sureText, worth,
 } from "posescore-room/words.js";
 
 const TICKS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300];
@@ -46,7 +46,7 @@ const StripMarks = {
           percent: `${Math.min(99, Math.round(hold.confidence * 100))} %`,
           wide: share * this.widthPx > 14,
           wider: share * this.widthPx > 125,
-          title: `${this.holdWords(hold)}, ${clockText(hold.start_s)} to ${clockText(hold.end_s)}, ${sureText(hold.confidence)}`,
+          title: `${stateText(hold, this.names)}, ${clockText(hold.start_s)} to ${clockText(hold.end_s)}, ${sureText(hold.confidence)}`,
         };
       });
     },
@@ -102,20 +102,12 @@ const StripMarks = {
     place(seconds) {
       return `${(100 * seconds) / this.endS}%`;
     },
-    holdWords(hold) {
-      return holdWords(hold, this.names);
-    },
   },
 };
 
 /** The whole name, else its first word, as coaches call it across a mat, else nothing. */
 function fitting(name, roomPx) {
   return [name, name.split(/[ -]/)[0]].find((text) => text.length * LETTER_PX <= roomPx) ?? "";
-}
-
-function holdWords(hold, names) {
-  const name = POSITIONS[hold.position].trade;
-  return hold.upper ? `${name}, ${names[hold.upper]} on top` : name;
 }
 
 export default {
@@ -166,7 +158,7 @@ export default {
     // The words of the slider change once a second, not with every frame.
     slow() {
       const hold = this.review.holds.find((h) => h.start_s <= this.timeS && this.timeS < h.end_s);
-      return { text: `${shortClockText(this.timeS)}, ${hold ? holdWords(hold, this.names) : "scramble"}` };
+      return { text: `${shortClockText(this.timeS)}, ${hold ? stateText(hold, this.names) : "scramble"}` };
     },
   },
   watch: {

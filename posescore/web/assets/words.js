@@ -93,6 +93,17 @@ export const FINDINGS = {
 
 export const WITHOUT_UPPER = ["standing", "scramble"];
 
+/** "mount, Ines Vaz on top", "back control, Ines Vaz behind", "standing" */
+export function stateText(state, names) {
+  const { trade } = POSITIONS[state.position];
+  return state.upper ? `${trade}, ${names[state.upper]} ${upperText(state.position)}` : trade;
+}
+
+/** Where the upper athlete of a position is. */
+export function upperText(position) {
+  return position === "back_control" ? "behind" : "on top";
+}
+
 /** What a person can mark; `who` asks for the athlete who does it. */
 export const EVENTS = {
   start: { text: "The match starts (combate)" },
