@@ -31,6 +31,8 @@ class Descent:
         When the lower one's had come down three quarters.
     lead_s
         How much earlier the upper one's hips came down a quarter; negative: the lower one's first.
+        0 where the upper one's did not come down for good: he bent and rose, or stayed up, and only
+        ``upper_drop`` tells which.
     upper_drop
         Share of the way that the upper one's hips had come down when the lower one landed.
     """
@@ -71,7 +73,7 @@ def descent(track: PairTrack, start_s: float, end_s: float, upper: Athlete) -> D
     if not np.isfinite(landed_s) or not np.isfinite(begun[1]):
         return None
     drop = float(np.interp(landed_s, time_s, way[:, 0]))
-    lead_s = float(np.clip(begun[1] - begun[0], -2.0, 2.0))
+    lead_s = float(np.clip(begun[1] - begun[0], -2.0, 2.0)) if np.isfinite(begun[0]) else 0.0
     return Descent(float(min(begun)), float(landed_s), lead_s, drop)
 
 
