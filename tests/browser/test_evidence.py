@@ -65,6 +65,19 @@ def test_a_proposal_is_decided_beside_its_evidence(page: Page) -> None:
     wait_for_points(page, "A", 0)
 
 
+def test_the_window_closes_where_its_line_is_left(page: Page) -> None:
+    open_match(page)
+    page.keyboard.press("n")
+    page.keyboard.press("v")
+    window = page.get_by_role("dialog")
+    expect(window).to_be_visible()
+    page.keyboard.press("n")  # on to what is no line of the log: a doubtful hold
+    expect(page.locator(".need")).to_contain_text("Doubtful")
+    expect(window).to_have_count(0)
+    page.keyboard.press("ArrowDown")  # and the keys are those of the page again
+    expect(page.locator(".proposal.selected")).to_have_count(1)
+
+
 def test_the_list_is_narrowed_to_what_nearly_scored(page: Page) -> None:
     open_match(page)
     everything = page.locator(".proposals > .proposal").count()

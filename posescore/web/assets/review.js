@@ -24,6 +24,7 @@ const CORRECTIONS = {
   swap: "Exchange A and B from here",
 };
 const LEAD_S = 1;
+const ABOUT_A_LINE = ["evidence", "dismiss", "change"];
 
 /** What the list can be narrowed to: a coach looks at one of them at a time. */
 const ONLY = [
@@ -70,7 +71,7 @@ export default {
       return { A: athletes.A.shown, B: athletes.B.shown };
     },
     proposal() {
-      return this.review.proposals.find((proposal) => proposal.id === this.selected) ?? null;
+      return this.review?.proposals.find((proposal) => proposal.id === this.selected) ?? null;
     },
     /** The proposals in the list; the one that is selected stays in it. */
     listed() {
@@ -129,6 +130,12 @@ export default {
       const run = clock.running.reduce((sum, [from, to]) => sum + Math.max(0, Math.min(now, to) - from), 0);
       const whole = clock.duration_s ? ` of ${shortClockText(clock.duration_s)}` : "";
       return `${shortClockText(run)}${whole}`;
+    },
+  },
+  watch: {
+    /** A window about a line closes with it: an edit, or the next thing that needs a person, can leave none. */
+    proposal(now) {
+      if (!now && ABOUT_A_LINE.includes(this.open)) this.open = "";
     },
   },
   created() {
