@@ -92,7 +92,9 @@ def _as_ours(error: Exception) -> PoseScoreError:
 
 
 def _give_up(error: PoseScoreError) -> NoReturn:
-    click.echo(f"posescore: {error}", err=True)
+    # A file's name may hold line breaks, or what a terminal takes for orders.
+    said = "".join(c if c.isprintable() else " " for c in str(error))
+    click.echo(f"posescore: {said}", err=True)
     sys.exit(error.exit_code)
 
 

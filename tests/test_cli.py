@@ -163,6 +163,16 @@ def test_a_file_where_the_library_should_be_is_one_sentence(tmp_path: Path) -> N
     assert_one_sentence(done, 2, str(in_the_way))
 
 
+@pytest.mark.skipif(os.name == "nt", reason="names hold no line breaks there")
+def test_a_name_with_a_line_break_stays_in_one_sentence(tmp_path: Path) -> None:
+    odd = tmp_path / "final\n\x1b[2Jround.mp4"
+    assert_one_sentence(run("analyze", odd, library=tmp_path / "new"), 2, "round.mp4")
+    odd.write_bytes(b"")
+    done = run("analyze", odd, library=tmp_path / "new")
+    assert_one_sentence(done, 2, "round.mp4")
+    assert "\x1b" not in done.stderr
+
+
 def test_an_unknown_match_is_one_sentence(tmp_path: Path) -> None:
     assert_one_sentence(run("export", "7", "--format", "csv", library=tmp_path / "new"), 2, "7")
 

@@ -12,7 +12,7 @@ export const KINDS = {
   out_of_area: { plain: "Left the mat while escaping a submission", trade: "out of area" },
   fled: { plain: "Left the mat to avoid a score", trade: "fleeing the area" },
   near: { plain: "Nearly scored", trade: "advantage" },
-  none: { plain: "Looked like points, is none", trade: "no points" },
+  none: { plain: "Looked like points, earned none", trade: "no points" },
 };
 
 export const POSITIONS = {
