@@ -26,6 +26,9 @@ _BODY_OVER_PEAKS: Final = 1.15
 _SMALLEST_CURVE_CELLS: Final = 0.7
 """A curve narrower than this would fall between cells."""
 
+_SPREADS, _SPREAD_OF = np.unique(SIGMAS, return_inverse=True)
+"""COCO's spreads, each once (left and right share theirs), and which one a keypoint has."""
+
 _STEPS: Final = 2
 """Steps of the mean-shift climb from the best cell to the peak; three moved nothing."""
 
@@ -39,7 +42,8 @@ class HeatMaps:
     share
         ``(2, 21, 64, 64)`` float32, rows down, not negative; each map is summed to about 1.
     x_px, y_px
-        ``(64,)`` float32: middles of columns and rows, pixels of whatever all reads share.
+        ``(64,)`` float32: middles of columns and rows, pixels of whatever all reads share; cells
+        are square.
     """
 
     share: NDArray[np.float32]
@@ -91,14 +95,17 @@ def best_places(
     """
     first = reads[0]
     cell_px = abs(float(first.x_px[1] - first.x_px[0]))
-    wide = 2 * SIGMAS * np.asarray(size_px)[:, None]
+    wide = 2 * _SPREADS * np.asarray(size_px)[:, None]
     curve = np.maximum(wide, _SMALLEST_CURVE_CELLS * cell_px).astype(np.float32)[..., None]
     total = np.zeros_like(first.share)
     for read, counts in zip(reads, weight, strict=True):
-        down, across = _curves(first.y_px, read.y_px, curve), _curves(first.x_px, read.x_px, curve)
+        down = _curves(first.y_px, read.y_px, curve)
+        across = down if read is first else _curves(first.x_px, read.x_px, curve)
         # A curve in x times one in y: two small products of matrices for each map.
         blurred = down @ read.share @ across.swapaxes(-1, -2)
-        total += counts.astype(np.float32)[..., None, None] * blurred
+        blurred *= counts.astype(np.float32)[..., None, None]
+        total += blurred
+    curve = curve[:, _SPREAD_OF]
     best = total.reshape(2, N_KEYPOINTS, -1).argmax(axis=-1)
     place = np.stack([first.x_px[best % CELLS], first.y_px[best // CELLS]], axis=-1)
     for _ in range(_STEPS):
@@ -109,9 +116,13 @@ def best_places(
 def _curves(
     at_px: NDArray[np.float32], cells_px: NDArray[np.float32], curve_px: NDArray[np.float32]
 ) -> NDArray[np.float32]:
-    """``(2, 21, len(at), 64)``: how much a cell's similarity counts at each place of one axis."""
+    """``(2, 21, len(at), 64)``: how much a cell's similarity counts at each place of one axis.
+
+    ``curve_px (2, n, 1)`` has one width for each of :data:`_SPREADS`.
+    """
     apart = at_px[:, None] - cells_px
-    return np.asarray(np.exp(-(apart**2) / (2 * curve_px[..., None] ** 2)), np.float32)
+    curves = np.exp(-(apart**2) / (2 * curve_px[..., None] ** 2))
+    return np.asarray(curves[:, _SPREAD_OF], np.float32)
 
 
 def _climbed(
