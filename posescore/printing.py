@@ -112,8 +112,8 @@ def _score_line(score: Mapping[Athlete, Tally], names: Mapping[Athlete, str]) ->
 
 
 def _console() -> Console:
-    console = Console(highlight=False)
-    return console if console.is_terminal else Console(highlight=False, width=140)
+    console = Console(highlight=False, markup=False)
+    return console if console.is_terminal else Console(highlight=False, markup=False, width=140)
 
 
 def _print(ruling: Ruling, names: Mapping[Athlete, str]) -> None:

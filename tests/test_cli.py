@@ -209,3 +209,22 @@ def test_classify_answers_every_picture_in_order() -> None:
         assert set(line) == {"frame", "time_s", "position", "upper", "probabilities"}
         assert sum(line["probabilities"].values()) == pytest.approx(1.0, abs=1e-3)
         assert line["upper"] in ("A", "B", None)
+
+
+def test_marks_behind_a_clause_are_printed(tmp_path: Path) -> None:
+    # A pass straight into mount is called as pass and mount by common practice (4.2, 4.4.1).
+    log = tmp_path / "log.json"
+    log.write_text(
+        json.dumps(
+            {
+                "rules": "sport-jiu-jitsu",
+                "holds": [
+                    {"start_s": 0, "end_s": 10, "position": "half_guard", "upper": "A"},
+                    {"start_s": 10, "end_s": 20, "position": "mount", "upper": "A"},
+                ],
+            }
+        )
+    )
+    done = run("score", log)
+    assert done.returncode == 0, done.stderr
+    assert "4.2 [practice]" in done.stdout
