@@ -31,16 +31,14 @@ PARTS = ("help", "pipeline", "match", "after", "pages", "memory", "whole-memory"
 )
 @seed_option
 @click.option("--material", type=FILE, help="Only write what is learned from, to learn elsewhere.")
-@click.option("--learned", type=FILE, help="Networks of keypoints that learned elsewhere.")
-@click.option("--members-from", type=FILE, help="Keep the other networks of this classifier.")
+@click.option("--learned", type=FILE, multiple=True, help="A round of networks learned elsewhere.")
 @click.option("--real", type=FILE, multiple=True, help="What a pose pass gives, to learn from.")
 def train(
     poses: Path | None,
     out: Path,
     seed: int,
     material: Path | None,
-    learned: Path | None,
-    members_from: Path | None,
+    learned: tuple[Path, ...],
     real: tuple[Path, ...],
 ) -> None:
     """Train the position classifier on the open pose set, split by entry.
@@ -53,9 +51,7 @@ def train(
     if material:
         click.echo(f"{len(material_for(material, poses, seed))} ways between poses: {material}")
         return
-    train_classifier(
-        poses, out, seed=seed, learned=learned, members_from=members_from, real=real, say=click.echo
-    )
+    train_classifier(poses, out, seed=seed, learned=learned, real=real, say=click.echo)
 
 
 @click.group()

@@ -167,6 +167,12 @@ def _look_around(x: Array, layer: Mapping[str, Array]) -> Array:
     return np.asarray(x + (heard @ layer["tell"]).reshape(x.shape), np.float32)
 
 
+def softmax(logits: NDArray[Any]) -> NDArray[Any]:
+    """Rows that sum to 1."""
+    grown = np.exp(logits - logits.max(axis=1, keepdims=True))
+    return np.asarray(grown / grown.sum(axis=1, keepdims=True))
+
+
 def log_softmax(logits: NDArray[Any]) -> NDArray[np.float64]:
     """Logarithms of rows that sum to 1."""
     shifted = np.asarray(logits - logits.max(axis=1, keepdims=True), np.float64)

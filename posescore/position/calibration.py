@@ -8,13 +8,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.position.attention import PairNetwork
-from posescore.position.classifier import logs_of
-from posescore.position.examples import SWAPPED_STATES, film
-from posescore.position.network import SymmetricNetwork, softmax
+from posescore.position.attention import PairNetwork, softmax
+from posescore.position.classifier import logs_of, of_fold
+from posescore.position.material import SWAPPED_STATES
 from posescore.simulation.body_keypoints import body_keypoints_m
 from posescore.simulation.cameras import random_cameras
-from posescore.simulation.estimator_errors import spoil_evenly
+from posescore.simulation.estimator_errors import estimate_badly, hidden, spoil_evenly
 from posescore.simulation.pose_set import PoseSet
 from posescore.terms import N_COCO, STATES
 
@@ -26,8 +25,7 @@ PICTURES: Final = 16_000
 
 
 def calibrations(
-    members: Sequence[SymmetricNetwork],
-    lookers: Sequence[PairNetwork],
+    networks: Sequence[PairNetwork],
     named: PoseSet,
     fold: NDArray[np.int64],
     rng: np.random.Generator,
@@ -39,23 +37,21 @@ def calibrations(
     no named frame, keeps its offset.
     """
     n_folds = int(fold.max()) + 1
-    logs, truth, of_fold = [], [], []
+    logs, truth, held_in = [], [], []
     for index in range(n_folds):
         held = named.take(fold == index)
         for view in range(2 * VIEWS):
-            pictures = film(held.joints_m, rng) if view % 2 else _evenly(held, rng)
-            of_it = members[index::n_folds], lookers[index : index + 1]
-            logs.append(logs_of(*of_it, *pictures))
+            pictures = _badly(held, rng) if view % 2 else _evenly(held, rng)
+            logs.append(logs_of(of_fold(networks, index, n_folds), *pictures))
             truth.append(held.state)
-            of_fold.append(np.full(len(held), index))
-    y, log_rows, held_in = np.concatenate(truth), np.concatenate(logs), np.concatenate(of_fold)
-    used = [np.ones(len(y), bool), *(held_in != index for index in range(n_folds))]
+            held_in.append(np.full(len(held), index))
+    y, log_rows, folds = np.concatenate(truth), np.concatenate(logs), np.concatenate(held_in)
+    used = [np.ones(len(y), bool), *(folds != index for index in range(n_folds))]
     return [fit_calibration(log_rows[rows], y[rows], np.ones(rows.sum())) for rows in used]
 
 
 def pass_calibrations(
-    members: Sequence[SymmetricNetwork],
-    lookers: Sequence[PairNetwork],
+    networks: Sequence[PairNetwork],
     pose_set: PoseSet,
     fold: NDArray[np.int64],
     given: Mapping[str, NDArray[Any]],
@@ -75,9 +71,7 @@ def pass_calibrations(
     for index in range(n_folds):
         here = held_in == index
         pictures = [given[k][rows[here]].astype(np.float32) for k in ("found_px", "confidence")]
-        logs[here] = logs_of(
-            members[index::n_folds], lookers[index : index + 1], pictures[0], pictures[1]
-        )
+        logs[here] = logs_of(of_fold(networks, index, n_folds), pictures[0], pictures[1])
     wanted = np.bincount(_either(pose_set.labelled.state), minlength=N_STATES)
     drawn = np.bincount(_either(y), minlength=N_STATES)
     weight = (wanted / np.maximum(drawn, 1))[_either(y)]
@@ -88,6 +82,17 @@ def pass_calibrations(
 def _either(state: NDArray[np.int64]) -> NDArray[np.int64]:
     """The same number for both sides of a position."""
     return np.minimum(state, SWAPPED_STATES[state])
+
+
+def _badly(
+    held: PoseSet, rng: np.random.Generator
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """As an estimator might give them, each through a random camera."""
+    keypoints_m = body_keypoints_m(held.joints_m, rng)
+    cameras = random_cameras(keypoints_m, rng)
+    keypoints_px, depth_m = cameras.project(keypoints_m)
+    px_per_m = (cameras.focal_px / depth_m.mean((1, 2))).astype(np.float32)
+    return estimate_badly(keypoints_px, hidden(keypoints_px, depth_m, px_per_m), rng)
 
 
 def _evenly(

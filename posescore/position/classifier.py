@@ -7,22 +7,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
 from posescore.pose.track import PairTrack
-from posescore.position.attention import PairNetwork, log_softmax
-from posescore.position.features import features
+from posescore.position.attention import PairNetwork, log_softmax, softmax
 from posescore.position.model_file import read_model
-from posescore.position.network import SymmetricNetwork, mean_of, softmax
 from posescore.position.pictures import given, mirrored_picture
 from posescore.position.probabilities import PositionProbabilities
 from posescore.resources import shipped
 from posescore.terms import STATES, Step
 
+T = TypeVar("T")
 MODEL_NAME: Final = "position_classifier.skops"
 INSTANTS_PER_S: Final = 6.0
 """How often a track is classified. Positions last seconds; in between, probabilities change in a
@@ -42,22 +41,22 @@ class Calibration:
 
 
 def logs_of(
-    members: Sequence[SymmetricNetwork],
-    lookers: Sequence[PairNetwork],
+    networks: Sequence[PairNetwork],
     keypoints_px: NDArray[np.float32],
     confidence: NDArray[np.float32],
     sides: int = 2,
 ) -> NDArray[np.float64]:
-    """Logarithms ``(n, n_states)`` of the geometric mean of both kinds of networks.
+    """Logarithms ``(n, n_states)`` of the geometric mean of what networks answer.
 
-    Networks of keypoints see the picture and, with two ``sides``, its mirror image. All is
-    computed on one thread: the products are so small that threads wait for each other, on a busy
-    machine ten times as long as they compute.
+    They see the picture and, with two ``sides``, its mirror image. All is computed on one thread:
+    the products are so small that threads wait for each other, on a busy machine ten times as
+    long as they compute.
     """
-    if not len(keypoints_px):
-        return np.empty((0, len(STATES)))
+    rows = given(keypoints_px, confidence)
+    seen = [rows, mirrored_picture(rows)][:sides]
     with _threads().limit(limits=1, user_api="blas"):
-        return _logs_of(members, lookers, keypoints_px, confidence, sides)
+        logs = [log_softmax(network.logits(side)) for network in networks for side in seen]
+    return np.asarray(np.mean(logs, axis=0))
 
 
 @cache
@@ -65,38 +64,23 @@ def _threads() -> ThreadpoolController:
     return ThreadpoolController()
 
 
-def _logs_of(
-    members: Sequence[SymmetricNetwork],
-    lookers: Sequence[PairNetwork],
-    keypoints_px: NDArray[np.float32],
-    confidence: NDArray[np.float32],
-    sides: int,
-) -> NDArray[np.float64]:
-    measured = np.log(np.maximum(mean_of(members, features(keypoints_px, confidence)), 1e-9))
-    if not lookers:  # a file of format 1
-        return np.asarray(measured)
-    rows = given(keypoints_px, confidence)
-    seen = [rows, mirrored_picture(rows)][:sides]
-    looked = np.mean([log_softmax(looker.logits(side)) for looker in lookers for side in seen], 0)
-    return np.asarray((measured + looked) / 2)
+def of_fold(networks: Sequence[T], fold: int, n_folds: int) -> Sequence[T]:
+    """Those of every round that never learned from a fold, or (fold ``n_folds``) left none out."""
+    return networks[fold :: n_folds + 1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PositionClassifier:
-    """Two kinds of networks, each network ignorant of one fold of the pose set, and a calibration.
+    """Networks that look at keypoints, each ignorant of one fold of the pose set; a calibration.
 
-    One kind judges measured features (:mod:`posescore.position.features`), the other looks at the
-    keypoints themselves (:mod:`posescore.position.attention`); they err differently, and the
-    geometric mean of both is better than either. Exchanging A and B exactly exchanges the sides
-    of the result; mirroring, moving or scaling the picture changes nothing.
+    They come in rounds (:mod:`posescore.position.attention`); networks of two rounds err
+    differently, and the geometric mean of both is better than either. Exchanging A and B exactly
+    exchanges the sides of the result; mirroring, moving or scaling the picture changes nothing.
 
     Parameters
     ----------
-    members
-        Networks of measured features: one or more for each fold, round by round and in each fold
-        by fold.
-    lookers
-        Networks of keypoints: one for each fold, and a last one that learned from all.
+    networks
+        Round by round: in each one for each fold, and a last one that learned from all.
     calibration
         From the networks' mean to probabilities that hold.
     fold_calibrations
@@ -113,8 +97,7 @@ class PositionClassifier:
         Hash of the file.
     """
 
-    members: tuple[SymmetricNetwork, ...]
-    lookers: tuple[PairNetwork, ...]
+    networks: tuple[PairNetwork, ...]
     calibration: Calibration
     fold_calibrations: tuple[Calibration, ...]
     pass_calibrations: tuple[Calibration, ...]
@@ -135,16 +118,12 @@ class PositionClassifier:
         source = shipped("models", MODEL_NAME) if path is None else Path(path)
         contents = read_model(source)
         calibrations = tuple(map(Calibration, contents["slope"], contents["offset"]))
-        pass_calibrations = calibrations
-        if "pass_slope" in contents:
-            of_pass = zip(contents["pass_slope"], contents["pass_offset"], strict=True)
-            pass_calibrations = tuple(Calibration(*fit) for fit in of_pass)
+        of_pass = map(Calibration, contents["pass_slope"], contents["pass_offset"])
         return cls(
-            members=tuple(SymmetricNetwork.of_pipeline(m) for m in contents["members"]),
-            lookers=tuple(PairNetwork.of_weights(w) for w in contents["lookers"]),
+            networks=tuple(PairNetwork.of_weights(w) for w in contents["networks"]),
             calibration=calibrations[0],
             fold_calibrations=calibrations[1:],
-            pass_calibrations=pass_calibrations,
+            pass_calibrations=tuple(of_pass),
             nobody=contents["nobody"],
             held_back_entries=tuple(contents["held_back_entries"]),
             training=contents["training"],
@@ -156,11 +135,7 @@ class PositionClassifier:
         """Name, settings and hash, for the provenance of what this makes."""
         return Step(
             "position.classify",
-            {
-                "instants_per_s": INSTANTS_PER_S,
-                "members": len(self.members),
-                "lookers": len(self.lookers),
-            },
+            {"instants_per_s": INSTANTS_PER_S, "networks": len(self.networks)},
             {MODEL_NAME: self.sha256},
         )
 
@@ -179,25 +154,27 @@ class PositionClassifier:
         Where no keypoint is known the row is ``nobody``.
         """
         if ignorant_of_fold is None:
-            members, lookers, calibration = self.members, self.lookers, self.calibration
+            networks: Sequence[PairNetwork] = self.networks
+            calibration = self.calibration
         else:
-            members = self.members[ignorant_of_fold :: len(self.held_back_entries)]
-            lookers = self.lookers[ignorant_of_fold : ignorant_of_fold + 1]
+            networks = of_fold(self.networks, ignorant_of_fold, len(self.held_back_entries))
             calibration = self.fold_calibrations[ignorant_of_fold]
         if of_pass:
             number = 0 if ignorant_of_fold is None else 1 + ignorant_of_fold
             calibration = self.pass_calibrations[number]
-        logs = logs_of(members, lookers, keypoints_px, confidence)
+        logs = logs_of(networks, keypoints_px, confidence)
         return self._known(calibration(logs), keypoints_px)
 
     def of_instants(
         self, keypoints_px: NDArray[np.float32], confidence: NDArray[np.float32]
     ) -> NDArray[np.float64]:
-        """The same for the many instants of a track, by one network of keypoints from one side.
+        """The same for the many instants of a track, by those that learned from all, from one side.
 
-        In a match neighbouring instants steady each other, and a fifth of the work must do.
+        In a match neighbouring instants steady each other, and a twelfth of the work must do.
         """
-        logs = logs_of(self.members, self.lookers[-1:], keypoints_px, confidence, sides=1)
+        n_folds = len(self.held_back_entries)
+        networks = of_fold(self.networks, n_folds, n_folds)
+        logs = logs_of(networks, keypoints_px, confidence, sides=1)
         return self._known(self.pass_calibrations[0](logs), keypoints_px)
 
     def _known(

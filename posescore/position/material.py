@@ -32,6 +32,7 @@ from posescore.simulation.pose_set import (
 )
 from posescore.simulation.pose_variation import mix
 from posescore.simulation.rare_poses import authored_poses
+from posescore.simulation.top_poses import authored_top_poses
 from posescore.terms import STATES, Position, State
 
 SWAPPED_STATES: Final = swapped_states()
@@ -129,11 +130,11 @@ class Amounts:
 
     blends: int = 12_000
     """Between frames of one name within 35 cm of each other."""
-    bridges: int = 16_000
-    """Between any frames within 30 cm of each other."""
+    bridges: int = 24_000
+    """Between any frames within 40 cm of each other, near ones more often."""
     authored: int = 2500
     """Poses by every author."""
-    shares: tuple[float, float, float, float, float] = (4.0, 4.0, 2.0, 2.0, 1.5)
+    shares: tuple[float, float, float, float, float] = (4.0, 4.0, 2.0, 3.0, 1.5)
     """Of named frames, blends, moves, bridges and authored poses."""
 
 
@@ -161,9 +162,10 @@ def material_of(
     ]
     for ways in kinds:
         ways["barred"] = _barred(pose_set, fold, ways, n_folds)
-    authored = authored_poses(rng, plan.authored)
-    rows = len(pose_set) + np.arange(len(authored))
-    last = _way(rows, rows, authored.state)
+    authored = [author(rng, plan.authored) for author in (authored_poses, authored_top_poses)]
+    states = np.concatenate([each.state for each in authored])
+    rows = len(pose_set) + np.arange(len(states))
+    last = _way(rows, rows, states)
     last["barred"] = np.zeros((len(rows), n_folds), bool)
     kinds.append(last)
     for source, ways in enumerate(kinds):
@@ -172,9 +174,9 @@ def material_of(
         ways["share"] = np.full(count, plan.shares[source])
         ways["bend"] = np.full(count, 0.4 if ways is last else 0.5)
     return Material(
-        frames_m=np.concatenate([pose_set.joints_m, authored.joints_m]),
-        name=np.concatenate([pose_set.state, authored.state]),
-        fold=np.concatenate([fold, np.full(len(authored), -1, np.int64)]),
+        frames_m=np.concatenate([pose_set.joints_m, *(each.joints_m for each in authored)]),
+        name=np.concatenate([pose_set.state, states]),
+        fold=np.concatenate([fold, np.full(len(states), -1, np.int64)]),
         **{key: np.concatenate([ways[key] for ways in kinds]) for key in last},
     )
 
@@ -234,8 +236,8 @@ def _moves(pose_set: PoseSet, near: Alignment, named: NDArray[np.int64]) -> _Way
 
 def _bridges(pose_set: PoseSet, near: Alignment, rng: np.random.Generator, count: int) -> _Ways:
     """Between any two frames that lie close, of one entry or of two."""
-    first, second = np.nonzero((near.rms_m > 0.04) & (near.rms_m < 0.30))
-    weight = 1.0 / near.rms_m[first, second] ** 0.5
+    first, second = np.nonzero((near.rms_m > 0.04) & (near.rms_m < 0.40))
+    weight = 1.0 / near.rms_m[first, second] ** 4
     pick = rng.choice(len(first), min(count, len(first)), False, weight / weight.sum())
     first, second = first[pick], second[pick]
     return _way(first, second, np.full(len(first), -1), near)

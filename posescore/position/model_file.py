@@ -1,24 +1,21 @@
 """The classifier's file: skops, audited before anything is built, with a format number.
 
-The file holds plain dictionaries, lists, numpy arrays and scikit-learn estimators; any other
-type in it is refused before it is built. Nothing in it is executed while loading.
+The file holds plain dictionaries, lists and numpy arrays; any other type in it is refused before
+it is built. Nothing in it is executed while loading.
 """
 
 from __future__ import annotations
 
-import warnings
 from pathlib import Path
 from typing import Any, Final
 
-import sklearn
-from sklearn.exceptions import InconsistentVersionWarning
 from skops import io as skops_io
 
 from posescore import __version__
 from posescore.errors import MissingPartError
 from posescore.terms import STATES
 
-FORMAT: Final = 2
+FORMAT: Final = 3
 KIND: Final = "posescore position classifier"
 
 
@@ -29,7 +26,6 @@ def write_model(path: Path, contents: dict[str, Any]) -> None:
         "kind": KIND,
         "format": FORMAT,
         "program_version": __version__,
-        "sklearn_version": sklearn.__version__,
         "states": [str(state) for state in STATES],
         **contents,
     }
@@ -40,9 +36,6 @@ def write_model(path: Path, contents: dict[str, Any]) -> None:
 
 def read_model(path: Path) -> dict[str, Any]:
     """Audit and read a classifier's file.
-
-    Files written with another scikit-learn are read without its warning: only weights and
-    scales are taken from the estimators, see :mod:`posescore.position.network`.
 
     Raises
     ------
@@ -59,9 +52,7 @@ def read_model(path: Path) -> dict[str, Any]:
                 f"{path} holds types that a classifier has no need of ({', '.join(foreign)}): "
                 "take the file that came with the program."
             )
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", InconsistentVersionWarning)
-            contents = skops_io.load(path, trusted=[])
+        contents = skops_io.load(path, trusted=[])
     except MissingPartError:
         raise
     except Exception as error:
@@ -71,8 +62,6 @@ def read_model(path: Path) -> dict[str, Any]:
         ) from error
     if not isinstance(contents, dict) or contents.get("kind") != KIND:
         raise MissingPartError(f"{path} is not a position classifier: run `posescore train`.")
-    if contents["format"] == 1:  # knew no networks of keypoints
-        contents = {**contents, "lookers": [], "format": FORMAT}
     if contents["format"] != FORMAT or contents["states"] != [str(s) for s in STATES]:
         raise MissingPartError(
             f"{path} is of format {contents['format']}, this version reads format {FORMAT}: "

@@ -1,10 +1,10 @@
-"""Making the classifier: two kinds of networks, every one of them ignorant of one fold of entries.
+"""Making the classifier: rounds of networks, every one of them ignorant of one fold of entries.
 
 With six entries of knee-on-belly and four of north-south in the open set, a single held-back part
-would waste a fifth of them. So entries are spread over five folds; network k of either kind learns
+would waste a fifth of them. So entries are spread over five folds; network k of a round learns
 from all poses but fold k's (and what lies within 5 cm of them among unnamed frames), and is
 measured and calibrated on fold k alone. The shipped classifier is the mean of all networks; its
-card's figures come from two networks each, so they are, if anything, too low.
+card's figures come from one network of each round, so they are, if anything, too low.
 """
 
 from __future__ import annotations
@@ -24,9 +24,7 @@ from posescore.position.card import write_card
 from posescore.position.classifier import PositionClassifier
 from posescore.position.evaluation import CONDITIONS, evaluate, table
 from posescore.position.material import Amounts, Material, folds_of, material_of
-from posescore.position.measured_training import Measuring, train_members
-from posescore.position.model_file import read_model, write_model
-from posescore.position.network import SymmetricNetwork
+from posescore.position.model_file import write_model
 from posescore.position.pass_evaluation import evaluate_pass, read_pass
 from posescore.position.weights_file import about_weights, read_weights
 from posescore.simulation.pose_set import PoseSet, load_pose_set
@@ -36,15 +34,20 @@ Say = Callable[[str], None]
 Weights = Mapping[str, NDArray[Any]]
 
 
+ROUNDS: Final[tuple[Mapping[str, Any], ...]] = (
+    {},
+    {"sizes": {"layers": 4, "wide": 192}},
+)
+"""What differs in each round from :class:`posescore.position.learning.loop.Plan`."""
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
     """Sizes and rates of training; chosen on the folds, see the card."""
 
     n_folds: int = N_FOLDS
-    measuring: Measuring = field(default_factory=Measuring)
     amounts: Amounts = field(default_factory=Amounts)
-    looking: Mapping[str, Any] = field(default_factory=dict)
-    """What differs from :class:`posescore.position.learning.loop.Plan`, which needs torch."""
+    rounds: Sequence[Mapping[str, Any]] = ROUNDS
 
 
 def train(
@@ -53,8 +56,7 @@ def train(
     seed: int = 0,
     *,
     settings: Settings | None = None,
-    learned: Path | None = None,
-    members_from: Path | None = None,
+    learned: Sequence[Path] = (),
     real: Sequence[Path] = (),
     with_card: bool = True,
     say: Say = print,
@@ -75,10 +77,9 @@ def train(
     settings
         Sizes and rates.
     learned
-        Networks of keypoints that learned elsewhere (``python -m posescore.position.learning``);
-        None learns here, which needs the extra ``training``, and a GPU to be done within the day.
-    members_from
-        A classifier's file whose networks of measured features are kept; None trains them anew.
+        Rounds of networks that learned elsewhere (``python -m posescore.position.learning``);
+        without any they learn here, which needs the extra ``training``, and a GPU to be done within
+        the day.
     real
         Files of what a pose pass gives, to learn from besides.
     with_card
@@ -96,20 +97,16 @@ def train(
     named = pose_set.labelled
     fold = folds_of(named, plan.n_folds)
     say(f"{len(named)} named poses of {len(np.unique(named.entry))} entries, {plan.n_folds} folds.")
-    if members_from is None:
-        members = train_members(pose_set, fold, plan.measuring, seed, real)
+    if learned:
+        networks: list[Weights] = [weights for path in learned for weights in read_weights(path)]
+        about = [about_weights(path) for path in learned]
     else:
-        members = read_model(members_from)["members"]
-    say(f"{len(members)} networks of measured features.")
-    if learned is None:
-        lookers, about = _learned(pose_set, plan, seed, real, say)
-    else:
-        lookers, about = read_weights(learned), about_weights(learned)
-    say(f"{len(lookers)} networks of keypoints.")
+        networks, about = _learned(pose_set, plan, seed, real, say)
+    say(f"{len(networks)} networks in {len(about)} rounds.")
     target = Path(out)
     given = read_pass(real) if real else None
-    contents = calibrated_contents(members, lookers, pose_set, fold, plan, seed, given)
-    contents["training"]["lookers"] = about
+    contents = calibrated_contents(networks, pose_set, fold, plan, seed, given)
+    contents["training"]["about"] = about
     write_model(target, contents)
     say(f"Written to {target}.")
     if with_card:
@@ -135,45 +132,46 @@ def material_for(
 
 def _learned(
     pose_set: PoseSet, plan: Settings, seed: int, real: Sequence[Path], say: Say
-) -> tuple[Sequence[Weights], str]:
+) -> tuple[list[Weights], list[str]]:
     try:
         from posescore.position.learning.everywhere import learn_everywhere
         from posescore.position.learning.loop import Plan
+        from posescore.position.learning.stack import Sizes
     except ModuleNotFoundError as error:
         raise MissingPartError(
             f"Training needs {error.name}: pip install 'posescore[training]'."
         ) from error
     material = material_of(pose_set, plan.n_folds, np.random.default_rng(seed), plan.amounts)
-    looking = Plan(**plan.looking)
-    lookers = learn_everywhere(material, looking, seed, real=real, say=say)
-    return lookers, looking.about(bool(real))
+    networks: list[Weights] = []
+    about = []
+    for turn, round_ in enumerate(plan.rounds):
+        each = Plan(**{**round_, "sizes": Sizes(**round_.get("sizes", {}))})
+        learned = learn_everywhere(material, each, seed + 100 * turn, real=real, say=say)
+        networks += learned.weights
+        about.append(each.about(learned.pictures, bool(real)))
+    return networks, about
 
 
 def calibrated_contents(
-    members: Sequence[Any],
-    lookers: Sequence[Weights],
+    weights: Sequence[Weights],
     pose_set: PoseSet,
     fold: NDArray[np.int64],
     plan: Settings,
     seed: int,
     given: Mapping[str, NDArray[Any]] | None = None,
 ) -> dict[str, Any]:
-    """What goes into the file: networks of both kinds, fold by fold, and their calibrations.
+    """What goes into the file: networks round by round and fold by fold, and their calibrations.
 
     ``given`` is what a pose pass gave; without it tracks are calibrated as pictures are.
     """
-    kept = [{k: v.astype(np.float16) for k, v in weights.items()} for weights in lookers]
+    kept = [{k: v.astype(np.float16) for k, v in each.items()} for each in weights]
     named = pose_set.labelled
-    networks = (
-        [SymmetricNetwork.of_pipeline(member) for member in members],
-        [PairNetwork.of_weights(weights) for weights in kept],
-    )
+    networks = [PairNetwork.of_weights(each) for each in kept]
     rng = np.random.default_rng([seed, 1])
-    fits = calibrations(*networks, named, fold, rng)
-    pass_fits = pass_calibrations(*networks, pose_set, fold, given, rng) if given else fits
+    fits = calibrations(networks, named, fold, rng)
+    pass_fits = pass_calibrations(networks, pose_set, fold, given, rng) if given else fits
     return {
-        "members": list(members),
-        "lookers": kept,
+        "networks": kept,
         "slope": [slope for slope, _ in fits],
         "offset": [offset for _, offset in fits],
         "pass_slope": [slope for slope, _ in pass_fits],
@@ -186,7 +184,6 @@ def calibrated_contents(
 
 def _plain(plan: Settings) -> dict[str, Any]:
     settings = asdict(plan)
-    settings["measuring"]["hidden"] = list(plan.measuring.hidden)
     settings["amounts"]["shares"] = list(plan.amounts.shares)
-    settings["looking"] = dict(plan.looking)
+    settings["rounds"] = [dict(each) for each in plan.rounds]
     return settings

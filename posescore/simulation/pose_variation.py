@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.simulation.pose_set import JOINT, PoseSet, alignment, swapped_states
+from posescore.simulation.pose_set import JOINT
 
 FLOOR_M: Final = 0.03
 """Height of the lowest joint of a pair that lies on the floor (half a hand's thickness)."""
@@ -155,44 +155,3 @@ def mix(
         now = np.maximum(np.linalg.norm(bone, axis=-1, keepdims=True), 1e-6)
         mixed[:, :, child] = mixed[:, :, parent] + bone * (wanted / now)
     return mixed.astype(np.float32)
-
-
-def blends(
-    pose_set: PoseSet, rng: np.random.Generator, count: int, farthest_m: float = 0.35
-) -> tuple[NDArray[np.float32], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """``count`` frames between two of one state, their states, and the rows of both.
-
-    Partners are turned about the vertical, mirrored or their athletes exchanged to lie closest,
-    and mixed only where they are within ``farthest_m`` (root mean square over joints) of each
-    other: what lies between two poses of one name that far apart still bears the name. States
-    are drawn evenly, so that rare ones are blended as often as common ones.
-    """
-    near = alignment(pose_set.joints_m, pose_set.joints_m)
-    swap = swapped_states()
-    state_there = np.where(near.swapped, swap[pose_set.state], pose_set.state[None])
-    same = state_there == pose_set.state[:, None]
-    first, second = np.nonzero(same & (near.rms_m < farthest_m) & (near.rms_m > 0.02))
-    frequency = np.bincount(pose_set.state[first], minlength=len(swap))
-    weight = 1.0 / frequency[pose_set.state[first]] ** 0.5
-    pick = rng.choice(len(first), count, p=weight / weight.sum())
-    first, second = first[pick], second[pick]
-    partner = near.aligned(first, second)
-    frames = mix(pose_set.joints_m[first], partner, rng.uniform(0, 1, count))
-    return on_floor(frames), pose_set.state[first], first, second
-
-
-def named_neighbours(pose_set: PoseSet, named: PoseSet, within_m: float = 0.15) -> PoseSet:
-    """Unnamed frames that lie close to a named one, with its state.
-
-    A move starts and ends in positions, so its first and last frames often *are* the position.
-    Within 15 cm (root mean square over joints, best alignment) two named frames of different
-    entries bear the same name throughout the open set, so that is the limit.
-    """
-    unnamed = pose_set.take(pose_set.state < 0)
-    near = alignment(unnamed.joints_m, named.joints_m)
-    nearest = near.rms_m.argmin(1)
-    rows = np.arange(len(unnamed))
-    state = named.state[nearest]
-    state = np.where(near.swapped[rows, nearest], swapped_states()[state], state)
-    close = near.rms_m[rows, nearest] < within_m
-    return PoseSet(unnamed.joints_m[close], unnamed.entry[close], state[close])

@@ -13,6 +13,7 @@ from posescore.position.learning.drawing import (  # noqa: E402
     Filmed,
     Ways,
     filmed,
+    freer_poses_on,
     keypoints_of,
     mix,
     poses_on,
@@ -77,6 +78,30 @@ def test_halfway_is_the_same_halfway(frames: np.ndarray) -> None:
     expected = pose_variation.mix(first, second, part)
     found = mix(*(torch.tensor(m) for m in (first, second, part.astype(np.float32))))
     assert np.allclose(found.numpy(), expected, atol=1e-4)
+
+
+def test_every_joint_can_go_its_own_part_of_the_way(frames: np.ndarray) -> None:
+    first, second = (torch.tensor(m) for m in (frames[:50], frames[50:100]))
+    part = torch.rand(50)
+    each = part[:, None, None].expand(50, *frames.shape[1:3]).clone()
+    assert torch.allclose(mix(first, second, each), mix(first, second, part), atol=1e-5)
+    each[:, 1] = 1.0
+    mixed = mix(first, second, each)
+    assert torch.allclose(mixed[:, 1], second[:, 1], atol=1e-4)
+    assert torch.allclose(mixed[:, 0], mix(first, second, part)[:, 0], atol=1e-5)
+
+
+def test_half_of_the_poses_stray_and_keep_their_bones(frames: np.ndarray, chance: Chance) -> None:
+    first, second = (torch.tensor(frames).repeat(5, 1, 1, 1), torch.tensor(frames).flip(0))
+    ways = Ways(first, second.repeat(5, 1, 1, 1), torch.full((len(first),), 0.5))
+    pose, strayed = freer_poses_on(ways, torch.arange(len(first)), chance)
+    assert 0.4 < float(strayed.float().mean()) < 0.6
+    shin = [
+        torch.linalg.vector_norm(m[:, :, JOINT["left_knee"]] - m[:, :, JOINT["left_ankle"]], dim=-1)
+        for m in (pose, first)
+    ]
+    assert float(shin[0].mean()) == pytest.approx(float(shin[1].mean()), rel=0.05)
+    assert torch.isfinite(pose).all()
 
 
 def test_the_same_keypoints_are_hidden(frames: np.ndarray) -> None:

@@ -12,7 +12,6 @@ from posescore.position.classifier import MODEL_NAME, PositionClassifier
 from posescore.position.evaluation import spoiled_keypoints
 from posescore.position.material import folds_of
 from posescore.position.model_file import read_model
-from posescore.position.network import SymmetricNetwork
 from posescore.position.pass_evaluation import evaluate_pass, judge_pass, read_pass
 from posescore.resources import shipped
 from posescore.simulation.pose_set import load_pose_set
@@ -37,8 +36,9 @@ def written(tmp_path: Path) -> Path:
 def test_what_the_pair_network_learned_from_is_left_out(written: Path) -> None:
     classifier, given = PositionClassifier.load(), read_pass([written])
     pose_set = load_pose_set()
-    assert len(judge_pass(classifier, pose_set, given).truth) == (~given["trained"]).sum()
-    every = judge_pass(classifier, pose_set, given, held_back=False)
+    unread = judge_pass(classifier, pose_set, given, unread=True)
+    assert len(unread.truth) == (~given["trained"]).sum()
+    every = judge_pass(classifier, pose_set, given)
     assert len(every.truth) == len(given["frame"])
     assert set(every.entry) == set(given["entry"])
     assert np.allclose(every.probability.sum(1), 1)
@@ -55,8 +55,7 @@ def test_the_calibration_for_a_pose_pass_is_fitted_on_what_it_gave(written: Path
     fold = folds_of(pose_set.labelled, 5)
     contents = read_model(shipped("models", MODEL_NAME))
     fits = pass_calibrations(
-        [SymmetricNetwork.of_pipeline(m) for m in contents["members"]],
-        [PairNetwork.of_weights(w) for w in contents["lookers"]],
+        [PairNetwork.of_weights(w) for w in contents["networks"]],
         pose_set, fold, given, np.random.default_rng(0),
     )  # fmt: skip
     assert len(fits) == 6

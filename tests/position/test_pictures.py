@@ -28,9 +28,9 @@ def pictures(seed: int, count: int = 8, missing: float = 0.2) -> tuple[np.ndarra
 
 
 @pytest.fixture(scope="module")
-def looker() -> PairNetwork:
+def network() -> PairNetwork:
     return PairNetwork.of_weights(
-        read_model(shipped("models", "position_classifier.skops"))["lookers"][0]
+        read_model(shipped("models", "position_classifier.skops"))["networks"][0]
     )
 
 
@@ -73,20 +73,20 @@ def test_seventeen_keypoints_equal_missing_feet() -> None:
     assert np.array_equal(short, as_given(keypoints, confidence))
 
 
-def test_exchanging_athletes_exchanges_the_answer(looker: PairNetwork) -> None:
+def test_exchanging_athletes_exchanges_the_answer(network: PairNetwork) -> None:
     rows = as_given(*pictures(5, 200))
-    plain = looker.logits(rows)
+    plain = network.logits(rows)
     assert plain.shape == (200, len(STATES))
-    assert np.allclose(looker.logits(rows[:, ::-1])[:, swapped_states()], plain, atol=1e-3)
+    assert np.allclose(network.logits(rows[:, ::-1])[:, swapped_states()], plain, atol=1e-3)
 
 
-def test_a_picture_is_judged_alone(looker: PairNetwork) -> None:
+def test_a_picture_is_judged_alone(network: PairNetwork) -> None:
     rows = as_given(*pictures(6, 150))
-    assert np.allclose(looker.logits(rows[70:75]), looker.logits(rows)[70:75], atol=1e-3)
+    assert np.allclose(network.logits(rows[70:75]), network.logits(rows)[70:75], atol=1e-3)
 
 
-def test_no_pictures_give_no_answers(looker: PairNetwork) -> None:
-    assert looker.logits(np.empty((0, 2, 21, 4), np.float32)).shape == (0, len(STATES))
+def test_no_pictures_give_no_answers(network: PairNetwork) -> None:
+    assert network.logits(np.empty((0, 2, 21, 4), np.float32)).shape == (0, len(STATES))
 
 
 @pytest.mark.parametrize("count", [18, 20])

@@ -11,7 +11,8 @@ import argparse
 from pathlib import Path
 
 from posescore.position.learning.everywhere import learn_everywhere
-from posescore.position.learning.loop import Plan, Weights
+from posescore.position.learning.loop import Learned, Plan, Weights
+from posescore.position.learning.stack import Sizes
 from posescore.position.material import Material
 from posescore.position.weights_file import read_weights, write_weights
 
@@ -23,6 +24,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--start", type=Path, help="weights, or a classifier, to go on from")
+    parser.add_argument("--round", type=int, default=1, help="which round of those to go on from")
     parser.add_argument("--real", type=Path, nargs="*", default=[], help="what a pose pass gives")
     parser.add_argument("--real-share", type=float, default=Plan().real_share)
     parser.add_argument("--pictures", type=int, default=Plan().pictures)
@@ -31,18 +33,31 @@ def main() -> None:
     parser.add_argument("--judge-steps", type=int, default=Plan().judge_steps)
     parser.add_argument("--rate", type=float, default=Plan().learning_rate)
     parser.add_argument("--at-once", type=int, default=Plan().at_once)
+    parser.add_argument("--layers", type=int, default=Sizes().layers)
+    parser.add_argument("--wide", type=int, default=Sizes().wide)
     parser.add_argument("--devices", nargs="*")
     given = parser.parse_args()
     plan = Plan(
         pictures=given.pictures, longest_s=given.seconds, batch=given.batch,
         judge_steps=given.judge_steps, learning_rate=given.rate,
         at_once=given.at_once, real_share=given.real_share,
+        sizes=Sizes(layers=given.layers, wide=given.wide),
     )  # fmt: skip
-    start = _start(given.start) if given.start else None
-    learned = learn_everywhere(
-        Material.load(given.material), plan, given.seed, given.devices, given.real, start
-    )
-    write_weights(given.out, learned, plan.about(bool(given.real)))
+    material = Material.load(given.material)
+    start = None
+    if given.start:
+        count = material.n_folds + 1
+        start = _start(given.start)[count * (given.round - 1) :][:count]
+
+    def keep(learned: Learned) -> None:
+        write_weights(given.out, learned.weights, plan.about(learned.pictures, bool(given.real)))
+
+    keep(
+        learn_everywhere(
+            material, plan, given.seed, given.devices, given.real, start,
+            keep=keep,
+        )
+    )  # fmt: skip
 
 
 def _start(path: Path) -> list[Weights]:
@@ -51,8 +66,8 @@ def _start(path: Path) -> list[Weights]:
         return read_weights(path)
     from posescore.position.model_file import read_model
 
-    lookers: list[Weights] = read_model(path)["lookers"]
-    return lookers
+    networks: list[Weights] = read_model(path)["networks"]
+    return networks
 
 
 if __name__ == "__main__":

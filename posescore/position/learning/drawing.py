@@ -48,11 +48,46 @@ class Ways(NamedTuple):
 def poses_on(ways: Ways, rows: Tensor, chance: Chance) -> Tensor:
     """A pose ``(n, 2, 23, 3)`` somewhere on each of the ways ``rows``, bent, half mirrored."""
     part = chance.even(len(rows))
+    return _bent_and_mirrored(ways, rows, part, ways.bend[rows], chance)
+
+
+def freer_poses_on(ways: Ways, rows: Tensor, chance: Chance) -> tuple[Tensor, Tensor]:
+    """The same, and a mask ``(n,)`` of those that strayed from their way.
+
+    A quarter is bent twice as far; in another quarter every limb and trunk of either athlete goes
+    its own part of the way.
+    """
+    count, kind = len(rows), chance.even(len(rows))
+    part = chance.even(count)
+    own = torch.lerp(part[:, None], chance.even(count, 2 * N_LIMBS), 0.7)
+    own = own.reshape(count, 2, N_LIMBS)[:, :, fixed(LIMB_OF_JOINT, part.device)]
+    part = torch.where((kind < 0.25)[:, None, None], own, part[:, None, None])
+    bend = ways.bend[rows] * torch.where(kind > 0.75, 2.0, 1.0)
+    strayed = (kind < 0.25) | (kind > 0.75)
+    return _bent_and_mirrored(ways, rows, part, bend, chance), strayed
+
+
+def _bent_and_mirrored(
+    ways: Ways, rows: Tensor, part: Tensor, bend: Tensor, chance: Chance
+) -> Tensor:
     pose = mix(ways.first_m[rows], ways.second_m[rows], part)
-    pose = bent(pose, ways.bend[rows], chance)
+    pose = bent(pose, bend, chance)
     image = pose[:, :, fixed(MIRRORED_JOINTS, pose.device)]
     image = image * fixed((-1.0, 1.0, 1.0), pose.device)
     return torch.where(chance.yes(0.5, len(rows), 1, 1, 1), image, pose)
+
+
+def _limbs() -> list[int]:
+    """Limb of each joint: trunk and head 0, arms 1 and 2, legs 3 and 4."""
+    limb = [0] * len(JOINT)
+    for number, root in enumerate(("left_shoulder", "right_shoulder", "left_hip", "right_hip"), 1):
+        for joint in descendants(JOINT[root]):
+            limb[joint] = number
+    return limb
+
+
+LIMB_OF_JOINT: Final = _limbs()
+N_LIMBS: Final = 5
 
 
 def _levels() -> list[tuple[list[int], list[int]]]:
@@ -71,8 +106,12 @@ _LEVELS: Final = _levels()
 
 
 def mix(first: Tensor, second: Tensor, part: Tensor) -> Tensor:
-    """Poses ``part`` ``(n,)`` of the way, bones as long as both mixed."""
-    weight = part[:, None, None, None]
+    """Poses ``part`` of the way, bones as long as both mixed.
+
+    ``part`` is one for each pose ``(n,)`` or one for each of its joints ``(n, 2, 23)``.
+    """
+    weight = (part if part.dim() > 1 else part[:, None, None])[..., None]
+    weight = weight.expand(*first.shape[:3], 1)
     straight = torch.lerp(first, second, weight)
     mixed = straight.clone()
     for bones in _LEVELS:
@@ -83,7 +122,7 @@ def mix(first: Tensor, second: Tensor, part: Tensor) -> Tensor:
         )
         bone = straight[:, :, children] - straight[:, :, parents]
         now = torch.linalg.vector_norm(bone, dim=-1, keepdim=True).clamp_min(1e-6)
-        there = mixed[:, :, parents] + bone * (torch.lerp(begin, end, weight) / now)
+        there = mixed[:, :, parents] + bone * (torch.lerp(begin, end, weight[:, :, children]) / now)
         mixed.index_copy_(2, children, there)
     return mixed
 

@@ -41,7 +41,7 @@ def _box(true_px: Tensor) -> tuple[Tensor, Tensor]:
 def evenly(seen: Filmed, chance: Chance) -> Spoiled:
     """Noise and outliers that come evenly over 17 keypoints; confidence says nothing.
 
-    Three in five have the noise of 2 % of the longer side of the pair's box and the 10 % of
+    Seven in ten have the noise of 2 % of the longer side of the pair's box and the 10 % of
     keypoints anywhere in that box that results are told for, the others anything from none to
     about twice that. In a fifth, noise is measured against each athlete's own box; in a tenth the
     face is missing but for the nose, or wholly.
@@ -52,7 +52,7 @@ def evenly(seen: Filmed, chance: Chance) -> Spoiled:
     size = (high - low).amax(-1).expand(count, 2, 1)
     own = (coco.amax(2) - coco.amin(2)).prod(-1).sqrt()[..., None]
     size = torch.where(chance.yes(0.2, count, 1, 1), own, size)
-    told = chance.even(count) < 0.6
+    told = chance.even(count) < 0.7
     noise = torch.where(told, 0.02, 0.035 * chance.even(count))
     share = torch.where(told, 0.10, 0.2 * chance.even(count))
     sd = noise[:, None, None] * size

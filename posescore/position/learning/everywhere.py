@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import torch
 
-from posescore.position.learning.loop import Plan, Say, Weights, learn
+from posescore.position.learning.loop import Keep, Learned, Plan, Say, Weights, learn
 from posescore.position.material import Material
 
 
@@ -28,11 +28,12 @@ def learn_everywhere(
     real: Sequence[Path] = (),
     start: Sequence[Weights] | None = None,
     say: Say = print,
-) -> list[Weights]:
-    """Weights of all networks, each device learning its part of them at the same time.
+    keep: Keep | None = None,
+) -> Learned:
+    """All networks, each device learning its part of them at the same time.
 
     The same seed on the same devices gives the same weights, as far as the devices' own
-    arithmetic repeats itself.
+    arithmetic repeats itself. On one device ``keep`` is given them now and then.
     """
     where = list(places or devices())
     parts = np.array_split(np.arange(material.n_folds + 1), len(where))
@@ -44,7 +45,10 @@ def learn_everywhere(
         for i, (part, device) in enumerate(zip(parts, where, strict=True))
     ]  # fmt: skip
     if len(work) == 1:
-        return work[0](say=say)
+        return work[0](say=say, keep=keep)
     with ProcessPoolExecutor(len(work), multiprocessing.get_context("spawn")) as pool:
         found = [future.result() for future in [pool.submit(task) for task in work]]
-    return [weights for part in found for weights in part]
+    return Learned(
+        [weights for part in found for weights in part.weights],
+        min(part.pictures for part in found),
+    )

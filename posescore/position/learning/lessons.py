@@ -10,7 +10,7 @@ import numpy as np
 import torch
 
 from posescore.position.learning.chance import Chance
-from posescore.position.learning.drawing import Filmed, Ways, filmed, keypoints_of, poses_on
+from posescore.position.learning.drawing import Filmed, Ways, filmed, freer_poses_on, keypoints_of
 from posescore.position.learning.errors import Spoiled, badly, evenly
 from posescore.position.learning.fixed import fixed
 from posescore.position.learning.judges import Judges, weights_of
@@ -19,12 +19,14 @@ from posescore.position.pictures import FARTHEST
 from posescore.terms import MIRRORED_KEYPOINTS, N_KEYPOINTS, STATES
 
 Tensor = torch.Tensor
-EVEN_SHARE: Final = 0.5
+EVEN_SHARE: Final = 0.6
 """Pictures whose errors come evenly, whatever is hidden."""
 SURE: Final = 0.85
 """How sure a judge must be to name what is in the middle of a move."""
 _FIRM: Final = 0.97
 """What a pose between frames of one name is taught to be; the rest is left to the judge."""
+_STRAYED: Final = 0.7
+"""The same where a pose strayed from the way between its frames."""
 
 
 class Lesson(NamedTuple):
@@ -172,8 +174,8 @@ class Teacher:
     def _simulated(self, count: int, spoil: Callable[[Filmed, Chance], Spoiled]) -> Lesson:
         chance = self.chance
         rows = chance.rows(self.reach, count)
-        pose = poses_on(self.ways, rows, chance)
-        target = self._targets(rows, pose)
+        pose, strayed = freer_poses_on(self.ways, rows, chance)
+        target = self._targets(rows, pose, strayed)
         swap = chance.yes(0.5, count)
         pose = torch.where(swap[:, None, None, None], pose.flip(1), pose)
         turned = target[..., fixed(SWAPPED_STATES, chance.device)]
@@ -184,13 +186,13 @@ class Teacher:
         truth, told = truths(seen, spoiled, centre, scale)
         return Lesson(inputs, target, self.open[rows].T, truth, told)
 
-    def _targets(self, rows: Tensor, pose: Tensor) -> Tensor:
+    def _targets(self, rows: Tensor, pose: Tensor, strayed: Tensor) -> Tensor:
         """``(count, n, n_states)``: the name where there is one, else what each judge says."""
         opinion = self.judges.opinion(pose).transpose(0, 1)
         state, between = self.state[rows], self.between[rows]
         each = torch.eye(len(STATES), device=state.device)
         named = each[state.clamp_min(0)]
-        firm = torch.where(state >= 0, _FIRM, 0.0)[:, None]
+        firm = torch.where(state >= 0, torch.where(strayed, _STRAYED, _FIRM), 0.0)[:, None]
         target = firm * named + (1 - firm) * opinion
         unsure = between & (opinion.max(-1).values < SURE)
         return torch.where(unsure[..., None], (each[SCRAMBLE] + target) / 2, target)

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import torch
@@ -25,11 +25,21 @@ Weights = dict[str, np.ndarray[Any, Any]]
 Say = Callable[[str], None]
 
 
+class Learned(NamedTuple):
+    """Networks, and how many pictures each has seen."""
+
+    weights: list[Weights]
+    pictures: int
+
+
+Keep = Callable[[Learned], None]
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """Sizes and rates of learning."""
 
-    pictures: int = 40_000_000
+    pictures: int = 80_000_000
     """Seen by every network, each picture once."""
     longest_s: float = float("inf")
     """Learning ends after this many seconds if that comes first, with its rates let down."""
@@ -44,12 +54,14 @@ class Plan:
     """Weight of restoring keypoints against naming the state."""
     real_share: float = 0.25
     """Of pictures from a pose pass, where there are any."""
+    compiled: bool = True
+    """On a GPU fuse small operations first: half a minute of waiting, then thrice as fast."""
     sizes: Sizes = field(default_factory=Sizes)
 
-    def about(self, with_real: bool) -> str:
-        """The same in words, for the card."""
+    def about(self, pictures: int, with_real: bool) -> str:
+        """How so many pictures were seen, in words, for the card."""
         real = f", {self.real_share:.0%} of them from a pose pass" if with_real else ""
-        return f"{self.pictures / 1e6:.1f} million pictures{real}, rate {self.learning_rate:g}"
+        return f"{pictures / 1e6:.1f} million pictures{real}, rate {self.learning_rate:g}"
 
 
 def learn(
@@ -61,8 +73,9 @@ def learn(
     real: Sequence[Path] = (),
     start: Sequence[Weights] | None = None,
     say: Say = print,
-) -> list[Weights]:
-    """Weights of the chosen networks: k never learns from fold k, the last one learns from all.
+    keep: Keep | None = None,
+) -> Learned:
+    """The chosen networks: k never learns from fold k, the last one learns from all.
 
     Parameters
     ----------
@@ -81,6 +94,8 @@ def learn(
         Weights to go on from, of the same networks.
     say
         Is told of progress.
+    keep
+        Is given the networks every ten seconds: what an end before the end leaves.
     """
     chosen = list(range(material.n_folds + 1)) if networks is None else list(networks)
     place = torch.device(device)
@@ -102,13 +117,50 @@ def learn(
     stack = Stack(len(chosen), plan.sizes, chance)
     if start is not None:
         stack.begin_with(start)
-    _go_through(stack, teacher, chosen, plan, began, say)
-    return stack.weights()
+    return _go_through(stack, teacher, chosen, plan, began, say, keep)
+
+
+class _Progress:
+    """How far learning is, by pictures or by time, and what is told of it."""
+
+    def __init__(self, plan: Plan, began: float, device: torch.device, say: Say) -> None:
+        self.plan, self.began, self.say = plan, began, say
+        self.going = self.told = time.monotonic()
+        self.steps, self.since = 0, 0
+        self.total = torch.zeros(3, device=device)
+
+    @property
+    def pictures(self) -> int:
+        """Seen so far."""
+        return self.steps * self.plan.batch
+
+    @property
+    def done(self) -> float:
+        """From 0 to 1."""
+        past_s = time.monotonic() - self.going
+        by_time = past_s / (self.plan.longest_s - (self.going - self.began))
+        return max(self.pictures / self.plan.pictures, by_time)
+
+    def tell(self, steps: int) -> bool:
+        """Counts steps; every ten seconds says how it goes, and returns True."""
+        self.steps, self.since = self.steps + steps, self.since + steps
+        if time.monotonic() - self.told < 10:
+            return False
+        name, restore, right = (self.total / self.since).tolist()
+        self.say(
+            f"{time.monotonic() - self.began:.0f} s, "
+            f"{self.pictures / 1e6:.1f} million: "
+            f"naming {name:.3f}, restoring {restore:.3f}, right {right:.3f}"
+        )
+        self.total.zero_()
+        self.since, self.told = 0, time.monotonic()
+        return True
 
 
 def _go_through(
-    stack: Stack, teacher: Teacher, chosen: list[int], plan: Plan, began: float, say: Say
-) -> None:
+    stack: Stack, teacher: Teacher, chosen: list[int], plan: Plan, began: float, say: Say,
+    keep: Keep | None,
+) -> Learned:  # fmt: skip
     """Draw and learn, batch after batch, until enough pictures are seen or time is up."""
     device = teacher.chance.device
     rate = torch.tensor(0.0, device=device)
@@ -120,29 +172,19 @@ def _go_through(
     draw = Recorded(lambda: teacher.drawn(plan.batch, plan.at_once), device, teacher.chance.source)
     desk = Lesson(*(part[0].clone() for part in draw()))
     only = torch.as_tensor(chosen, device=device)
-    learn_it = Recorded(lambda: _step(stack, desk, only, plan, hand), device)
-    total, steps, since, told = torch.zeros(3, device=device), 0, 0, began
-    while (done := _done(steps, plan, began)) < 1:
+    look = torch.compile(stack) if plan.compiled and gpu else stack
+    learn_it = Recorded(lambda: _step(stack, look, desk, only, plan, hand), device)
+    progress = _Progress(plan, began, device, say)
+    while (done := progress.done) < 1:
         lessons = draw()
         for index in range(plan.at_once):
             for place, part in zip(desk, lessons, strict=True):
                 place.copy_(part[index])
             rate.fill_(plan.learning_rate * _rate_at(done))
-            total += learn_it()
-        steps, since = steps + plan.at_once, since + plan.at_once
-        if time.monotonic() - told > 10:
-            name, restore, right = (total / max(1, since)).tolist()
-            say(
-                f"{time.monotonic() - began:.0f} s, {steps * plan.batch / 1e6:.1f} million: "
-                f"naming {name:.3f}, restoring {restore:.3f}, right {right:.3f}"
-            )
-            total.zero_()
-            since, told = 0, time.monotonic()
-
-
-def _done(steps: int, plan: Plan, began: float) -> float:
-    by_time = (time.monotonic() - began) / plan.longest_s
-    return max(steps * plan.batch / plan.pictures, by_time)
+            progress.total += learn_it()
+        if progress.tell(plan.at_once) and keep is not None:
+            keep(Learned(stack.weights(), progress.pictures))
+    return Learned(stack.weights(), progress.pictures)
 
 
 def _rate_at(done: float) -> float:
@@ -151,11 +193,16 @@ def _rate_at(done: float) -> float:
 
 
 def _step(
-    stack: Stack, lesson: Lesson, only: Tensor, plan: Plan, hand: torch.optim.Optimizer
+    stack: Stack,
+    look: Callable[[Tensor, float], tuple[Tensor, Tensor]],
+    lesson: Lesson,
+    only: Tensor,
+    plan: Plan,
+    hand: torch.optim.Optimizer,
 ) -> Tensor:
     kind = lesson.rows.device.type
     with torch.autocast(kind, torch.bfloat16, enabled=kind == "cuda"):
-        logits, restored = stack(lesson.rows, plan.dropout)
+        logits, restored = look(lesson.rows, plan.dropout)
     target, counts = lesson.target[only], lesson.counts[only]
     lost = -(target * functional.log_softmax(logits, -1)).sum(-1)
     naming = (lost * counts).sum(1) / counts.sum(1).clamp_min(1)
