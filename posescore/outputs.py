@@ -18,7 +18,7 @@ from posescore.options import (
     print_json,
 )
 
-FORMATS = ("csv", "json", "webvtt", "holds-csv", "frames-csv")
+FORMATS = ("csv", "json", "webvtt", "holds-csv", "frames-csv", "coco")
 """Those of the exports, said here so that help needs no heavy import."""
 
 
@@ -29,7 +29,8 @@ FORMATS = ("csv", "json", "webvtt", "holds-csv", "frames-csv")
     "kind",
     type=click.Choice(FORMATS),
     required=True,
-    help="csv, json and webvtt: the score log; holds-csv, frames-csv: positions by hold or frame.",
+    help="csv, json, webvtt: the score log; holds-csv, frames-csv: positions by hold or frame; "
+    "coco: keypoints and the position of every frame.",
 )
 @click.option("--out", type=FILE, help="File to write.  [default: print]")
 @click.option("--opinion", default="", help="Whose own review.  [default: the shared log]")

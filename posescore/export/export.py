@@ -8,6 +8,7 @@ from typing import Final
 
 from posescore.errors import InputError, StorageError
 from posescore.export.cues import log_webvtt
+from posescore.export.keypoints import keypoints_json
 from posescore.export.score_log import log_json
 from posescore.export.tables import frames_csv, holds_csv, log_csv
 from posescore.library.files import write_whole
@@ -15,12 +16,21 @@ from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review import Review
 
-FORMATS: Final[Mapping[str, Callable[[Review, Match], str]]] = {
-    "csv": log_csv,
-    "json": log_json,
-    "webvtt": log_webvtt,
-    "holds-csv": holds_csv,
-    "frames-csv": frames_csv,
+Written = Callable[[Library, Match, Review], str]
+
+
+def _of_review(write: Callable[[Review, Match], str]) -> Written:
+    """What is written of the review alone."""
+    return lambda library, match, review: write(review, match)
+
+
+FORMATS: Final[Mapping[str, Written]] = {
+    "csv": _of_review(log_csv),
+    "json": _of_review(log_json),
+    "webvtt": _of_review(log_webvtt),
+    "holds-csv": _of_review(holds_csv),
+    "frames-csv": _of_review(frames_csv),
+    "coco": keypoints_json,
 }
 SUFFIXES: Final[Mapping[str, str]] = {
     "csv": ".csv",
@@ -28,6 +38,7 @@ SUFFIXES: Final[Mapping[str, str]] = {
     "webvtt": ".vtt",
     "holds-csv": ".holds.csv",
     "frames-csv": ".frames.csv",
+    "coco": ".coco.json",
 }
 MEDIA_TYPES: Final[Mapping[str, str]] = {
     "csv": "text/csv; charset=utf-8",
@@ -35,6 +46,7 @@ MEDIA_TYPES: Final[Mapping[str, str]] = {
     "webvtt": "text/vtt; charset=utf-8",
     "holds-csv": "text/csv; charset=utf-8",
     "frames-csv": "text/csv; charset=utf-8",
+    "coco": "application/json",
 }
 
 
@@ -51,7 +63,7 @@ def export_text(library: Library, match_id: int, format_name: str, opinion: str 
     write = FORMATS.get(format_name)
     if write is None:
         raise InputError(f"format: {format_name!r} is not one of {', '.join(FORMATS)}.")
-    return write(library.review(match_id, opinion), library.match(match_id))
+    return write(library, library.match(match_id), library.review(match_id, opinion))
 
 
 def export_match(

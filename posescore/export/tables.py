@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
-from typing import Final
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final, NamedTuple
 
 from posescore.export.rows import ROUNDING_S, LogLine, frames_of, lines_of, name_of
 from posescore.library.entries import ReviewHold
@@ -121,22 +121,39 @@ def frames_csv(review: Review, match: Match) -> str:
     ``named_by`` is ``person`` where somebody edited the hold, else ``program``; its confidence is
     empty between holds, where the position is scramble.
     """
-    rows: list[list[object]] = []
-    holds = iter(review.holds)
-    held = next(holds, None)
-    for frame_index, time_s in enumerate(review.clock.pts_s.tolist()):
-        while held is not None and held.hold.end_s <= time_s + ROUNDING_S:
-            held = next(holds, None)
-        within = held is not None and held.hold.start_s <= time_s + ROUNDING_S
-        said = _between_holds() if held is None or not within else _named(held)
-        rows.append([frame_index, f"{time_s:.3f}", *said])
+    times_s = review.clock.pts_s.tolist()
+    rows = [
+        (frame_index, f"{time_s:.3f}", *label)
+        for frame_index, (time_s, label) in enumerate(
+            zip(times_s, frame_labels(review), strict=True)
+        )
+    ]
     return csv_text(FRAME_COLUMNS, rows)
 
 
-def _named(held: ReviewHold) -> tuple[str, str, str, str]:
+class FrameLabel(NamedTuple):
+    """What a frame is named; the texts are as tables write them, "" for none."""
+
+    position: str
+    upper: str
+    confidence: str
+    named_by: str
+
+
+def frame_labels(review: Review) -> Iterator[FrameLabel]:
+    """The label of every frame, in order; scramble between holds."""
+    holds = iter(review.holds)
+    held = next(holds, None)
+    for time_s in review.clock.pts_s.tolist():
+        while held is not None and held.hold.end_s <= time_s + ROUNDING_S:
+            held = next(holds, None)
+        within = held is not None and held.hold.start_s <= time_s + ROUNDING_S
+        yield _BETWEEN if held is None or not within else _label(held)
+
+
+def _label(held: ReviewHold) -> FrameLabel:
     hold, by = held.hold, "person" if held.edited else "program"
-    return str(hold.position), str(hold.upper or ""), f"{hold.confidence:.3f}", by
+    return FrameLabel(str(hold.position), str(hold.upper or ""), f"{hold.confidence:.3f}", by)
 
 
-def _between_holds() -> tuple[str, str, str, str]:
-    return str(Position.SCRAMBLE), "", "", "program"
+_BETWEEN: Final = FrameLabel(str(Position.SCRAMBLE), "", "", "program")

@@ -176,12 +176,20 @@ def pictures_of_track(track: PairTrack, name: str | None = None) -> list[PosedPi
 def write_coco(pictures: PairTrack | Iterable[PosedPicture], path: Path) -> None:
     """Write COCO keypoints JSON with 17 keypoints, wholly or not at all.
 
-    An athlete without any keypoint gets no annotation.
-
     Raises
     ------
     StorageError
         When the file cannot be written.
+    """
+    content = coco_content(pictures)
+    with replacing(path) as unfinished:
+        unfinished.write_text(json.dumps(content, separators=(",", ":")), encoding="utf-8")
+
+
+def coco_content(pictures: PairTrack | Iterable[PosedPicture]) -> dict[str, Any]:
+    """COCO keypoints as plain data, one image for each picture, in their order.
+
+    An athlete without any keypoint gets no annotation.
     """
     if isinstance(pictures, PairTrack):
         pictures = pictures_of_track(pictures)
@@ -194,15 +202,13 @@ def write_coco(pictures: PairTrack | Iterable[PosedPicture], path: Path) -> None
             if annotation is not None:
                 ids = {"id": len(annotations) + 1, "image_id": image_id}
                 annotations.append(ids | annotation)
-    content = {
+    return {
         "info": {"description": "PoseScore keypoints", "version": posescore.__version__},
         "licenses": [],
         "images": images,
         "annotations": annotations,
         "categories": [CATEGORY],
     }
-    with replacing(path) as unfinished:
-        unfinished.write_text(json.dumps(content, separators=(",", ":")), encoding="utf-8")
 
 
 def _image_json(image_id: int, picture: PosedPicture) -> dict[str, Any]:

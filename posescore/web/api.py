@@ -186,8 +186,7 @@ class _Routes:
         opinion: str = "",
     ) -> Response:
         """The score log as a file."""
-        match = self._library.match(match_id)
-        return saved_log(match, self._library.review(match_id, opinion), format_name)
+        return saved_log(self._library, match_id, format_name, opinion)
 
     def jobs(self, match_id: int | None = None, open_only: bool = False) -> list[wire.JobOut]:
         """Analyses, newest first."""

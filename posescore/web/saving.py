@@ -7,10 +7,9 @@ from typing import Final
 
 from fastapi.responses import Response
 
-from posescore.errors import InputError
-from posescore.export.export import FORMATS, MEDIA_TYPES, SUFFIXES
+from posescore.export.export import FORMATS, MEDIA_TYPES, SUFFIXES, export_text
+from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.review import Review
 from posescore.web import wire
 
 _TEXTS: Final = {
@@ -19,6 +18,7 @@ _TEXTS: Final = {
     "webvtt": "Chapters for a player (WebVTT)",
     "holds-csv": "Table of positions (CSV)",
     "frames-csv": "Position of every frame (CSV)",
+    "coco": "Keypoints and positions (COCO JSON)",
 }
 
 EXPORTS: Final = [
@@ -26,23 +26,22 @@ EXPORTS: Final = [
 ]
 
 
-def saved_log(match: Match, review: Review, format_name: str) -> Response:
+def saved_log(library: Library, match_id: int, format_name: str, opinion: str) -> Response:
     """The log as a download named after the match.
 
     Raises
     ------
     InputError
         When there is no such format.
+    NotFoundError
+        When there is no such match, or it was never analysed.
     """
-    write = FORMATS.get(format_name)
-    if write is None:
-        raise InputError(f"format: {format_name!r} is not one of {', '.join(FORMATS)}.")
-    name = f"{file_stem(match)}{SUFFIXES[format_name]}"
+    text = export_text(library, match_id, format_name, opinion)
+    name = f"{file_stem(library.match(match_id))}{SUFFIXES[format_name]}"
     headers = {
         "Content-Disposition": f'attachment; filename="{name}"',
         "Cache-Control": "no-store",
     }
-    text = write(review, match)
     return Response(text.encode(), media_type=MEDIA_TYPES[format_name], headers=headers)
 
 

@@ -159,7 +159,7 @@ def test_a_review_from_the_first_proposal_to_the_report_takes_few_keys(
     press("l")
     report = page.get_by_role("dialog").get_by_role("button", name="Report to print")
     with page.expect_download(timeout=2 * PATIENCE_MS) as saved:
-        press(str(report.get_attribute("data-number")))
+        press(str(report.get_attribute("data-key")))
     saved.value.save_as(tmp_path / "report.pdf")
     with capsys.disabled():
         print(f" [{len(press.keys)} key presses: {' '.join(press.keys)}] ", end="")

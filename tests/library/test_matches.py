@@ -93,7 +93,7 @@ def test_deleting_takes_everything_made_from_the_match_and_nothing_else(kept: Ke
     library.edit(match.id, Confirm(review.undecided[0].key), "Ann")
     library.undo(match.id, "Ann")
     job = library.queue_job(match.id)
-    with pytest.raises(ConflictError, match="cancel"):
+    with pytest.raises(ConflictError, match="wait for its end"):
         library.delete_match(match.id)
     library.end_job(job.id)
     library.delete_match(match.id)

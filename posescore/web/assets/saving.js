@@ -4,6 +4,7 @@ import { ask } from "posescore-room/server.js";
 import { Window } from "posescore-room/windows.js";
 
 const POLL_MS = 400;
+const SAVE_KEYS = "1234567890qwert"; // in the order of what can be saved
 const ENDED = ["done", "failed", "cancelled"];
 
 export const MADE = {
@@ -69,7 +70,7 @@ export const SaveWindow = {
       <div class="save" @keydown="onKey">
         <section><h3>The score log, at once</h3>
           <ul class="save-list"><li v-for="(format, i) in formats" :key="format.name">
-            <a class="button" :href="address(format.name)" download :data-first="i === 0 ? '' : null" :data-number="i + 1"><kbd>{{ i + 1 }}</kbd> {{ format.text }}</a></li></ul></section>
+            <a class="button" :href="address(format.name)" download :data-first="i === 0 ? '' : null" :data-key="key(i)"><kbd>{{ key(i).toUpperCase() }}</kbd> {{ format.text }}</a></li></ul></section>
         <section><h3>With pictures, in a while</h3>
           <fieldset><legend class="sr">How they show people</legend>
             <label class="choice"><input type="checkbox" v-model="skeletons"> Skeletons drawn</label>
@@ -77,7 +78,7 @@ export const SaveWindow = {
             <label class="choice"><input type="checkbox" v-model="proposed"> Also what nobody confirmed</label></fieldset>
           <p v-if="hideFaces" class="hint">Both athletes' faces alone, and only where their heads were found: look through it before you share it.</p>
           <ul class="save-list"><li v-for="(one, i) in makeable" :key="one.kind">
-            <button type="button" :data-number="formats.length + i + 1" @click="make(one.kind)"><kbd>{{ formats.length + i + 1 }}</kbd> {{ one.text }} <span class="trade">{{ one.more }}</span></button></li></ul>
+            <button type="button" :data-key="key(formats.length + i)" @click="make(one.kind)"><kbd>{{ key(formats.length + i).toUpperCase() }}</kbd> {{ one.text }} <span class="trade">{{ one.more }}</span></button></li></ul>
           <p class="hint">You can go on meanwhile; your browser saves each when it is ready. Films of people need their consent, of minors their parents' too.</p></section>
         <section v-if="rows.length" aria-label="What is being made"><h3>Made here</h3>
           <ul class="made"><li v-for="row in rows" :key="row.id">
@@ -102,12 +103,15 @@ export const SaveWindow = {
     },
   },
   methods: {
+    key(i) {
+      return SAVE_KEYS[i] ?? "";
+    },
     make(kind) {
       this.$emit("wish", kind, { skeletons: this.skeletons, hide_faces: this.hideFaces, proposed: this.proposed });
     },
     onKey(event) {
-      if (!/^[1-9]$/.test(event.key) || event.ctrlKey || event.metaKey || event.altKey) return;
-      const chosen = event.currentTarget.querySelector(`[data-number="${event.key}"]`);
+      if (event.key.length !== 1 || !SAVE_KEYS.includes(event.key) || event.ctrlKey || event.metaKey || event.altKey) return;
+      const chosen = event.currentTarget.querySelector(`[data-key="${event.key}"]`);
       if (!chosen) return;
       event.preventDefault();
       chosen.click();

@@ -64,7 +64,7 @@ export function leastSure(proposal) {
     ...proposal.on_the_way.filter((event) => !event.by_person).map((event) => ({ text: EVENTS[event.event].text.toLowerCase(), sure: event.confidence })),
     ...proposal.criteria.filter((criterion) => criterion.met !== null).map((criterion) => ({ text: criterion.met ? criterion.name : briefly(criterion.seen), sure: criterion.probability })),
   ];
-  const counted = parts.filter((part) => part.sure >= proposal.confidence && part.sure < CERTAIN); // others do not bear on the whole
+  const counted = parts.filter((part) => part.sure < CERTAIN);
   return counted.reduce((least, part) => (least && least.sure <= part.sure ? least : part), null);
 }
 
