@@ -180,7 +180,7 @@ class PositionClassifier:
     def _known(
         self, probability: NDArray[np.float64], keypoints_px: NDArray[np.float32]
     ) -> NDArray[np.float64]:
-        known = np.isfinite(keypoints_px).all(-1).reshape(len(keypoints_px), -1).any(1)
+        known = np.asarray(np.isfinite(keypoints_px).all(-1)).any((1, 2))
         probability[~known] = self.nobody
         return probability
 

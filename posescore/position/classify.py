@@ -56,9 +56,24 @@ def classify_pictures(
         ``probabilities`` (every position to a number; they sum to 1).
     """
     judge = classifier or PositionClassifier.load()
-    rows = judge.of_keypoints(keypoints_px, confidence)
+    rows = np.empty((len(keypoints_px), len(STATES)))
+    of_estimator = found_by_an_estimator(confidence)
+    for of_pass in (False, True):
+        part = of_estimator == of_pass
+        rows[part] = judge.of_keypoints(keypoints_px[part], confidence[part], of_pass=of_pass)
     for frame, at_s, row in zip(frames, time_s, rows, strict=True):
         yield answer(frame, at_s, row)
+
+
+def found_by_an_estimator(confidence: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """``(n,)``: pictures whose keypoints have a confidence of their own.
+
+    A mark by hand is worth one of two numbers: 1, or 0.8 where it is said to be hidden
+    (:func:`posescore.pose.coco.read_coco`).
+    """
+    known = np.isfinite(confidence)
+    by_hand = np.isclose(confidence, 1.0) | np.isclose(confidence, 0.8)
+    return np.asarray((known & ~by_hand).any(axis=(1, 2)))
 
 
 def answer(

@@ -208,11 +208,7 @@ def _dummy_f1(judged: Judged, seed: int = 0) -> float:
     )
 
 
-def summary(judged: Judged) -> dict[str, Any]:
-    """All figures, plain data."""
-    precision, recall, f1, support = precision_recall_fscore_support(
-        judged.true_group, judged.group, labels=range(N_TESTED), zero_division=0
-    )
+def _by_distance(judged: Judged) -> list[dict[str, Any]]:
     bins = []
     for low, high in pairwise((0.0, *DISTANCE_BINS_M)):
         inside = (judged.distance_m >= low) & (judged.distance_m < high)
@@ -226,6 +222,14 @@ def summary(judged: Judged) -> dict[str, Any]:
                     "accuracy": float(right.mean()),
                 }
             )
+    return bins
+
+
+def summary(judged: Judged) -> dict[str, Any]:
+    """All figures, plain data."""
+    precision, recall, f1, support = precision_recall_fscore_support(
+        judged.true_group, judged.group, labels=range(N_TESTED), zero_division=0
+    )
     return {
         "pictures": len(judged.truth),
         "entries": len(np.unique(judged.entry)),
@@ -247,7 +251,7 @@ def summary(judged: Judged) -> dict[str, Any]:
             }
             for g in range(N_TESTED)
         ],
-        "distance_bins": bins,
+        "distance_bins": _by_distance(judged),
         "confusion": confusion_matrix(
             judged.true_group, judged.group, labels=range(len(NAMES))
         ).tolist(),

@@ -51,7 +51,7 @@ def given(keypoints_px: Array, confidence: Array) -> Array:
     :func:`complete` takes.
     """
     point, sure = complete(keypoints_px, confidence)
-    flat = point.reshape(len(point), -1, 2)
+    flat = point.reshape(len(point), 2 * N_KEYPOINTS, 2)
     centre = np.stack([_median(flat[..., 0]), _median(flat[..., 1])], 1)
     away = flat - centre[:, None]
     scale = _median(np.sqrt((away**2).sum(-1)))

@@ -86,6 +86,20 @@ def test_pictures_are_answered_in_order_with_every_position(
         assert (found["upper"] in ("A", "B")) == has_upper
 
 
+def test_what_an_estimator_found_is_calibrated_as_the_pose_pass_is(
+    classifier: PositionClassifier,
+) -> None:
+    keypoints, _ = pictures(8, 3, missing=0.0)
+    confidence = np.ones(keypoints.shape[:3], np.float32)
+    confidence[1] = 0.8  # marked by hand, but hidden
+    confidence[2, 0, 4] = 0.31
+    answers = list(classify_pictures(keypoints, confidence, "abc", [None] * 3, classifier))
+    for index, found in enumerate(answers):
+        row = classifier.of_keypoints(keypoints, confidence, of_pass=index == 2)[index]
+        expected = answer("abc"[index], None, row)
+        assert found["probabilities"] == pytest.approx(expected["probabilities"])
+
+
 def test_two_guards_together_outweigh_a_third_position() -> None:
     share = {
         State(Position.OPEN_GUARD, Athlete.A): 0.30,

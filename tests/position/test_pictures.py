@@ -93,3 +93,8 @@ def test_no_pictures_give_no_answers(network: PairNetwork) -> None:
 def test_another_number_of_keypoints_is_refused(count: int) -> None:
     with pytest.raises(ValueError, match="17 or 21"):
         as_given(np.zeros((1, 2, count, 2), np.float32), np.ones((1, 2, count), np.float32))
+
+
+def test_no_pictures_are_given_as_none() -> None:
+    nothing = np.empty((0, 2, 21, 2), np.float32)
+    assert as_given(nothing, nothing[..., 0]).shape == (0, 2, 21, 4)
