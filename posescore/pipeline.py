@@ -122,7 +122,7 @@ def read_track_of(
     if request.track_file is not None:
         return _given_track(footage, request.track_file)
     _load_beside("posescore.position.classifier")
-    estimator = default_estimator()
+    estimator = default_estimator(of_video=True)
     try:
         return pose_pass(footage, estimator, request, cache, progress)
     finally:

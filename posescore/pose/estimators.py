@@ -5,8 +5,15 @@ from __future__ import annotations
 from posescore.pose.estimator import PairEstimator
 
 
-def default_estimator() -> PairEstimator:
+def default_estimator(*, of_video: bool = False) -> PairEstimator:
     """The estimator the program uses when a person chooses none.
+
+    Parameters
+    ----------
+    of_video
+        Frames are followed: where one leaves doubts the next ones help, and other squares are not
+        tried. One who is hidden for a moment would be looked for in the whole picture, and the
+        referee found instead.
 
     Raises
     ------
@@ -14,5 +21,6 @@ def default_estimator() -> PairEstimator:
         When its weights or a system library are missing.
     """
     from posescore.pose.fused_estimator import FusedEstimator
+    from posescore.pose.pair_network import PairNetworkEstimator
 
-    return FusedEstimator()
+    return FusedEstimator(PairNetworkEstimator(other_squares=not of_video))

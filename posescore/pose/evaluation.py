@@ -254,11 +254,12 @@ def _find(
     if None in names:
         raise KeypointFileError(f"{truth}: an image has no 'file_name': name the pictures.")
     paths = [folder / str(name) for name in sorted(map(str, names))]
-    own = default_estimator() if estimator is None else None
+    alone = all(path.suffix.lower() in PICTURE_SUFFIXES for path in paths)
+    own = default_estimator(of_video=not alone) if estimator is None else None
     chosen = estimator or own
     assert chosen is not None
     try:
-        if all(path.suffix.lower() in PICTURE_SUFFIXES for path in paths):
+        if alone:
             return list(pose_of_pictures(paths, chosen, progress))
         if len(paths) > 1:
             raise KeypointFileError(f"{truth} names several videos: measure one at a time.")

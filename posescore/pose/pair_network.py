@@ -56,6 +56,8 @@ class PairNetworkEstimator:
         ONNX files; the shipped ones when not given.
     threads
         See :class:`posescore.pose.onnx_network.OnnxNetwork`.
+    other_squares
+        Whether other squares than the finder's are tried for a doubtful picture without boxes.
 
     Raises
     ------
@@ -64,13 +66,24 @@ class PairNetworkEstimator:
     """
 
     def __init__(
-        self, network: Path | None = None, finder: Path | None = None, threads: int | None = None
+        self,
+        network: Path | None = None,
+        finder: Path | None = None,
+        threads: int | None = None,
+        *,
+        other_squares: bool = True,
     ) -> None:
+        self._other_squares = other_squares
         self._network = OnnxNetwork(network or shipped("models", "pair_network.onnx"), threads)
         self._finder = PairFinder(finder, threads)
         self._step = Step(
             "pair_network",
-            {"room": ROOM, "runtime": self._network.runtime, "version": 5},
+            {
+                "room": ROOM,
+                "runtime": self._network.runtime,
+                "version": 6,
+                "other_squares": other_squares,
+            },
             {
                 "pair_network.onnx": self._network.sha256,
                 "pair_finder.onnx": self._finder.sha256,
@@ -106,7 +119,8 @@ class PairNetworkEstimator:
         """
         if not boxes:
             box = self._finder.find(picture).box
-            return self._read_thoroughly(picture, _square(box), around_box=box)
+            tried = box if self._other_squares else None
+            return self._read_thoroughly(picture, _square(box), around_box=tried)
         square = _square(around(boxes))
         first = together([self.read(picture, square)])
         better = first.box()

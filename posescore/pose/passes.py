@@ -61,7 +61,8 @@ def pose_file(
         When the result cannot be written; said before the search begins where that can be known.
     """
     check_writable(out)
-    own = default_estimator() if estimator is None else None
+    alone = source.is_dir() or is_picture(source)
+    own = default_estimator(of_video=not alone) if estimator is None else None
     try:
         pictures = _posed(source, estimator or own, every_frame, progress)
     finally:

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from posescore.footage.opencv import cv2
+from posescore.pose.cache import cache_key
 from posescore.pose.estimator import Box, Picture
+from posescore.pose.estimators import default_estimator
 from posescore.pose.pair_finder import PairFinder, PairPlace
 from posescore.pose.pair_look import PairRead, together
 from posescore.pose.pair_network import PairNetworkEstimator, Square
@@ -34,8 +36,8 @@ class Finder(PairFinder):
 class Reader(PairNetworkEstimator):
     """Sees the same pair in every square, as surely as it is told; notes what it was asked."""
 
-    def __init__(self, sure: Callable[[Square], float]) -> None:
-        super().__init__(threads=1)
+    def __init__(self, sure: Callable[[Square], float], *, other_squares: bool = True) -> None:
+        super().__init__(threads=1, other_squares=other_squares)
         self._finder = self.finder = Finder()
         self._sure_of = sure
         self.asked: list[tuple[Square, bool]] = []
@@ -91,6 +93,21 @@ def test_a_followed_frame_is_read_once_however_doubtful() -> None:
     reader.look(PICTURE, (Box(160, 150, 200, 190),))
     assert len(reader.asked) == 1
     assert reader.finder.looked_within == []
+
+
+def test_in_a_video_a_doubtful_frame_keeps_to_the_first_square() -> None:
+    reader = Reader(lambda square: 0.7 if square == WHOLE else 0.4, other_squares=False)
+    reader.look(PICTURE)
+    assert reader.finder.looked_within == [None]
+    assert len(reader.asked) == 4
+    assert WHOLE not in squares(reader)
+
+
+def test_the_estimator_of_a_video_is_another_one_in_the_cache() -> None:
+    followed, alone = default_estimator(of_video=True), default_estimator()
+    assert cache_key("0", followed.step, {}) != cache_key("0", alone.step, {})
+    followed.close()
+    alone.close()
 
 
 @pytest.mark.parametrize("best", [WHOLE, around(AGAIN), around(FIRST)])
