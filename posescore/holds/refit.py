@@ -2,7 +2,8 @@
 
 ``python -m posescore.holds.refit --pass-errors FILE --matches FOLDER...``: the file of which
 :mod:`posescore.holds.pass_examples` says how it is made, the folders of which
-:mod:`posescore.holds.filmed_matches` does. With ``--matches`` alone the judges stay as they are.
+:mod:`posescore.holds.filmed_matches` does. With ``--matches`` alone the
+judges stay as they are and the mix goes on from the one that ships.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import hashlib
 import json
 import re
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -25,7 +26,7 @@ from posescore.holds.calibration import (
     measure,
     measure_passed,
 )
-from posescore.holds.filmed_matches import stretches_of, with_constant
+from posescore.holds.filmed_matches import fitted_to, stretches_of
 from posescore.holds.judge import FILE, FORMAT, Judge, criteria_file, shipped_judges
 from posescore.holds.open_poses import VIEWS, table
 from posescore.holds.pass_examples import load_examples
@@ -48,9 +49,10 @@ missing, and on products of these, one for each question. They read one fifth of
   held-back entries (right; n pictures). Both answers weigh the same. *Clear* is the share that is
   at least 0.8 sure; *gap* is the mean gap between how sure and how often right.
 - **Half guard or mount**: log odds {mix.constant:.2f} + {mix.named:.2f} times the classifier's +
-  {mix.judged:.2f} times those of *leg_trapped*; the two shares fitted on figures of a third seed,
-  the constant on what the pose pass made of the half guards and mounts of filmed training matches
-  ({matches}; `python -m posescore.simulation.rendered_match`), each hold weighing the same.
+  {mix.judged:.2f} times those of *leg_trapped*; fitted on what the pose pass made of the half
+  guards and mounts of filmed training matches ({matches};
+  `python -m posescore.simulation.rendered_match`), each hold weighing the same, and held loosely
+  to what figures of a third seed say.
 - **Made by** `python -m posescore.holds.refit --pass-errors FILE --matches FOLDER...`, under the
   project's licence (Apache-2.0).
 - **SHA-256** `{sha256}`
@@ -85,15 +87,16 @@ def main() -> None:
     arguments = parser.parse_args()
     card = arguments.out / FILE.replace(".json", ".md")
     if arguments.pass_errors is None:
-        mix = with_constant(shipped_mix(), stretches_of(arguments.matches))
+        mix = fitted_to(shipped_mix(), stretches_of(arguments.matches))
         digest = _write(arguments.out, dict(shipped_judges()), mix)
-        card.write_text(_renewed(card.read_text("utf-8"), mix, digest), "utf-8")
+        names = _names(arguments.matches)
+        card.write_text(_renewed(card.read_text("utf-8"), mix, names, digest), "utf-8")
         return
     examples = load_examples(arguments.pass_errors, arguments.authored)
     judges = fit(examples)
     mix = fit_mix(judges)
     _write(arguments.out, judges, mix)  # the matches are read with the new judges
-    mix = with_constant(mix, stretches_of(arguments.matches))
+    mix = fitted_to(mix, stretches_of(arguments.matches))
     digest = _write(arguments.out, judges, mix)
     kept = card.read_text("utf-8").partition(PROPOSALS) if card.exists() else ("", "", "")
     text = _CARD.format(
@@ -103,7 +106,7 @@ def main() -> None:
         sha256=digest,
         rows=_rows(measure(judges), measure_passed(judges, examples)),
         mix=mix,
-        matches=", ".join(f"*{folder.name}*" for folder in arguments.matches),
+        matches=_names(arguments.matches),
         views=VIEWS,
         open_table=_open_table(),
     )
@@ -129,9 +132,19 @@ def _write(out: Path, judges: Mapping[str, Judge], mix: Mix) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _renewed(card: str, mix: Mix, digest: str) -> str:
-    """The card with another constant and hash."""
-    card = re.sub(r"log odds -?[\d.]+ \+", f"log odds {mix.constant:.2f} +", card, count=1)
+def _names(matches: Sequence[Path]) -> str:
+    return ", ".join(f"*{folder.name}*" for folder in matches)
+
+
+def _renewed(card: str, mix: Mix, names: str, digest: str) -> str:
+    """The card with another mix, other matches and hash."""
+    for pattern, other in (
+        (r"log odds -?[\d.]+ \+ -?[\d.]+ times the classifier's \+\n  -?[\d.]+ times",
+         f"log odds {mix.constant:.2f} + {mix.named:.2f} times the classifier's +\n"
+         f"  {mix.judged:.2f} times"),
+        (r"matches \(\*[^;]*;", f"matches ({names};"),
+    ):  # fmt: skip
+        card = re.sub(pattern, other, card, count=1)
     return with_hash(card, digest)
 
 

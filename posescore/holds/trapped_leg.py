@@ -2,7 +2,7 @@
 
 Both look alike to a classifier of whole poses, since only a foot differs; the points depend on it.
 How much the classifier's word counts here, and how much geometry's, is fitted on figures
-(:mod:`posescore.holds.calibration`).
+(:mod:`posescore.holds.calibration`) and filmed matches (:mod:`posescore.holds.filmed_matches`).
 """
 
 from __future__ import annotations
@@ -41,14 +41,13 @@ class Mix:
 
     def odds(self, named: Floats, judged: Floats) -> Floats:
         """Log odds from the classifier's and from geometry's."""
-        bounded = [np.clip(odds, -_STRONGEST, _STRONGEST) for odds in (named, judged)]
-        return np.asarray(self.constant + self.named * bounded[0] + self.judged * bounded[1])
+        weight = np.array([self.constant, self.named, self.judged])
+        return np.asarray(mix_columns(named, judged) @ weight)
 
     @classmethod
     def fitted(cls, named: Floats, judged: Floats, answer: NDArray[np.bool_]) -> Mix:
         """Logistic regression on both, both answers weighing the same."""
-        columns = [np.clip(odds, -_STRONGEST, _STRONGEST) for odds in (named, judged)]
-        design = np.stack([np.ones(len(answer)), *columns], axis=1)
+        design = mix_columns(named, judged)
         share = float(answer.mean())
         counts = np.where(answer, 0.5 / share, 0.5 / (1.0 - share))
         weight = np.zeros(3)
@@ -57,6 +56,12 @@ class Mix:
             bend = (design * (counts * likely * (1.0 - likely))[:, None]).T @ design
             weight += np.linalg.solve(bend, design.T @ (counts * (answer - likely)))
         return cls(*(float(w) for w in weight))
+
+
+def mix_columns(named: Floats, judged: Floats) -> Floats:
+    """What the mix adds up, ``(n, 3)``: one, and both log odds within bounds."""
+    bounded = (np.clip(odds, -_STRONGEST, _STRONGEST) for odds in (named, judged))
+    return np.stack([np.ones(len(named)), *bounded], axis=1)
 
 
 @cache
