@@ -8,14 +8,16 @@ import numpy as np
 import pytest
 
 from posescore.simulation.pose_set import JOINTS, PoseSet
-from posescore.terms import MIRRORED_KEYPOINTS
+from posescore.terms import MIRRORED_KEYPOINTS, STATES, Position
 
 torch = pytest.importorskip("torch")
 pytest.importorskip("anny")
 
+from posescore.simulation.corpus import effects  # noqa: E402
 from posescore.simulation.corpus import poses as corpus_poses  # noqa: E402
 from posescore.simulation.corpus.dice import Dice  # noqa: E402
 from posescore.simulation.corpus.fitting import fit_all  # noqa: E402
+from posescore.simulation.corpus.framing import framed_whole  # noqa: E402
 from posescore.simulation.corpus.layout import BODY, all_defines  # noqa: E402
 from posescore.simulation.corpus.pictures import Batch, PictureMaker  # noqa: E402
 from posescore.simulation.corpus.rig import BONE, SHAPES, Rig, build_rig  # noqa: E402
@@ -130,6 +132,52 @@ def test_authored_poses_train_and_never_move_the_split() -> None:
     assert np.array_equal(split.held_back, alone.held_back)
     assert set(split.train) >= set(alone.train)
     assert (both.entry[split.train] < 0).any()
+
+
+def test_scarce_positions_are_drawn_more_within_the_authored_share() -> None:
+    rng = np.random.default_rng(4)
+    frames = rng.normal(size=(20, 2, len(JOINTS), 3)).astype(np.float32)
+    poses = corpus_poses.with_authored(PoseSet(frames, np.arange(20), np.full(20, -1)))
+    weights = corpus_poses._weights(poses, np.arange(len(poses.entry)))
+    authored = poses.entry < 0
+    share = weights[authored].sum() / weights.sum()
+    assert share == pytest.approx(corpus_poses._AUTHORED_SHARE, abs=1e-4)
+    position = np.array([STATES[k].position if k >= 0 else None for k in poses.state])
+    back = weights[authored & (position == Position.BACK_CONTROL)].mean()
+    mount = weights[authored & (position == Position.MOUNT)].mean()
+    assert back / mount == pytest.approx(corpus_poses._AUTHORED[Position.BACK_CONTROL], rel=1e-4)
+
+
+def test_whole_frames_hold_the_pair_in_frames_of_many_shapes() -> None:
+    count = 2000
+    low, high = torch.full((count, 2), -0.2), torch.tensor([[0.2, 0.3]]).repeat(count, 1)
+    frame = framed_whole(Dice(3, CPU), low, high, 256)
+    inner = 1 - frame.bars[:, :2] - frame.bars[:, 2:]
+    fills = ((high - low) * frame.scale / 256 / inner).amax(1)
+    assert float(fills.min()) > 0.15
+    assert float(fills.max()) < 1.11
+    assert float((fills > 0.5).float().mean()) > 0.5, "half of the frames hold little but the pair"
+    aspect = inner[:, 0] / inner[:, 1]
+    assert float(aspect.min()) < 0.65
+    assert float(aspect.max()) > 2
+    assert len(aspect.round(decimals=2).unique()) > 50
+    middle = ((low + high) / 2 - frame.centre) * frame.scale / 256
+    reach = (high - low) * frame.scale / 256 / 2
+    within = (middle.abs() + reach <= inner / 2 + 1e-4).all(1)
+    assert bool(within[fills <= 1].all()), "a pair that fits is not cut off"
+
+
+def test_effects_are_drawn_alike_in_half_precision() -> None:
+    half = Dice(3, CPU).of(torch.float16)
+    assert half.uniform(4).dtype == torch.float16
+    assert Dice(3, CPU).uniform(4).dtype == torch.float32
+    picture = Dice(5, CPU).uniform(2, 3, 64, 64)
+    exact = effects._compressed(Dice(3, CPU), picture)
+    assert torch.equal(exact, effects._compressed(Dice(3, CPU).of(torch.float32), picture))
+    assert 0.001 < float((exact - picture).abs().mean()) < 0.1, "a codec loses a little"
+    near = effects._compressed(half, picture.half())
+    assert near.dtype == torch.float16
+    assert float((near.float() - picture).abs().mean()) < 0.1
 
 
 def test_limbs_are_told_apart() -> None:
