@@ -182,6 +182,8 @@ def take(browser: Browser, address: str, name: str, story: Story, out: Path) -> 
         viewport=size,  # type: ignore[arg-type]
         color_scheme="light",
         device_scale_factor=2 if size == PHONE else 1,
+        has_touch=size == PHONE,
+        is_mobile=size == PHONE,
         base_url=address,
     )
     page = context.new_page()

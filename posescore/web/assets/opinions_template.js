@@ -35,7 +35,7 @@ export const template = `
           <div v-for="number in numbers" :key="number.name"><dt>{{ number.name }}</dt>
             <dd><b class="num">{{ number.kappa === null ? '\u2013' : number.kappa.toFixed(2) }}</b> <span>{{ number.words }}<br><span class="soft">{{ number.beside }}</span></span></dd></div></dl>
           <p class="fine">The numbers are Cohen's kappa: 1 is full agreement, 0 what chance alone would give.</p></section>
-        <div class="todo"><p><b class="num">{{ openCount }}</b> of {{ differences.length }} differences are open</p>
+        <div class="todo"><p><b class="num">{{ openCount }}</b> of {{ differences.length }} still open</p>
           <button type="button" class="primary" :disabled="!openCount" @click="act('next')">Next that is open <kbd v-if="keyOf('next')">{{ keyOf('next') }}</kbd></button></div>
         <ol class="proposals" aria-label="Differences, in the order of the match">
           <li v-for="(each, i) in differences" :key="each.id" :id="'difference-' + i" class="proposal difference" :class="{selected: i === selected, 'is-settled': each.settled}">
