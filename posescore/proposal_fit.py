@@ -3,8 +3,9 @@
 ``python -m posescore.proposal_fit FOLDER...``: each folder holds ``truth.json`` and ``pass.json``,
 as :mod:`posescore.holds.filmed_matches` says. Every match is read once as it is and
 :data:`REREADS` times with a little noise on top, and counts once in all. Printed is the mean
-squared distance from what came true (Brier), each match left out in turn, before and after. With
-``--check FOLDER...`` the line that ships is measured on other matches and nothing is written.
+squared distance from what came true (Brier), each match left out in turn, before and after. The
+line is kept only where it is better on matches left out. With ``--check FOLDER...`` the line that
+ships is measured on other matches and nothing is written.
 """
 
 from __future__ import annotations
@@ -114,9 +115,9 @@ def table(cases: Sequence[Case], after: Sequence[float]) -> str:
     for name, said in (("as the engine says", [case.confidence for case in cases]),
                        ("as observed", after)):  # fmt: skip
         sure = np.array(said)
-        brier = np.average((sure - right) ** 2, weights=weight)
         lines.append(
-            f"{name}: Brier {brier:.3f}, mean {np.average(sure, weights=weight):.2f} sure, "
+            f"{name}: Brier {brier(cases, said):.3f}, "
+            f"mean {np.average(sure, weights=weight):.2f} sure, "
             f"{np.average(right, weights=weight):.2f} right, {weight.sum():.1f} proposals"
         )
         for low, high in pairwise(_EDGES):
@@ -142,19 +143,38 @@ def write(line: Observed, told: str, folder: Path) -> None:
     card.write_text(f"{body}\n\n{PROPOSALS}, {told}", "utf-8")
 
 
-def told_of(line: Observed, cases: Sequence[Case]) -> str:
+def worth_having(cases: Sequence[Case]) -> Observed:
+    """The fitted line if it is better on matches it was not fitted on; else the plain one."""
+    plain = brier(cases, [case.confidence for case in cases])
+    return fitted(cases) if brier(cases, left_out(cases)) < plain else Observed(0.0, 1.0)
+
+
+def brier(cases: Sequence[Case], said: Sequence[float]) -> float:
+    """Mean squared distance of what was said from what came true, weighed."""
+    right = np.array([case.right for case in cases], np.float64)
+    weight = np.array([case.weight for case in cases])
+    return float(np.average((np.array(said) - right) ** 2, weights=weight))
+
+
+def told_of(cases: Sequence[Case]) -> str:
     """The card's words on a fit, each match left out in turn."""
     names = ", ".join(f"*{name}*" for name in dict.fromkeys(case.match for case in cases))
-    return f"""given how sure the engine is: log odds {line.constant:.2f} +
-{line.share:.2f} times the engine's (`posescore/scoring/observed.py`), fitted by
-`python -m posescore.proposal_fit FOLDER...` on the filmed training matches {names}, as the shipped
-pass reads them, each read {REREADS} times more with noise on top, each match left out in turn:
+    line, ships = fitted(cases), worth_having(cases)
+    end = (
+        "It ships." if ships == line else "That is no better, so the engine's word ships as it is."
+    )
+    return f"""given how sure the engine is, measured by
+`python -m posescore.proposal_fit FOLDER...` on the filmed training matches
+{names},
+as the shipped pass reads them, each read {REREADS} times more with noise on top. *As observed* is
+by log odds {line.constant:.2f} + {line.share:.2f} times the engine's
+(`posescore/scoring/observed.py`), fitted without the match that is judged. {end}
 
 ```
 {table(cases, left_out(cases))}
 ```
 
-Few proposals of few matches, all by one author and renderer: a first calibration.
+Few proposals of few matches, all by one author and renderer, and the judges were fitted on them.
 """
 
 
@@ -170,9 +190,8 @@ def main() -> None:
         shipped = shipped_observed()
         sys.stdout.write(table(cases, [shipped.of(case.confidence) for case in cases]) + "\n")
     else:
-        line = fitted(cases)
-        told = told_of(line, cases)
-        write(line, told, arguments.out)
+        told = told_of(cases)
+        write(worth_having(cases), told, arguments.out)
         sys.stdout.write(told)
 
 

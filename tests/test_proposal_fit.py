@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from posescore.proposal_fit import Case, fitted, is_right, left_out, table
+from posescore.proposal_fit import Case, fitted, is_right, left_out, table, worth_having
+from posescore.scoring.observed import Observed
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import Athlete, Interval
 
@@ -39,6 +40,14 @@ def test_a_match_is_called_by_what_the_others_showed() -> None:
     assert called[0] == pytest.approx(fitted(own).of(0.6))
     assert called[-1] == pytest.approx(fitted(others).of(0.6))
     assert called[0] < 0.6 < called[-1]
+
+
+def test_a_line_is_kept_only_where_it_is_better_on_matches_left_out() -> None:
+    modest = [Case(name, 0.55, True, 1.0) for name in ("one", "two", "three") for _ in range(9)]
+    assert worth_having(modest).of(0.55) > 0.7
+    alike = [Case(n, 0.7, i < 7, 1.0) for n in ("one", "two") for i in range(10)]
+    odd = [Case("three", 0.7, i < 3, 1.0) for i in range(10)]
+    assert worth_having([*alike, *odd]) == Observed(0.0, 1.0)
 
 
 def test_the_table_weighs_every_match_the_same() -> None:
