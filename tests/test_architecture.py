@@ -12,8 +12,8 @@ FLOOR = {
     "__init__": 0, "terms": 0, "errors": 0, "resources": 0, "footage": 1, "pose": 2,
     "simulation": 3, "position": 4, "holds": 5, "scoring": 6, "library": 7, "export": 8,
     "labelling": 8, "pipeline": 9, "background": 10, "assessment": 10, "batch": 10, "web": 10,
-    "benchmark": 11, "printing": 11, "proposal_fit": 11, "options": 12, "measuring": 13, "outputs": 13, "cli": 14,
-    "__main__": 15,
+    "benchmark": 11, "printing": 11, "proposal_fit": 11, "options": 12, "measuring": 13,
+    "outputs": 13, "cli": 14, "__main__": 15,
 }  # fmt: skip
 EDGE = {
     "av": {"footage"},

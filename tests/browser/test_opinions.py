@@ -25,7 +25,9 @@ def review_apart(page: Page, name: str, keys: str) -> None:
         page.keyboard.press(key)
         if key == "x":
             page.keyboard.press("1")
-        expect(page.locator(".proposal").nth(number).locator(".state")).not_to_contain_text("Proposed")
+        expect(page.locator(".proposal").nth(number).locator(".state")).not_to_contain_text(
+            "Proposed"
+        )
 
 
 def test_two_opinions_are_compared_and_settled(page: Page) -> None:
