@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from posescore.holds.geometry import Floats
 from posescore.pose.track import PairTrack
-from posescore.terms import Athlete
+from posescore.terms import N_KEYPOINTS, Athlete
 
 INSTANT_S: Final = 0.2
 """Long enough for a median to drop a wrong frame, short against the three seconds that count."""
@@ -19,6 +19,8 @@ LEAST_SURE: Final = 0.4
 calibrated it is more often wrong than right, and criteria hang on single keypoints."""
 _ENOUGH: Final = 6
 """Keypoints an athlete needs in an instant to be judged."""
+_AT_ONCE: Final = 256
+"""Instants at a time: what is in between takes no more room for ten minutes than for one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,22 +49,25 @@ def instants(track: PairTrack, start_s: float, end_s: float, first: Athlete) -> 
     time_s = track.time_s[begin:end]
     cell = np.floor((time_s + 1e-6) / INSTANT_S)
     _, opens = np.unique(cell, return_index=True)
-    sure = track.keypoint_confidence[begin:end] >= LEAST_SURE
-    frames = np.where(sure[..., None], track.keypoints_px[begin:end].astype(np.float64), np.nan)
+    edges = begin + np.append(opens, len(time_s))
+    pair = np.empty((len(opens), 2, N_KEYPOINTS, 2))
+    for at in range(0, len(opens), _AT_ONCE):
+        pair[at : at + _AT_ONCE] = _medians(track, edges[at : at + _AT_ONCE + 1])
     if first is Athlete.B:
-        frames = frames[:, ::-1]
-    pair = _medians(frames, opens)
+        pair = pair[:, ::-1]
     enough = np.isfinite(pair[..., 0]).sum(axis=2) >= _ENOUGH
     edges_s = np.concatenate([[start_s], time_s[opens[1:]], [end_s]])
     return Instants(edges_s, pair, enough.all(axis=1))
 
 
-def _medians(frames: Floats, opens: NDArray[np.intp]) -> Floats:
-    """Median of every run of frames, missing values left out, ``(len(opens), ...)``."""
-    counts = np.diff(np.append(opens, len(frames)))
-    most = int(counts.max(initial=0))
-    padded = np.full((len(opens), most, *frames.shape[1:]), np.nan)
-    for at in range(most):
+def _medians(track: PairTrack, edges: NDArray[np.intp]) -> Floats:
+    """Median of the frames from each edge to the next, unsure ones left out, ``(n, 2, 21, 2)``."""
+    frames = track.keypoints_px[edges[0] : edges[-1]].astype(np.float64)
+    sure = track.keypoint_confidence[edges[0] : edges[-1]] >= LEAST_SURE
+    frames[~sure] = np.nan
+    opens, counts = edges[:-1] - edges[0], np.diff(edges)
+    padded = np.full((len(opens), int(counts.max()), *frames.shape[1:]), np.nan)
+    for at in range(padded.shape[1]):
         has = counts > at
         padded[has, at] = frames[opens[has] + at]
     padded.sort(axis=1)

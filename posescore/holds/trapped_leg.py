@@ -28,6 +28,8 @@ _STRONGEST: Final = 5.0
 """Log odds that geometry or the classifier may state of one instant."""
 _SMOOTHED: Final = 5
 """Instants averaged: a second. A leg is not caught and freed faster than that."""
+_AT_ONCE: Final = 256
+"""Instants judged at a time: features and their products take room."""
 _QUESTION: Final = next(question for question in QUESTIONS if question.name == "leg_trapped")
 
 
@@ -99,7 +101,11 @@ def log_ratio(one: Floats, other: Floats) -> Floats:
 def judged(track: PairTrack, upper: Athlete) -> Floats:
     """Log odds of a trapped leg at every frame, ``(n_frames,)``; 0 where unseen."""
     seen = instants(track, 0.0, track.end_s, upper)
-    odds = shipped_judges()[_QUESTION.name].log_odds(_QUESTION.ask(seen.pair_px))
+    judge = shipped_judges()[_QUESTION.name]
+    odds = np.zeros(len(seen))
+    for at in range(0, len(seen), _AT_ONCE):
+        some = slice(at, at + _AT_ONCE)
+        odds[some] = judge.log_odds(_QUESTION.ask(seen.pair_px[some]))
     odds = np.where(seen.seen, np.clip(odds, -_STRONGEST, _STRONGEST), 0.0)
     if len(odds) >= _SMOOTHED:
         odds = np.convolve(odds, np.full(_SMOOTHED, 1.0 / _SMOOTHED), mode="same")
