@@ -9,6 +9,7 @@ provenance, findings.
 from __future__ import annotations
 
 import json
+from itertools import product
 from pathlib import Path
 from typing import Any, Final
 
@@ -38,6 +39,15 @@ _COLUMNS: Final = [
     for keypoint in KEYPOINTS
     for part in _PARTS
 ]
+_PLACES: Final = list(product(range(2), range(N_KEYPOINTS), range(len(_PARTS))))
+"""Athlete, keypoint and part of every column."""
+
+
+def _part_of(
+    points: NDArray[np.floating], confidence: NDArray[np.floating], slot: int, index: int, part: int
+) -> NDArray[np.floating]:
+    """A view of what one column holds, ``(n_frames,)``."""
+    return confidence[:, slot, index] if part == 2 else points[:, slot, index, part]
 
 
 def write_track(track: PairTrack, path: Path) -> None:
@@ -48,10 +58,10 @@ def write_track(track: PairTrack, path: Path) -> None:
     StorageError
         When the file cannot be written.
     """
-    values = np.concatenate([track.keypoints_px, track.keypoint_confidence[..., None]], axis=-1)
-    flat = values.astype(np.float32).reshape(len(track), -1)
     arrays = [pa.array(track.frame_index), pa.array(track.time_s)]
-    arrays += [pa.array(column, from_pandas=True) for column in np.ascontiguousarray(flat.T)]
+    for slot, index, part in _PLACES:
+        column = _part_of(track.keypoints_px, track.keypoint_confidence, slot, index, part)
+        arrays.append(pa.array(column.astype(np.float32), from_pandas=True))
     table = pa.table(arrays, names=["frame_index", "time_s", *_COLUMNS])
     table = table.replace_schema_metadata({_KEY: json.dumps(_metadata(track)).encode()})
     with replacing(path) as unfinished:
@@ -88,7 +98,7 @@ def read_track(path: Path) -> PairTrack:
     if not path.is_file():
         raise KeypointFileError(f"{path} does not exist: check the path.")
     try:
-        table = pq.read_table(path)
+        table = pq.read_table(path, use_threads=False)
         metadata = json.loads((table.schema.metadata or {})[_KEY])
     except (pa.ArrowException, OSError, ValueError, KeyError) as error:
         raise KeypointFileError(f"{path} is no keypoint track: make it again.") from error
@@ -100,15 +110,20 @@ def read_track(path: Path) -> PairTrack:
         raise KeypointFileError(
             f"{path} is a damaged keypoint track ({error}): make it again."
         ) from error
+    finally:
+        del table
+        pa.default_memory_pool().release_unused()  # the track has its own copy
 
 
 def _track_of(table: pa.Table, metadata: dict[str, Any]) -> PairTrack:
-    columns = [_column(table, name) for name in _COLUMNS]
-    values = np.stack(columns, axis=1).reshape(len(table), 2, N_KEYPOINTS, 3)
+    points = np.empty((len(table), 2, N_KEYPOINTS, 2), np.float32)
+    confidence = np.empty((len(table), 2, N_KEYPOINTS), np.float32)
+    for name, (slot, index, part) in zip(_COLUMNS, _PLACES, strict=True):
+        _part_of(points, confidence, slot, index, part)[:] = table[name].to_numpy()
     width, height = metadata["picture_size_px"]
     return PairTrack(
-        keypoints_px=np.ascontiguousarray(values[..., :2]),
-        keypoint_confidence=np.ascontiguousarray(values[..., 2]),
+        keypoints_px=points,
+        keypoint_confidence=confidence,
         frame_index=table["frame_index"].to_numpy().astype(np.int64),
         time_s=table["time_s"].to_numpy().astype(np.float64),
         end_s=float(metadata["end_s"]),
@@ -116,10 +131,6 @@ def _track_of(table: pa.Table, metadata: dict[str, Any]) -> PairTrack:
         provenance=Provenance.from_json(metadata["provenance"]),
         findings=tuple(_finding(item) for item in metadata["findings"]),
     )
-
-
-def _column(table: pa.Table, name: str) -> NDArray[np.float32]:
-    return np.asarray(table[name].to_numpy(), dtype=np.float32)
 
 
 def _finding(item: dict[str, Any]) -> Finding:
