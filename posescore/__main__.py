@@ -1,6 +1,6 @@
 """``python -m posescore``."""
 
-from posescore.cli import main
+from posescore.cli.main import main
 
 if __name__ == "__main__":
     main()

@@ -25,12 +25,12 @@ from posescore.errors import InputError, NotFoundError
 from posescore.export.export import put
 from posescore.export.rows import ROUNDING_S
 from posescore.export.tables import csv_text
-from posescore.holds.events import EventName
+from posescore.holds.event import EventName
 from posescore.holds.hold import Hold
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.plain import utf8
-from posescore.library.review import Review
+from posescore.library.review.review import Review
+from posescore.library.store.plain import utf8
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import GUARDS, Athlete, Position
 

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from posescore.export.rows import LogLine, frames_of, lines_of, name_of
-from posescore.library.entries import ReviewHold
 from posescore.library.match import Match
-from posescore.library.plain import utf8
-from posescore.library.review import Review
+from posescore.library.review.entries import ReviewHold
+from posescore.library.review.review import Review
+from posescore.library.store.plain import utf8
 from posescore.terms import BACKS, Interval
 
 SHORTEST_CUE_S = 2.0

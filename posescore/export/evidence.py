@@ -13,8 +13,8 @@ from typing import Final
 
 from posescore.export.rows import ROUNDING_S, frame_at
 from posescore.holds.hold import CheckName
-from posescore.library.entries import ReviewHold
-from posescore.library.review import Review, ReviewEvent, ReviewItem
+from posescore.library.review.entries import ReviewHold
+from posescore.library.review.review import Review, ReviewEvent, ReviewItem
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.score import is_penalty_mark
 from posescore.terms import Athlete, Position

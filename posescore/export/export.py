@@ -11,10 +11,10 @@ from posescore.export.cues import log_webvtt
 from posescore.export.keypoints import keypoints_json
 from posescore.export.score_log import log_json
 from posescore.export.tables import frames_csv, holds_csv, log_csv
-from posescore.library.files import write_whole
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.review import Review
+from posescore.library.review.review import Review
+from posescore.library.store.files import write_whole
 
 Written = Callable[[Library, Match, Review], str]
 

@@ -11,8 +11,8 @@ import numpy as np
 from posescore.export.tables import frame_labels
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.plain import utf8
-from posescore.library.review import Review
+from posescore.library.review.review import Review
+from posescore.library.store.plain import utf8
 from posescore.pose.coco import PosedPicture, coco_content, pictures_of_track
 from posescore.pose.track_file import read_track
 

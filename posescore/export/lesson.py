@@ -18,7 +18,7 @@ from posescore.export.shots import USUAL, Shots, Showing
 from posescore.export.telling import Told, data_address, tell
 from posescore.export.words import standing_words
 from posescore.library.library import Library
-from posescore.library.review import Review
+from posescore.library.review.review import Review
 from posescore.terms import Athlete
 
 CLIP_S: Final = 5.0

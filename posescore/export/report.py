@@ -29,8 +29,8 @@ from posescore.export.words import (
 )
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.plain import utf8
-from posescore.library.review import Review
+from posescore.library.review.review import Review
+from posescore.library.store.plain import utf8
 from posescore.terms import Athlete
 
 Progress = Callable[[int, int], None]

@@ -19,7 +19,7 @@ from posescore.export.score_drawing import INK, Plot
 from posescore.export.telling import Told
 from posescore.export.words import SAFETY, result_words, standing_words, tally_words, waiting_words
 from posescore.library.match import MatchInfo
-from posescore.library.plain import utf8
+from posescore.library.store.plain import utf8
 from posescore.scoring.proposal import Tally
 from posescore.terms import Athlete
 

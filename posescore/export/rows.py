@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from posescore.footage.clock import FrameClock
 from posescore.library.match import Match
-from posescore.library.review import Review, ReviewItem, Verdict
+from posescore.library.review.review import Review, ReviewItem, Verdict
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import Athlete, Interval
 

@@ -15,10 +15,10 @@ from posescore import __version__
 from posescore.errors import LogError
 from posescore.export.rows import LogLine, frame_at, frames_of, lines_of
 from posescore.library.match import Match
-from posescore.library.plain import utf8
-from posescore.library.replay import division_of, rules_named
-from posescore.library.review import Decision, Review
-from posescore.library.settling import Settlement, settlements
+from posescore.library.review.replay import division_of, rules_named
+from posescore.library.review.review import Decision, Review
+from posescore.library.review.settling import Settlement, settlements
+from posescore.library.store.plain import utf8
 from posescore.scoring.log import MatchLog, log_to_json, proposal_to_json
 from posescore.scoring.proposal import Proposal, Result, Tally
 from posescore.terms import Athlete

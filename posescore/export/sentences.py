@@ -11,7 +11,7 @@ from posescore.export.rows import LogLine, speak
 from posescore.export.summary import summary_of
 from posescore.export.words import PLAIN, kind_of, missing_criteria, why_of
 from posescore.library.library import Library
-from posescore.library.review import Verdict
+from posescore.library.review.review import Verdict
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.terms import Athlete
 

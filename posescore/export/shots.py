@@ -15,7 +15,7 @@ from posescore.footage.drawing import Picture, draw_pair, fitted, hide_all, hide
 from posescore.footage.reading import Footage, Frame
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.review import Review
+from posescore.library.review.review import Review
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import read_track
 

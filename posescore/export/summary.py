@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from posescore.export.rows import LogLine, lines_of
 from posescore.library.match import Match
-from posescore.library.replay import rules_named
-from posescore.library.review import Review, ReviewItem, Verdict
+from posescore.library.review.replay import rules_named
+from posescore.library.review.review import Review, ReviewItem, Verdict
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.scoring.score import is_penalty_mark, score_of
 from posescore.terms import Athlete, Position

@@ -8,10 +8,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final, NamedTuple
 
 from posescore.export.rows import ROUNDING_S, LogLine, frames_of, lines_of, name_of
-from posescore.library.entries import ReviewHold
 from posescore.library.match import Match
-from posescore.library.plain import utf8
-from posescore.library.review import Review
+from posescore.library.review.entries import ReviewHold
+from posescore.library.review.review import Review
+from posescore.library.store.plain import utf8
 from posescore.terms import Position
 
 LOG_COLUMNS: Final = (

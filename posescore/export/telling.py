@@ -10,7 +10,7 @@ from posescore.export.evidence import look_at
 from posescore.export.rows import LogLine
 from posescore.export.shots import Shots
 from posescore.export.words import clock_words, missing_criteria, title_of, why_of, word_of
-from posescore.library.review import Review
+from posescore.library.review.review import Review
 from posescore.scoring.proposal import Criterion
 from posescore.terms import Athlete
 

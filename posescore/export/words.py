@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from posescore.export.rows import LogLine, speak, worth
-from posescore.library.review import Review
+from posescore.library.review.review import Review
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind, Result, Tally
 from posescore.terms import Athlete
 

@@ -7,14 +7,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.holds.checks import check_holds
-from posescore.holds.decoder import decode
-from posescore.holds.events import MatchEvent
-from posescore.holds.grammar import Grammar
+from posescore.holds.criteria.checks import check_holds
+from posescore.holds.criteria.trapped_leg import with_trapped_leg
+from posescore.holds.decoding.decoder import decode
+from posescore.holds.decoding.grammar import Grammar
+from posescore.holds.decoding.motion import with_motion
+from posescore.holds.event import MatchEvent
+from posescore.holds.events.inference import infer_events
 from posescore.holds.hold import Hold
-from posescore.holds.inference import infer_events
-from posescore.holds.motion import with_motion
-from posescore.holds.trapped_leg import with_trapped_leg
 from posescore.pose.track import PairTrack
 from posescore.position.probabilities import PositionProbabilities
 

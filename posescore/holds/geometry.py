@@ -3,8 +3,8 @@
 Every function takes keypoints of the upper and the lower athlete, ``(n, 21, 2)`` in pixels (x
 right, y down, missing = NaN), and returns features ``(n, n_features)`` in metres as the picture
 shows them: pixels divided by :func:`scale_px`. A single camera does not show depth; how much each
-feature tells is learnt from figures seen from many sides (:mod:`posescore.holds.calibration`).
-Gravity is taken to point down in the picture.
+feature tells is learnt from figures seen from many sides
+(:mod:`posescore.lab.train.criteria.calibration`). Gravity is taken to point down in the picture.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from posescore.errors import FootageError, InputError, NotFoundError, StorageErr
 from posescore.footage.reading import open_footage
 from posescore.library.library import Library
 from posescore.library.match import Footage, Match, MatchInfo
-from posescore.library.storage import sentences
+from posescore.library.store.storage import sentences
 
 _SUFFIXES: Final = "mp4 m4v mov mkv webm avi mts m2ts mpg mpeg 3gp wmv"
 VIDEO_SUFFIXES: Final = frozenset(f".{name}" for name in _SUFFIXES.split())

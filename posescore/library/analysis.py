@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from posescore.footage.clock import FrameClock
-from posescore.holds.events import MatchEvent
+from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.match import DEFAULT_RULES
 from posescore.pose.track import Finding

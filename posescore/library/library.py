@@ -13,20 +13,21 @@ from typing import Final, Self
 from sqlalchemy import Connection
 
 from posescore.errors import ConflictError, InputError, PoseScoreError, StorageError
-from posescore.library import analysis_rows, claims, entry_rows, job_rows, match_rows, standing
+from posescore.library import standing
 from posescore.library.analysis import Analysis
-from posescore.library.edits import Edit
-from posescore.library.entries import REDO, UNDO, Effect, Entry, NewEntry, history
 from posescore.library.jobs import Job, JobState, in_analysis
 from posescore.library.match import Match, MatchInfo
-from posescore.library.match_rows import SortKey
-from posescore.library.recent import Recent
-from posescore.library.replay import division_of, replay, rules_named
-from posescore.library.resolve import effect_of
-from posescore.library.review import Review
+from posescore.library.review.edits import Edit
+from posescore.library.review.entries import REDO, UNDO, Effect, Entry, NewEntry, history
+from posescore.library.review.replay import division_of, replay, rules_named
+from posescore.library.review.resolve import effect_of
+from posescore.library.review.review import Review
+from posescore.library.review.state import settings_in_force
 from posescore.library.standing import Standing
-from posescore.library.state import settings_in_force
-from posescore.library.storage import Storage, library_folder, sentences
+from posescore.library.store import analysis_rows, claims, entry_rows, job_rows, match_rows
+from posescore.library.store.match_rows import SortKey
+from posescore.library.store.recent import Recent
+from posescore.library.store.storage import Storage, library_folder, sentences
 from posescore.position.probabilities import PositionProbabilities
 
 _REMEMBERED: Final = 32

@@ -13,9 +13,9 @@ from sqlalchemy.dialects.sqlite import insert
 from posescore import __version__
 from posescore.errors import PoseScoreError
 from posescore.library.match import Match
-from posescore.library.plain import from_plain, to_plain
-from posescore.library.review import Review
-from posescore.library.schema import MATCH, STANDING
+from posescore.library.review.review import Review
+from posescore.library.store.plain import from_plain, to_plain
+from posescore.library.store.schema import MATCH, STANDING
 from posescore.terms import Athlete
 
 _KNOWN_IDS: Final = select(MATCH.c.id)

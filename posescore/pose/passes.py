@@ -12,10 +12,10 @@ from posescore.footage.atomic import check_writable
 from posescore.footage.pictures import is_picture, pictures_in, read_picture
 from posescore.footage.reading import open_footage
 from posescore.pose.coco import PosedPicture, pictures_of_track, write_coco
-from posescore.pose.estimator import PairEstimator
-from posescore.pose.estimators import default_estimator
-from posescore.pose.follow import follow
-from posescore.pose.people import people_of
+from posescore.pose.estimators.detection import people_of
+from posescore.pose.estimators.estimator import PairEstimator
+from posescore.pose.estimators.shipped import default_estimator
+from posescore.pose.tracking.follow import follow
 
 Progress = Callable[[int, int], None]
 """Called with the number of pictures or frames done and the number of all."""

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
 from posescore.pose.track import PairTrack
-from posescore.position.attention import PairNetwork, log_softmax, softmax
 from posescore.position.model_file import read_model
-from posescore.position.pictures import given, mirrored_picture
+from posescore.position.network import PairNetwork, log_softmax, softmax
+from posescore.position.normalise import given, mirrored_picture
 from posescore.position.probabilities import PositionProbabilities
 from posescore.resources import shipped
 from posescore.terms import STATES, Step
@@ -73,7 +73,7 @@ def of_fold(networks: Sequence[T], fold: int, n_folds: int) -> Sequence[T]:
 class PositionClassifier:
     """Networks that look at keypoints, each ignorant of one fold of the pose set; a calibration.
 
-    They come in rounds (:mod:`posescore.position.attention`); networks of two rounds err
+    They come in rounds (:mod:`posescore.position.network`); networks of two rounds err
     differently, and the geometric mean of both is better than either. Exchanging A and B exactly
     exchanges the sides of the result; mirroring, moving or scaling the picture changes nothing.
 

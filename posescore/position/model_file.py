@@ -44,7 +44,7 @@ def read_model(path: Path) -> dict[str, Any]:
         another format.
     """
     if not path.is_file():
-        raise MissingPartError(f"{path} is missing: install again, or run `posescore train`.")
+        raise MissingPartError(f"{path} is missing: install PoseScore again.")
     try:
         foreign = skops_io.get_untrusted_types(file=path)
         if foreign:
@@ -58,13 +58,13 @@ def read_model(path: Path) -> dict[str, Any]:
     except Exception as error:
         raise MissingPartError(
             f"{path} cannot be read as a position classifier ({type(error).__name__}): "
-            "install again, or run `posescore train`."
+            "install PoseScore again."
         ) from error
     if not isinstance(contents, dict) or contents.get("kind") != KIND:
-        raise MissingPartError(f"{path} is not a position classifier: run `posescore train`.")
+        raise MissingPartError(f"{path} is not a position classifier: install PoseScore again.")
     if contents["format"] != FORMAT or contents["states"] != [str(s) for s in STATES]:
         raise MissingPartError(
             f"{path} is of format {contents['format']}, this version reads format {FORMAT}: "
-            "run `posescore train`."
+            "install PoseScore again."
         )
     return contents

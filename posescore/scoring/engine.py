@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from posescore.holds.events import MatchEvent
+from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.scoring.claims import RANK
 from posescore.scoring.marked import end_of_match, marked_proposals

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.scoring.claims import Bar
 from posescore.scoring.marks import latest
 from posescore.scoring.proposal import Criterion, ProposalKind

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final, NoReturn
 
 from posescore.errors import InputError, LogError
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division

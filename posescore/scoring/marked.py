@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet

@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.holds.judge import criteria_file
+from posescore.holds.criteria.judge import criteria_file
 from posescore.scoring.proposal import Proposal, Ruling
 
 Floats = NDArray[np.float64]
@@ -86,5 +86,5 @@ class Observed:
 
 @cache
 def shipped_observed() -> Observed:
-    """The line that comes with the program, fitted by :mod:`posescore.proposal_fit`."""
+    """The line that comes with the program."""
     return Observed(*criteria_file().get("proposals", (0.0, 1.0)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.scoring.proposal import Proposal, ProposalKind, Result, Tally
 from posescore.scoring.rules import PenaltyStep, RuleSet
 from posescore.terms import Athlete

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
 from posescore.scoring.rules import Seconds
 from posescore.terms import GUARDS, Athlete, Interval, Position

@@ -14,11 +14,11 @@ from starlette.exceptions import HTTPException
 from posescore import __version__
 from posescore.errors import NotFoundError, PoseScoreError
 from posescore.library.analysis import Analysis
-from posescore.library.edits import Edit
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.match_rows import SortKey
-from posescore.library.review import Review
+from posescore.library.review.edits import Edit
+from posescore.library.review.review import Review
+from posescore.library.store.match_rows import SortKey
 from posescore.pose.track import PairTrack
 from posescore.scoring.rules import RuleSet
 from posescore.web import wire

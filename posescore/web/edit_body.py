@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import TypeAdapter, WithJsonSchema
 
-from posescore.library.edits import EDITS, Edit
+from posescore.library.review.edits import EDITS, Edit
 from posescore.web.wire import By
 
 

@@ -24,12 +24,12 @@ from posescore.library.adding import (
     whole_path,
 )
 from posescore.library.adding import videos_in as library_videos_in
-from posescore.library.edits import SetDivision, SetRules
 from posescore.library.jobs import JobState
 from posescore.library.library import Library
 from posescore.library.match import Match, MatchInfo
-from posescore.library.replay import division_of, rules_named
-from posescore.library.storage import sentences
+from posescore.library.review.edits import SetDivision, SetRules
+from posescore.library.review.replay import division_of, rules_named
+from posescore.library.store.storage import sentences
 from posescore.scoring.match_time import Belt
 from posescore.scoring.rules import RuleSet
 from posescore.web import library_wire as wire

@@ -9,7 +9,7 @@ from typing import Literal
 from pydantic import BaseModel, Field
 
 from posescore.library.match import AthleteInfo, MatchInfo
-from posescore.library.match_rows import SortKey
+from posescore.library.store.match_rows import SortKey
 from posescore.scoring.match_time import Belt
 from posescore.terms import Athlete
 from posescore.web.wire import By, JobOut, MatchOut

@@ -13,8 +13,8 @@ from posescore.library.adding import is_copy
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.match_rows import SortKey
 from posescore.library.standing import Standing
+from posescore.library.store.match_rows import SortKey
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
 from posescore.web.library_wire import (

@@ -10,10 +10,15 @@ from fastapi import APIRouter, Body
 from pydantic import BaseModel, Field
 
 from posescore.errors import InputError
-from posescore.library.agreement import Agreement, AwardPair, PositionDifference, compare_opinions
-from posescore.library.edits import Taken
 from posescore.library.library import Library
-from posescore.library.settling import (
+from posescore.library.review.agreement import (
+    Agreement,
+    AwardPair,
+    PositionDifference,
+    compare_opinions,
+)
+from posescore.library.review.edits import Taken
+from posescore.library.review.settling import (
     Settlement,
     settle_line,
     settle_stretch,

@@ -20,7 +20,7 @@ from posescore.export.rows import LogLine, lines_of
 from posescore.export.sentences import two_sentences
 from posescore.export.words import kind_of, named, why_of
 from posescore.library.match import Match
-from posescore.library.review import Decision, Review, Verdict
+from posescore.library.review.review import Decision, Review, Verdict
 from posescore.scoring.proposal import Criterion, Proposal
 from posescore.terms import Athlete
 from posescore.web import wire

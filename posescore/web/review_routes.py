@@ -11,7 +11,7 @@ from posescore.export.rows import LogLine
 from posescore.export.sentences import lesson_lines, two_sentences
 from posescore.export.words import counted, result_words, title_of, word_of
 from posescore.library.library import Library
-from posescore.library.review import Review
+from posescore.library.review.review import Review
 from posescore.terms import Athlete
 from posescore.web.stills import Stills
 

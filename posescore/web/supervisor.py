@@ -16,11 +16,11 @@ from types import TracebackType
 from typing import IO, Final, Self
 
 from posescore.errors import PoseScoreError
-from posescore.library.claims import QUEUE
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
+from posescore.library.store.claims import QUEUE
 
-WORKER: Final = (sys.executable, "-m", "posescore.background")
+WORKER: Final = (sys.executable, "-m", "posescore.analysis.job")
 LOOK_EVERY_S: Final = 0.5
 STOP_WITHIN_S: Final = 5.0
 """A worker that has not let go of a stopped job by then is ended; it keeps nothing half-made."""

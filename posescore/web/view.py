@@ -7,11 +7,11 @@ from typing import Final
 
 from posescore.export.summary import curve_of
 from posescore.export.words import clock_words, named
-from posescore.holds.events import EventName
-from posescore.library.entries import Entry
+from posescore.holds.event import EventName
 from posescore.library.jobs import Job
 from posescore.library.match import Match
-from posescore.library.review import Review, ReviewEvent
+from posescore.library.review.entries import Entry
+from posescore.library.review.review import Review, ReviewEvent
 from posescore.scoring.proposal import Result, Tally
 from posescore.terms import Athlete
 from posescore.web import wire

@@ -11,7 +11,7 @@ from typing import Literal
 
 from pydantic import BaseModel, Field
 
-from posescore.holds.events import EventName
+from posescore.holds.event import EventName
 from posescore.holds.hold import CheckName
 from posescore.library.jobs import JobState
 from posescore.pose.track import FindingKind

@@ -12,10 +12,10 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from posescore.analysis.pipeline import analyze, sample_request
+from posescore.evaluation.browser import chromium_path, headless_browser
 from posescore.library.library import Library
-from posescore.pipeline import analyze, sample_request
 from posescore.resources import shipped
-from posescore.web.headless import chromium_path, headless_browser
 
 PATIENCE_MS = 30_000  # only a busy machine needs so long
 expect.set_options(timeout=PATIENCE_MS)

@@ -24,16 +24,16 @@ from typing import Any
 from PIL import Image
 from playwright.sync_api import Browser, Page
 
+from posescore.analysis.pipeline import analyze, sample_request
+from posescore.cli.render import progress_bar
+from posescore.evaluation.browser import headless_browser, served
 from posescore.export.report import write_report
 from posescore.footage.reading import open_footage
-from posescore.library.edits import Confirm, Dismiss
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Match, MatchInfo
-from posescore.library.review import ReviewItem
-from posescore.pipeline import analyze, sample_request
-from posescore.printing import progress_bar
+from posescore.library.review.edits import Confirm, Dismiss
+from posescore.library.review.review import ReviewItem
 from posescore.resources import shipped
-from posescore.web.headless import headless_browser, served
 from tests.browser.conftest import DESK, PATIENCE_MS, PHONE
 
 MOST_BYTES = 500_000

@@ -11,7 +11,7 @@ from posescore.web.server import serve
 
 def main(folder: Path) -> None:
     """Serve the library in a folder; a second run over the same folder goes on with it."""
-    worker = (sys.executable, "-m", "tests.quick_worker")
+    worker = (sys.executable, "-m", "tests.analysis.quick_worker")
     with Library(folder / "library") as library:
         serve(library, port=0, open_browser=False, worker=worker)
 

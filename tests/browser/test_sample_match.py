@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from posescore.evaluation.page_speed import KEYS, measure_pages
 from posescore.resources import shipped
-from posescore.web.page_speed import KEYS, measure_pages
 from tests.browser.conftest import AS_INSTALLED, PATIENCE_MS, Server
 from tests.browser.room import named_frame, open_match, points, states, wait_for_points
 from tests.export.test_pdf_validity import faults

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from posescore.library.edits import AddAward, Change, Confirm, Dismiss
 from posescore.library.library import Library
 from posescore.library.match import Match
+from posescore.library.review.edits import AddAward, Change, Confirm, Dismiss
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete
 from tests.export.filmed import film, filmed_match

@@ -15,11 +15,11 @@ import pytest
 from posescore.errors import InputError, NotFoundError
 from posescore.export.across import COLUMNS, Across, across_csv, across_matches, write_across
 from posescore.export.across_page import across_html
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
-from posescore.library.edits import AddEvent, Confirm
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Match
+from posescore.library.review.edits import AddEvent, Confirm
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete, Position
 from tests.library.samples import INFO, analysis

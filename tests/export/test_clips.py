@@ -13,9 +13,9 @@ from posescore.export.clips import clip_name, plain_name, write_annotated, write
 from posescore.export.shots import Showing
 from posescore.export.summary import summary_of
 from posescore.footage.reading import Footage
-from posescore.library.edits import SwapAthletes
 from posescore.library.library import Library
 from posescore.library.match import Match
+from posescore.library.review.edits import SwapAthletes
 from tests.export.filmed import N_FRAMES, SIZE_PX, variable_clock
 from tests.footage.clips import read_number
 

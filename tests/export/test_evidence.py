@@ -16,11 +16,11 @@ from posescore.export.evidence import (
     stills_of,
     sureness_of,
 )
-from posescore.holds.events import EventName
-from posescore.library.edits import AddAward, SetCheck
+from posescore.holds.event import EventName
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.library.resolve import effect_of
+from posescore.library.review.edits import AddAward, SetCheck
+from posescore.library.review.resolve import effect_of
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete, Position

@@ -30,12 +30,12 @@ from posescore.export.shots import Showing
 from posescore.export.summary import summary_of
 from posescore.footage.proxy import make_proxy
 from posescore.footage.reading import open_footage
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
-from posescore.library.edits import Confirm
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Footage, Match, MatchInfo
+from posescore.library.review.edits import Confirm
 from posescore.terms import Athlete, Position, Provenance
 from posescore.web.stills import Stills
 from tests.footage.clips import read_number, write_clip

@@ -25,8 +25,10 @@ from posescore.export.rows import frame_at
 from posescore.export.score_log import check_log, log_data, schema
 from posescore.export.tables import FRAME_COLUMNS, HOLD_COLUMNS, LOG_COLUMNS, safe_cell
 from posescore.footage.clock import FrameClock
-from posescore.holds.events import EventName
-from posescore.library.edits import (
+from posescore.holds.event import EventName
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.review.edits import (
     AddAward,
     AddEvent,
     Change,
@@ -35,10 +37,8 @@ from posescore.library.edits import (
     RemoveHold,
     Taken,
 )
-from posescore.library.hold_edits import hold_key
-from posescore.library.library import Library
-from posescore.library.match import Match
-from posescore.library.settling import settle_line
+from posescore.library.review.hold_edits import hold_key
+from posescore.library.review.settling import settle_line
 from posescore.scoring.log import log_from_json
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete
@@ -325,7 +325,7 @@ def test_a_full_disk_leaves_the_file_that_was_there(
         os.close(handle)
         return whole(os.open("/dev/full", os.O_WRONLY), mode)
 
-    monkeypatch.setattr("posescore.library.files.os.fdopen", full)
+    monkeypatch.setattr("posescore.library.store.files.os.fdopen", full)
     with pytest.raises(StorageError, match="No space left"):
         export.put(out, b"x" * 100_000)
     assert out.read_text() == "before"

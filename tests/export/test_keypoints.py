@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 
 from posescore.export.export import export_match, export_text
-from posescore.library.edits import SwapAthletes
 from posescore.library.library import Library
 from posescore.library.match import Match
+from posescore.library.review.edits import SwapAthletes
 from posescore.pose.coco import read_coco
 from posescore.pose.track_file import read_track
 

@@ -20,9 +20,9 @@ from posescore.export.report import report_html, report_of, write_report
 from posescore.export.shots import Showing
 from posescore.export.summary import summary_of, time_in_positions
 from posescore.footage.proxy import make_proxy
-from posescore.library.edits import AddAward
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Match
+from posescore.library.review.edits import AddAward
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete, Position
 from tests.footage.clips import read_number

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from posescore.holds.body import Floats
-from posescore.holds.calibration import seen
-from posescore.holds.figures import SCENES, Scene
+from posescore.evaluation.poses3d.cameras import Cameras, random_cameras
+from posescore.lab.train.criteria.body import Floats
+from posescore.lab.train.criteria.calibration import seen
+from posescore.lab.train.criteria.figures import SCENES, Scene
 from posescore.pose.track import PairTrack
-from posescore.simulation.cameras import Cameras, random_cameras
 from posescore.terms import Provenance
 
 FPS = 30.0

@@ -14,10 +14,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from posescore.holds.body import Floats
-from posescore.holds.checks import SHORTEST_PART_S, check_holds
-from posescore.holds.figures import SCENES
+from posescore.holds.criteria.checks import SHORTEST_PART_S, check_holds
 from posescore.holds.hold import CheckName, Hold
+from posescore.lab.train.criteria.body import Floats
+from posescore.lab.train.criteria.figures import SCENES
 from posescore.terms import Athlete, Position
 from tests.holds.footage import FPS, blemished, filmed, track_of
 

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from posescore.errors import OwnFailureError
-from posescore.holds.decoder import decode
-from posescore.holds.grammar import Grammar
+from posescore.holds.decoding.decoder import decode
+from posescore.holds.decoding.grammar import Grammar
 from posescore.position.probabilities import PositionProbabilities
 from posescore.terms import STATES, Position, State
 from tests.holds.matches import MADE, STORY, STORY_END_S, assert_tiles, sampled, steady

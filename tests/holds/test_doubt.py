@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posescore.holds.checks import check_holds
+from posescore.holds.criteria.checks import check_holds
 from posescore.holds.hold import Check, CheckName, Hold
-from posescore.holds.instants import LEAST_SURE
+from posescore.holds.windows import LEAST_SURE
 from posescore.pose.coco import track_from_coco
 from posescore.pose.track import PairTrack
 from posescore.resources import shipped

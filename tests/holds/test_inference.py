@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from posescore.holds.events import EventName
+from posescore.holds.event import EventName
+from posescore.holds.events.inference import infer_events
 from posescore.holds.find import find_holds
 from posescore.holds.hold import Hold
-from posescore.holds.inference import infer_events
 from posescore.pose.track import PairTrack
 from posescore.position.probabilities import PositionProbabilities
 from posescore.terms import KEYPOINT_INDEX, STATES, Athlete, Position, Provenance, State

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from posescore.holds.calibration import scene_seen
-from posescore.holds.decoder import decode
-from posescore.holds.figures import SCENES
-from posescore.holds.motion import speed_m_s, unsettled, with_motion
-from posescore.holds.trapped_leg import with_trapped_leg
+from posescore.holds.criteria.trapped_leg import with_trapped_leg
+from posescore.holds.decoding.decoder import decode
+from posescore.holds.decoding.motion import speed_m_s, unsettled, with_motion
+from posescore.lab.train.criteria.calibration import scene_seen
+from posescore.lab.train.criteria.figures import SCENES
 from posescore.position.probabilities import PositionProbabilities
 from posescore.terms import STATES, Position, Provenance, State
 from tests.holds.footage import FPS, blemished, filmed, track_of

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from posescore.holds.parts import CHANGE, VISIBLE, yes_of_parts
+from posescore.holds.criteria.parts import CHANGE, VISIBLE, yes_of_parts
 
 parts = st.lists(st.tuples(st.floats(-6, 6), st.floats(0, 1.2)), min_size=1, max_size=6)
 

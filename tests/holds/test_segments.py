@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from posescore.holds.segments import _REFERENCE_S, Floats, SegmentModel
+from posescore.holds.decoding.segments import _REFERENCE_S, Floats, SegmentModel
 
 SEEDS = st.integers(0, 2**32 - 1)
 

@@ -2,8 +2,8 @@ from __future__ import annotations
 
 import pytest
 
+from posescore.holds.criteria.words import in_words
 from posescore.holds.hold import CheckName
-from posescore.holds.words import in_words
 
 
 @pytest.mark.parametrize(

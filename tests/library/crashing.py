@@ -5,8 +5,8 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from posescore.library.edits import AddAward
 from posescore.library.library import Library
+from posescore.library.review.edits import AddAward
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from posescore.footage.clock import FrameClock
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.library.analysis import Analysis
 from posescore.library.library import Library

@@ -9,8 +9,16 @@ from hypothesis import strategies as st
 from sklearn.metrics import cohen_kappa_score
 
 from posescore.errors import InputError, NotFoundError
-from posescore.library.agreement import NOTHING, Agreement, agreement, compare_opinions, kappa
-from posescore.library.edits import (
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.review.agreement import (
+    NOTHING,
+    Agreement,
+    agreement,
+    compare_opinions,
+    kappa,
+)
+from posescore.library.review.edits import (
     AddAward,
     Change,
     Confirm,
@@ -20,9 +28,7 @@ from posescore.library.edits import (
     RemoveHold,
     SetEdge,
 )
-from posescore.library.library import Library
-from posescore.library.match import Match
-from posescore.library.review import Review
+from posescore.library.review.review import Review
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete, Interval, Position, State
 

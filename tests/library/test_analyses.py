@@ -13,7 +13,9 @@ import pytest
 from posescore.errors import InputError, NotFoundError, StorageError
 from posescore.footage.clock import FrameClock
 from posescore.holds.hold import Hold
-from posescore.library.edits import (
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.review.edits import (
     AddAward,
     AddEvent,
     Confirm,
@@ -26,10 +28,8 @@ from posescore.library.edits import (
     SetRules,
     SwapAthletes,
 )
-from posescore.library.hold_edits import hold_key
-from posescore.library.library import Library
-from posescore.library.match import Match
-from posescore.library.storage import FILE_NAME
+from posescore.library.review.hold_edits import hold_key
+from posescore.library.store.storage import FILE_NAME
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Interval, Position
 from tests.library.samples import EVENTS, HOLDS, INFO, A, B, analysis

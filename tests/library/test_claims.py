@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 
 from posescore.errors import ConflictError
-from posescore.library.claims import claimed, is_claimed
 from posescore.library.library import Library
 from posescore.library.match import MatchInfo
+from posescore.library.store.claims import claimed, is_claimed
 
 HOLDER = """
 import sys, time
 from pathlib import Path
-from posescore.library.claims import claimed
+from posescore.library.store.claims import claimed
 with claimed(Path(sys.argv[1]), 7):
     print("held", flush=True)
     time.sleep(60)

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from posescore.errors import InputError
-from posescore.holds.events import EventName
+from posescore.holds.event import EventName
 from posescore.holds.hold import CheckName
-from posescore.library.edits import (
+from posescore.library.review.edits import (
     EDITS,
     AddAward,
     AddEvent,

@@ -10,9 +10,9 @@ import pytest
 
 from posescore.errors import ConflictError, InputError, NotFoundError
 from posescore.export.export import FORMATS, export_text
-from posescore.library.edits import Confirm, Dismiss
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Footage, Match, MatchInfo
+from posescore.library.review.edits import Confirm, Dismiss
 from posescore.terms import Athlete
 from tests.library.samples import INFO, analysis
 

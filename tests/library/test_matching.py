@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from posescore.library.matching import keys_of, paired, proposal_key
+from posescore.library.review.matching import keys_of, paired, proposal_key
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import Athlete, Interval
 from tests.library.samples import A, B

@@ -13,12 +13,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from posescore.errors import ConflictError, InputError
-from posescore.holds.events import EventName
+from posescore.holds.event import EventName
 from posescore.holds.hold import CheckName, Hold
-from posescore.library import edits as e
 from posescore.library.library import Library
-from posescore.library.replay import replay
-from posescore.library.review import Review
+from posescore.library.review import edits as e
+from posescore.library.review.replay import replay
+from posescore.library.review.review import Review
 from posescore.scoring.proposal import ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete, Position

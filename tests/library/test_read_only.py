@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 
 from posescore.errors import StorageError
-from posescore.library.copies import LOOKED_EVERY_S
-from posescore.library.edits import Confirm
 from posescore.library.library import Library
+from posescore.library.review.edits import Confirm
+from posescore.library.store.copies import LOOKED_EVERY_S
 from tests.library.samples import INFO, analysis
 
 
@@ -54,7 +54,7 @@ def test_what_was_not_worked_into_the_file_yet_shows_too(tmp_path: Path) -> None
 
 ASKED = (
     "import os, sys; from pathlib import Path; from posescore.library.library import Library\n"
-    "from posescore.library.replay import rules_named; rules_named('sport-jiu-jitsu')\n"
+    "from posescore.library.review.replay import rules_named; rules_named('sport-jiu-jitsu')\n"
     "if os.geteuid() == 0: os.setgroups([]); os.setuid(65534)\n"
     "with Library(Path(sys.argv[1])) as library:\n"
     "    print(len(library.review(1).items), library.read_only)"

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from posescore.errors import ConflictError, InputError
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import CheckName
-from posescore.library.edits import (
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.review.edits import (
     AddAward,
     AddEvent,
     AddHold,
@@ -29,11 +31,9 @@ from posescore.library.edits import (
     Split,
     SwapAthletes,
 )
-from posescore.library.hold_edits import hold_key
-from posescore.library.library import Library
-from posescore.library.match import Match
-from posescore.library.replay import replay, rules_named
-from posescore.library.review import Review, ReviewItem
+from posescore.library.review.hold_edits import hold_key
+from posescore.library.review.replay import replay, rules_named
+from posescore.library.review.review import Review, ReviewItem
 from posescore.scoring.proposal import ProposalKind, Tally
 from posescore.terms import Position
 from tests.library.samples import (

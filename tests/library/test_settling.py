@@ -10,8 +10,10 @@ from hypothesis import strategies as st
 
 from posescore.errors import ConflictError, InputError, NotFoundError
 from posescore.holds.hold import Hold
-from posescore.library.agreement import Agreement, compare_opinions
-from posescore.library.edits import (
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.review.agreement import Agreement, compare_opinions
+from posescore.library.review.edits import (
     AddAward,
     Change,
     Confirm,
@@ -22,11 +24,9 @@ from posescore.library.edits import (
     Settle,
     Taken,
 )
-from posescore.library.hold_edits import laid_over, seen, stretch_of
-from posescore.library.library import Library
-from posescore.library.match import Match
-from posescore.library.review import Review, Verdict
-from posescore.library.settling import (
+from posescore.library.review.hold_edits import laid_over, seen, stretch_of
+from posescore.library.review.review import Review, Verdict
+from posescore.library.review.settling import (
     settle_line,
     settle_stretch,
     settled_line,

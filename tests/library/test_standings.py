@@ -8,9 +8,9 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from posescore.library.edits import AddAward, Confirm, Dismiss, SetDivision, SetRules
 from posescore.library.library import Library
 from posescore.library.match import Match, MatchInfo
+from posescore.library.review.edits import AddAward, Confirm, Dismiss, SetDivision, SetRules
 from posescore.library.standing import Standing
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete

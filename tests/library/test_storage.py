@@ -17,11 +17,11 @@ import pytest
 from sqlalchemy import MetaData, text
 
 from posescore.errors import StorageError
-from posescore.library.edits import AddAward, Confirm
 from posescore.library.library import Library
 from posescore.library.match import MatchInfo
-from posescore.library.schema import METADATA, MIGRATIONS, VERSION, Migration
-from posescore.library.storage import ENVIRONMENT, FILE_NAME, Storage, library_folder
+from posescore.library.review.edits import AddAward, Confirm
+from posescore.library.store.schema import METADATA, MIGRATIONS, VERSION, Migration
+from posescore.library.store.storage import ENVIRONMENT, FILE_NAME, Storage, library_folder
 from posescore.scoring.proposal import ProposalKind
 from tests.library.samples import INFO, A, B, library_with_match
 
@@ -235,7 +235,7 @@ def test_a_full_disk_adds_no_half_match(tmp_path: Path) -> None:
 def test_a_writer_that_waits_too_long_says_so(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("posescore.library.storage.BUSY_TIMEOUT_S", 0.05)
+    monkeypatch.setattr("posescore.library.store.storage.BUSY_TIMEOUT_S", 0.05)
     with Library(tmp_path) as library, closing(sqlite3.connect(tmp_path / FILE_NAME)) as other:
         other.isolation_level = None
         other.execute("BEGIN IMMEDIATE")

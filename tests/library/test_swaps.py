@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from posescore.holds.events import EventName
+from posescore.holds.event import EventName
 from posescore.holds.hold import Hold
-from posescore.library.edits import AddEvent, Relabel, SwapAthletes
-from posescore.library.hold_edits import hold_key, seen, swapped
 from posescore.library.library import Library
 from posescore.library.match import Match
+from posescore.library.review.edits import AddEvent, Relabel, SwapAthletes
+from posescore.library.review.hold_edits import hold_key, seen, swapped
 from posescore.terms import Interval, Position
 from tests.library.samples import HOLDS, A, B
 

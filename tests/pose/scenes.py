@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from posescore.footage.clock import FrameClock
 from posescore.footage.opencv import cv2
 from posescore.footage.reading import Frame
-from posescore.pose.estimator import Box, PairEstimate, Picture
-from posescore.pose.people import Person, pair_estimate
+from posescore.pose.estimators.detection import Person, pair_estimate
+from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.terms import BONES, MIRRORED_KEYPOINTS, N_KEYPOINTS, Step
 
 WIDTH_PX, HEIGHT_PX = 640, 360

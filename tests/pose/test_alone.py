@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from posescore.footage.opencv import cv2
-from posescore.pose.cache import cache_key
-from posescore.pose.estimator import Box, Picture
-from posescore.pose.estimators import default_estimator
-from posescore.pose.pair_finder import PairFinder, PairPlace
-from posescore.pose.pair_look import PairRead, together
-from posescore.pose.pair_network import PairNetworkEstimator, Square
+from posescore.pose.estimators.estimator import Box, Picture
+from posescore.pose.estimators.pair_finder import PairFinder, PairPlace
+from posescore.pose.estimators.pair_look import PairRead, together
+from posescore.pose.estimators.pair_network import PairNetworkEstimator, Square
+from posescore.pose.estimators.shipped import default_estimator
+from posescore.pose.track_cache import cache_key
 from posescore.terms import MIRRORED_KEYPOINTS
 from tests.pose.test_pair_look import pair, read_of
 

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from posescore.pose.appearance import colour_distance, colour_of, named_colour
-from posescore.pose.people import Person
-from posescore.pose.slots import MISSING_COST, PAIR_MISSING_COST, Sight, Slot, assign
+from posescore.pose.estimators.detection import Person
+from posescore.pose.tracking.appearance import colour_distance, colour_of, named_colour
+from posescore.pose.tracking.slots import MISSING_COST, PAIR_MISSING_COST, Sight, Slot, assign
 from posescore.terms import KEYPOINT_INDEX, N_KEYPOINTS
 from tests.pose.scenes import STANDING
 

@@ -6,10 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from posescore.footage.opencv import cv2
-from posescore.pose.crop import MAX_CROP_PX, cut_out
-from posescore.pose.estimator import Box
-from posescore.pose.people import Person
-from posescore.pose.slots import trunk_turn_deg, turned_box
+from posescore.pose.estimators.crop import MAX_CROP_PX, cut_out
+from posescore.pose.estimators.detection import Person
+from posescore.pose.estimators.estimator import Box
+from posescore.pose.tracking.slots import trunk_turn_deg, turned_box
 from tests.pose.scenes import STANDING
 
 

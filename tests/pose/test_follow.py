@@ -6,8 +6,8 @@ from numpy.typing import NDArray
 
 from posescore.errors import InputError
 from posescore.footage.clock import FrameClock
-from posescore.pose.follow import follow, usual_step
 from posescore.pose.track import FindingKind, PairTrack
+from posescore.pose.tracking.follow import follow, usual_step
 from tests.pose.scenes import Body, PairOnly, Scene, ScenePeople, path
 
 WHITE, BLUE, BLACK = (228, 226, 220), (40, 70, 150), (25, 25, 28)

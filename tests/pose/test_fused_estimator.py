@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from posescore.pose.estimator import Box, Picture
-from posescore.pose.fused_estimator import FusedEstimator
-from posescore.pose.pair_look import PairLook
-from posescore.pose.people import Person
+from posescore.pose.estimators.detection import Person
+from posescore.pose.estimators.estimator import Box, Picture
+from posescore.pose.estimators.fused_estimator import FusedEstimator
+from posescore.pose.estimators.pair_look import PairLook
 from posescore.terms import Step
 
 PICTURE = np.zeros((100, 300, 3), np.uint8)

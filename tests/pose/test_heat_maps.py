@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from posescore.pose.heat_maps import CELLS, HeatMaps, best_places, body_size_px, shares
+from posescore.pose.estimators.heat_maps import CELLS, HeatMaps, best_places, body_size_px, shares
 from posescore.pose.oks import SIGMAS
 from posescore.terms import KEYPOINT_INDEX, N_KEYPOINTS
 

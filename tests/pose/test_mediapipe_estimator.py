@@ -16,11 +16,11 @@ from mediapipe.tasks.metadata import schema_py_generated as schema
 
 from posescore.errors import MissingPartError
 from posescore.footage.reading import open_footage
-from posescore.pose import rebuild_bundle
-from posescore.pose.estimator import Box
-from posescore.pose.estimators import default_estimator
-from posescore.pose.mediapipe_estimator import LANDMARK_OF_KEYPOINT, MediaPipeEstimator
-from posescore.pose.people import Person, likely_pair, without_doubles
+from posescore.lab.train import pose_landmarker as rebuild_bundle
+from posescore.pose.estimators.detection import Person, likely_pair, without_doubles
+from posescore.pose.estimators.estimator import Box
+from posescore.pose.estimators.mediapipe_estimator import LANDMARK_OF_KEYPOINT, MediaPipeEstimator
+from posescore.pose.estimators.shipped import default_estimator
 from posescore.resources import shipped
 from posescore.terms import KEYPOINTS
 from tests.pose.scenes import STANDING
@@ -81,7 +81,7 @@ def test_every_keypoint_has_its_own_landmark() -> None:
 
 def test_loading_is_quick_and_nothing_is_written_to_the_terminal() -> None:
     code = (
-        "import time, numpy as np; from posescore.pose.estimators import default_estimator;"
+        "import time, numpy as np; from posescore.pose.estimators.shipped import default_estimator;"
         "start = time.perf_counter(); e = default_estimator();"
         "e.estimate(np.full((90, 160, 3), 90, np.uint8)); print(time.perf_counter() - start)"
     )

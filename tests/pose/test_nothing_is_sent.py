@@ -32,7 +32,7 @@ def test_the_runtime_has_no_way_out(package: str) -> None:
 def test_usage_metrics_are_off_before_the_runtime_is_loaded() -> None:
     script = (
         "import os, sys\n"
-        "from posescore.pose.onnx_network import OnnxNetwork\n"
+        "from posescore.pose.estimators.onnx_network import OnnxNetwork\n"
         "from posescore.resources import shipped\n"
         "assert 'onnxruntime' not in sys.modules\n"
         "OnnxNetwork(shipped('models', 'pair_finder.onnx'), 1)\n"

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from posescore.pose.opening import WHOLE_PICTURES_PER_S, Looks, opening_box
-from posescore.pose.people import Person
-from posescore.pose.slots import Sight
+from posescore.pose.estimators.detection import Person
+from posescore.pose.tracking.opening import WHOLE_PICTURES_PER_S, Looks, opening_box
+from posescore.pose.tracking.slots import Sight
 
 
 def _sight(x_px: float, y_px: float, size_px: float = 100.0) -> Sight:

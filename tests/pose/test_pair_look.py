@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from posescore.pose.heat_maps import CELLS, HeatMaps
-from posescore.pose.pair_look import NOBODY_BELOW, PairLook, PairRead, together
+from posescore.pose.estimators.heat_maps import CELLS, HeatMaps
+from posescore.pose.estimators.pair_look import NOBODY_BELOW, PairLook, PairRead, together
 from posescore.terms import N_KEYPOINTS
 
 SIDE_PX = 320.0

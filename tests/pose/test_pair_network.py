@@ -11,12 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from posescore.errors import KeypointFileError, MissingPartError
+from posescore.evaluation.photographs import measured, photographs_folder, read_photographs
 from posescore.footage.opencv import cv2
-from posescore.pose.estimator import Box
-from posescore.pose.fused_estimator import covered
-from posescore.pose.onnx_network import OnnxNetwork, square_of
-from posescore.pose.pair_network import PairNetworkEstimator, around
-from posescore.pose.photographs import measured, photographs_folder, read_photographs
+from posescore.pose.estimators.estimator import Box
+from posescore.pose.estimators.fused_estimator import covered
+from posescore.pose.estimators.onnx_network import OnnxNetwork, square_of
+from posescore.pose.estimators.pair_network import PairNetworkEstimator, around
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from posescore.pose.onnx_network import SIDE_PX, square_of
+from posescore.pose.estimators.onnx_network import SIDE_PX, square_of
 
 
 def _ramps(width_px: int, height_px: int) -> np.ndarray:

@@ -8,8 +8,8 @@ import pyarrow.parquet as pq
 import pytest
 
 from posescore.errors import KeypointFileError
-from posescore.pose.cache import cache_key, cached_track
 from posescore.pose.track import PairTrack
+from posescore.pose.track_cache import cache_key, cached_track
 from posescore.pose.track_file import read_track, write_track
 from posescore.terms import Step
 from tests.pose.test_coco import some_track

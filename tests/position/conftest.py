@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posescore.position.material import Amounts, Material, material_of
-from posescore.simulation.pose_set import pose_set_path
-from tests.simulation.pose_sets import pose_set_or_skip
+from posescore.evaluation.poses3d.pose_set import pose_set_path
+from posescore.lab.train.positions.material import Amounts, Material, material_of
+from tests.evaluation.pose_sets import pose_set_or_skip
 
 
 @pytest.fixture(scope="session")

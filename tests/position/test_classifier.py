@@ -8,14 +8,14 @@ import pytest
 from skops import io as skops_io
 
 from posescore.errors import MissingPartError
+from posescore.evaluation.poses3d.pose_set import swapped_states
 from posescore.pose.track import PairTrack
 from posescore.position.classifier import MODEL_NAME, PositionClassifier
 from posescore.position.classify import GROUPS, answer, classify_pictures
 from posescore.position.model_file import read_model
 from posescore.resources import shipped
-from posescore.simulation.pose_set import swapped_states
 from posescore.terms import MIRRORED_KEYPOINTS, STATES, Athlete, Position, Provenance, State
-from tests.position.test_pictures import pictures
+from tests.position.test_normalise import pictures
 
 
 @pytest.fixture(scope="module")

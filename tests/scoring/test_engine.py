@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.scoring.engine import propose
 from posescore.scoring.log import MatchLog, log_from_json, log_to_json, ruling_to_json

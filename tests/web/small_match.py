@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from posescore.footage.clock import FrameClock
 from posescore.footage.proxy import make_proxy, plays_in_browsers
 from posescore.footage.reading import open_footage
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.library.analysis import Analysis
 from posescore.library.library import Library

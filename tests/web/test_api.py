@@ -7,8 +7,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from posescore.footage.clock import FrameClock
-from posescore.library.edits import EDITS
 from posescore.library.library import Library
+from posescore.library.review.edits import EDITS
 from posescore.web.api import create_api
 from posescore.web.track_chunks import MISSING
 from posescore.web.view import clock_note

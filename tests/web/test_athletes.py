@@ -11,8 +11,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from posescore.export.across import COLUMNS
-from posescore.library.edits import Confirm
 from posescore.library.library import Library
+from posescore.library.review.edits import Confirm
 from posescore.web.api import create_api
 from posescore.web.pages import mount_pages
 

@@ -15,10 +15,10 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from posescore.footage.clock import FrameClock
-from posescore.library.edits import Confirm
 from posescore.library.jobs import JobState
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, MatchInfo
+from posescore.library.review.edits import Confirm
 from posescore.web.api import create_api
 from posescore.web.guard import COOKIE, Access
 from posescore.web.library_api import PIECE_BYTES

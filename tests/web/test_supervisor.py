@@ -22,7 +22,7 @@ from posescore.resources import shipped
 from posescore.web.supervisor import WORKER, Supervisor
 from tests.web.small_match import write_clip
 
-QUICK = (sys.executable, "-m", "tests.quick_worker")
+QUICK = (sys.executable, "-m", "tests.analysis.quick_worker")
 PATIENCE_S = 300.0  # only a busy machine needs so long
 SERVER = """
 import sys, time

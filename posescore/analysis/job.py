@@ -1,0 +1,356 @@
+"""Analyses as jobs of the library: told how far they are, stopped, taken up again after a crash.
+
+The command line runs one at once; ``python -m posescore.analysis.job FOLDER`` runs all that wait
+in a library, one after the other, in a process of its own, and ends with the program that started
+it.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import threading
+import time
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Protocol
+
+from posescore.errors import ConflictError, FootageError, NotFoundError, PoseScoreError
+from posescore.footage.proxy import plays_in_browsers
+from posescore.footage.reading import open_footage
+from posescore.library.adding import Added, add_footage, title_of
+from posescore.library.jobs import Job, JobState
+from posescore.library.library import Library
+from posescore.library.match import Match, MatchInfo
+from posescore.library.store.claims import QUEUE
+
+if TYPE_CHECKING:
+    from posescore.analysis.pipeline import Progress, Request
+
+Plan = Mapping[str, tuple[float, float]]
+"""Where every stage begins and ends, as shares of the whole."""
+
+PLAIN: Final[Plan] = {"finding both athletes": (0.0, 0.97), "naming positions": (0.97, 1.0)}
+WITH_COPY: Final[Plan] = {
+    "finding both athletes": (0.0, 0.55),
+    "naming positions": (0.55, 0.57),
+    "making a copy for the browser": (0.57, 1.0),
+}
+"""For footage that browsers do not play. Rough shares of the time on two cores: the copy costs
+about as much work as finding the athletes, but spreads over both."""
+TOLD_EVERY_S: Final = 0.4
+"""Every note of progress waits for the disk; more often nobody could read it."""
+
+
+class Analyse(Protocol):
+    """What makes and keeps an analysis of a match; :func:`analyse_match` in use."""
+
+    def __call__(
+        self,
+        match: Match,
+        settings: Mapping[str, object],
+        library: Library,
+        progress: Progress,
+        warn: Callable[[str], None],
+    ) -> None:
+        """Analyse and keep; raising leaves nothing half-made."""
+        ...
+
+
+class StoppedError(Exception):
+    """A person stopped the analysis."""
+
+
+class _Told:
+    """Notes progress in the library and passes it on; raises where a person stopped the job.
+
+    What a job that is taken up again had done before comes back quickly; the time that is left is
+    counted from where new work begins.
+    """
+
+    def __init__(self, library: Library, job: Job, plan: Plan, progress: Progress) -> None:
+        self._library = library
+        self._plan = plan
+        self._job_id = job.id
+        self._before = job.progress
+        self._progress = progress
+        self._told_at = 0.0
+        self._stage = ""
+        self._share = 0.0
+
+    def __call__(self, stage: str, done: int, total: int) -> None:
+        self._progress(stage, done, total)
+        if stage == self._stage and time.monotonic() < self._told_at + TOLD_EVERY_S:
+            return
+        self._stage = stage
+        self._share = max(self._share, share_of(self._plan, stage, done, total))
+        job = self._library.update_job(self._job_id, self._share, stage)
+        self._told_at = time.monotonic()
+        if job.state is not JobState.RUNNING:
+            raise StoppedError
+        if self._before and self._share > self._before:
+            self._before = 0.0  # from here on it is new work, and its rate tells the time left
+            self._library.start_job(self._job_id)
+
+
+def share_of(plan: Plan, stage: str, done: int, total: int) -> float:
+    """Share of a whole analysis that is done; 0 where the stage is not of the plan."""
+    first, last = plan.get(stage, (0.0, 0.0))
+    return first + (last - first) * min(1.0, max(0.0, done / max(total, 1)))
+
+
+def plan_of(match: Match) -> Plan:
+    """The stages that lie ahead of a match."""
+    footage = match.info.footage
+    if footage is None or match.proxy_path.is_file():
+        return PLAIN
+    try:
+        return PLAIN if plays_in_browsers(open_footage(footage.path).info) else WITH_COPY
+    except FootageError:
+        return PLAIN  # the analysis will say what is wrong with it
+
+
+def request_of(match: Match, settings: Mapping[str, object]) -> Request:
+    """What to ask of the pipeline for a match of the library.
+
+    Raises
+    ------
+    NotFoundError
+        When the match was added without footage, or its file changed since.
+    """
+    from posescore.analysis.pipeline import Request
+
+    info, footage = match.info, match.info.footage
+    if footage is None:
+        raise NotFoundError(f"match {match.id} was added without footage: nothing to analyse.")
+    video = Path(footage.path)
+    if video.is_file() and video.stat().st_size != footage.size_bytes:
+        raise NotFoundError(f"{video} is another file than when it was added: add it again.")
+    track = settings.get("track_file")
+    return Request(
+        video=video,
+        track_file=Path(str(track)) if track else None,
+        rules=info.rules,
+        division=info.division,
+        title=info.title,
+        event=info.event,
+        athlete_a=info.athlete_a,
+        athlete_b=info.athlete_b,
+        every_frame=bool(settings.get("every_frame")),
+    )
+
+
+def analyse_match(
+    match: Match,
+    settings: Mapping[str, object],
+    library: Library,
+    progress: Progress,
+    warn: Callable[[str], None],
+) -> None:
+    """Take a match through the pipeline.
+
+    Raises
+    ------
+    NotFoundError
+        When its footage is another file than when it was added.
+    PoseScoreError
+        What the pipeline says.
+    """
+    from posescore.analysis.pipeline import (
+        analyze,  # heavy, and not needed to line up or stop a job
+    )
+
+    request = request_of(match, settings)
+    made = analyze(request, library, progress, warn)
+    if made.id != match.id:
+        library.delete_match(made.id)
+        raise NotFoundError(f"{request.video} changed since it was added: add it again.")
+
+
+def silent(stage: str, done: int, total: int) -> None:
+    """Report to nobody."""
+
+
+def run_job(
+    library: Library,
+    job: Job,
+    progress: Progress = silent,
+    warn: Callable[[str], None] = lambda sentence: None,
+    analyse: Analyse = analyse_match,
+) -> Match:
+    """Run one job to its end, whatever that is, and write the end into the library.
+
+    Raises
+    ------
+    ConflictError
+        When another program runs it, or it has ended already.
+    StoppedError
+        When a person stopped it. Nothing half-made is left.
+    PoseScoreError
+        What the analysis came to grief on; the job keeps the sentence.
+    """
+    with library.claim(job.match_id):
+        return _run_claimed(library, job, progress, warn, analyse)
+
+
+def _run_claimed(
+    library: Library,
+    job: Job,
+    progress: Progress,
+    warn: Callable[[str], None],
+    analyse: Analyse,
+) -> Match:
+    library.update_job(job.id, 0.0, "opening the footage")
+    library.start_job(job.id)
+    try:
+        match = library.match(job.match_id)
+        _clear(match.folder)
+        told = _Told(library, job, plan_of(match), progress)
+        analyse(match, job.settings, library, told, warn)
+        library.end_job(job.id)
+        return library.match(job.match_id)
+    except StoppedError:
+        raise
+    except PoseScoreError as error:
+        _end_failed(library, job, str(error))
+        raise
+    except Exception as error:
+        _end_failed(library, job, _own_sentence(error))
+        raise
+    except BaseException:  # interrupted by the person at the keyboard
+        library.end_job(job.id, JobState.CANCELLED)
+        raise
+
+
+def _clear(folder: Path) -> None:
+    """Remove what a killed analysis left half-made; whole files have whole names."""
+    for left in folder.glob("*"):
+        if left.is_dir():
+            shutil.rmtree(left, ignore_errors=True)
+        elif left.name.startswith("."):
+            left.unlink(missing_ok=True)
+
+
+def _end_failed(library: Library, job: Job, sentence: str) -> None:
+    """The sentence stays with the job; where the match was deleted meanwhile there is no job."""
+    try:
+        library.end_job(job.id, JobState.FAILED, sentence)
+    except NotFoundError as gone:
+        raise StoppedError from gone
+
+
+def _own_sentence(error: Exception) -> str:
+    if isinstance(error, MemoryError):
+        return "There is not enough memory: close other programs and analyse it again."
+    said = " ".join(str(error).split())[:200]
+    return f"Something in PoseScore failed ({type(error).__name__}: {said})."
+
+
+def analyze_now(
+    request: Request,
+    library: Library,
+    progress: Progress = silent,
+    warn: Callable[[str], None] = lambda sentence: None,
+) -> Match:
+    """Add a video to the library and analyse it at once, as a job that everybody can see.
+
+    Footage that the library knows gets another analysis of the same match. A match that was
+    added for this goes again where the analysis fails or is stopped from the pages; one that is
+    interrupted at the keyboard stays, with the keypoints found so far.
+
+    Raises
+    ------
+    ConflictError
+        When that match is being analysed already.
+    PoseScoreError
+        One sentence.
+    """
+    added = add_footage(library, request.checked().video, _info_of(request))
+    settings = {
+        "every_frame": request.every_frame,
+        "track_file": str(request.track_file.resolve()) if request.track_file else None,
+    }
+    with library.claim(added.match.id):
+        try:
+            job = _queued(library, added.match, settings)
+            return _run_claimed(library, job, progress, warn, analyse_match)
+        except KeyboardInterrupt:
+            raise  # what was found so far waits in the library for the next time
+        except BaseException as error:
+            _take_back(library, added)
+            if isinstance(error, StoppedError):
+                raise ConflictError("The analysis was stopped from the library page.") from error
+            raise
+
+
+def _queued(library: Library, match: Match, settings: Mapping[str, object]) -> Job:
+    """A new job; one that waits or was left over by a crash makes room for it."""
+    for job in library.jobs(match.id, open_only=True):
+        library.end_job(job.id, JobState.CANCELLED)
+    return library.queue_job(match.id, settings)
+
+
+def _take_back(library: Library, added: Added) -> None:
+    if not added.known:
+        with suppress(NotFoundError):  # deleted meanwhile
+            for job in library.jobs(added.match.id, open_only=True):
+                library.end_job(job.id, JobState.CANCELLED)
+            library.delete_match(added.match.id)
+
+
+def _info_of(request: Request) -> MatchInfo:
+    return MatchInfo(
+        title=request.title or title_of(request.video.name),
+        athlete_a=request.athlete_a,
+        athlete_b=request.athlete_b,
+        event=request.event,
+        division=request.division,
+        rules=request.rules,
+    )
+
+
+def work(library: Library, analyse: Analyse = analyse_match) -> None:
+    """Run every job that waits, oldest first, until none is left.
+
+    A job that is marked as running and that no living program holds was left by a crash: it is
+    taken up again, and the keypoints that were finished before are used.
+    """
+    while True:
+        jobs = [j for j in library.jobs(open_only=True) if not library.is_claimed(j.match_id)]
+        if not jobs:
+            return
+        try:
+            run_job(library, jobs[-1], analyse=analyse)
+        except (StoppedError, PoseScoreError):
+            continue  # the job says how it ended
+        except Exception as error:
+            print(_own_sentence(error), file=sys.stderr, flush=True)
+
+
+def end_with(parent: int) -> None:
+    """Leave at once, whatever is being done, when the other end of a pipe (a descriptor) closes.
+
+    That end is held by the program that started this one: it closes even when that is killed.
+    """
+
+    def wait() -> None:
+        while os.read(parent, 1):
+            pass
+        os._exit(0)
+
+    threading.Thread(target=wait, daemon=True).start()
+
+
+def main(analyse: Analyse = analyse_match) -> None:
+    """Work on the library of the folder that the command line names, unless somebody does."""
+    end_with(sys.stdin.fileno())
+    if hasattr(os, "nice"):
+        os.nice(5)  # the pages go first
+    with Library(Path(sys.argv[1])) as library, suppress(ConflictError), library.claim(QUEUE):
+        work(library, analyse)
+
+
+if __name__ == "__main__":
+    main()

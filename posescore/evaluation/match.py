@@ -1,0 +1,247 @@
+"""How near the proposals come to a match whose truth is known, printed by one command.
+
+The truth file is JSON with ``awards`` (``time_s``, ``athlete``, ``kind``, ``points``), ``nothings``
+(``start_s``, ``end_s``, ``athlete``, ``would_be``, ``failed_criterion``) and ``states``, as
+``sample_video/truth.json`` has them.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from posescore.analysis.pipeline import (
+    Progress,
+    Reading,
+    Request,
+    read_positions,
+    read_track_of,
+    sample_request,
+    silent,
+)
+from posescore.errors import InputError, NotFoundError
+from posescore.footage.reading import open_footage
+from posescore.holds.hold import Hold
+from posescore.pose.track import PairTrack
+from posescore.resources import shipped
+from posescore.scoring.engine import propose
+from posescore.scoring.observed import shipped_observed
+from posescore.scoring.proposal import Proposal, ProposalKind
+from posescore.scoring.rules import RuleSet
+from posescore.terms import Position, Step
+
+
+@dataclass(frozen=True, slots=True)
+class AwardLine:
+    """One true award, and the proposal that answers it (None where it was missed)."""
+
+    award: Mapping[str, Any]
+    proposal: Proposal | None
+
+    @property
+    def late_s(self) -> float | None:
+        """Seconds by which the proposal comes after the true moment."""
+        return None if self.proposal is None else self.proposal.time_s - self.award["time_s"]
+
+
+@dataclass(frozen=True, slots=True)
+class NothingLine:
+    """One stretch that earns no points, and the proposal that explains it, if any does."""
+
+    nothing: Mapping[str, Any]
+    proposal: Proposal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """Awards found, missed and false; nothings explained; time spent in the right state."""
+
+    awards: tuple[AwardLine, ...]
+    false_awards: tuple[Proposal, ...]
+    nothings: tuple[NothingLine, ...]
+    right_state: float
+    """Share of the time in which the truth names a position other than scramble and the hold
+    names the same position and upper athlete."""
+    both_found: float
+    """Share of frames with at least half of the keypoints of both athletes."""
+
+    @property
+    def found(self) -> int:
+        """Number of true awards that were proposed."""
+        return sum(line.proposal is not None for line in self.awards)
+
+
+def degraded(track: PairTrack, noise: float, missing: float, seed: int) -> PairTrack:
+    """A track with Gaussian noise and missing keypoints.
+
+    Parameters
+    ----------
+    noise
+        Standard deviation on each axis as a share of the athlete's size, which is the square root
+        of the area of the box around the keypoints (the scale of COCO's OKS).
+    missing
+        Share of keypoints that are dropped, independently.
+    """
+    random = np.random.default_rng(seed)
+    points = track.keypoints_px.astype(np.float64)
+    low, high = np.fmin.reduce(points, axis=2), np.fmax.reduce(points, axis=2)
+    size = np.sqrt(np.prod(np.nan_to_num(high - low), axis=-1))
+    points += random.normal(size=points.shape) * (noise * size)[..., None, None]
+    gone = random.random(points.shape[:3]) < missing
+    points[gone] = np.nan
+    confidence = np.where(gone, np.nan, track.keypoint_confidence)
+    step = Step("assessment.degraded", {"noise": noise, "missing": missing, "seed": seed})
+    return replace(
+        track,
+        keypoints_px=points.astype(np.float32),
+        keypoint_confidence=confidence.astype(np.float32),
+        provenance=track.provenance.then(step),
+    )
+
+
+def read_truth(path: Path) -> Mapping[str, Any]:
+    """Read a truth file; InputError or NotFoundError of one sentence where it cannot be used."""
+    try:
+        truth = json.loads(path.read_text("utf-8"))
+    except FileNotFoundError:
+        raise NotFoundError(
+            f"{path}: there is no such file; give the truth of the match."
+        ) from None
+    except (OSError, ValueError):
+        raise InputError(f"{path}: is not readable JSON; give the truth of the match.") from None
+    if not isinstance(truth, dict) or not {"awards", "nothings", "states"} <= set(truth):
+        raise InputError(f"{path}: needs the fields awards, nothings and states.")
+    return truth
+
+
+def assess(
+    request: Request,
+    truth: Mapping[str, Any],
+    *,
+    noise: float = 0.0,
+    missing: float = 0.0,
+    seed: int = 0,
+    within_s: float = 1.0,
+    cache: Path | None = None,
+    progress: Progress = silent,
+) -> Assessment:
+    """Run a match through all stages and compare with its truth.
+
+    A proposal answers an award of the same athlete and kind within ``within_s`` seconds; every
+    other proposal of points is false.
+    """
+    request = request.checked()
+    track = read_track_of(open_footage(request.video), request, cache, progress)
+    if noise or missing:
+        track = degraded(track, noise, missing, seed)
+    reading = read_positions(track, progress)
+    rules = RuleSet.load(request.rules)
+    ruling = propose(reading.holds, reading.events, rules, end_s=track.end_s)
+    ruling = shipped_observed().ruling(ruling)
+    return compare(reading, ruling.proposals, truth, within_s)
+
+
+def compare(
+    reading: Reading, proposals: Sequence[Proposal], truth: Mapping[str, Any], within_s: float
+) -> Assessment:
+    """Hold proposals against the truth of a match."""
+    left = [p for p in proposals if p.points > 0]
+    lines = []
+    for award in truth["awards"]:
+        near = [p for p in left if _answers(p, award, within_s)]
+        answer = min(near, key=lambda p: abs(p.time_s - award["time_s"]), default=None)
+        if answer is not None:
+            left.remove(answer)
+        lines.append(AwardLine(award, answer))
+    nothings = tuple(
+        NothingLine(n, next((p for p in proposals if _explains(p, n)), None))
+        for n in truth["nothings"]
+    )
+    return Assessment(
+        tuple(lines),
+        tuple(left),
+        nothings,
+        _right_state(reading.holds, truth["states"]),
+        _both_found(reading.track),
+    )
+
+
+def _answers(proposal: Proposal, award: Mapping[str, Any], within_s: float) -> bool:
+    told = (award["athlete"], award["kind"], award["points"])
+    near = abs(proposal.time_s - float(award["time_s"])) <= within_s
+    return near and (proposal.athlete, proposal.kind, proposal.points) == told
+
+
+def _explains(proposal: Proposal, nothing: Mapping[str, Any]) -> bool:
+    if proposal.kind not in (ProposalKind.NEAR, ProposalKind.NONE):
+        return False
+    overlaps = (
+        proposal.evidence.start_s < nothing["end_s"]
+        and proposal.evidence.end_s > nothing["start_s"]
+    )
+    failed = {
+        name
+        for criterion in proposal.criteria
+        if criterion.met is False
+        for name in (criterion.name, criterion.check)
+    }
+    return bool(
+        overlaps
+        and proposal.athlete == nothing["athlete"]
+        and proposal.would_be == nothing["would_be"]
+        and nothing["failed_criterion"] in failed
+    )
+
+
+def _right_state(holds: Sequence[Hold], states: Sequence[Mapping[str, Any]]) -> float:
+    named = [state for state in states if state["position"] != Position.SCRAMBLE]
+    total_s = sum(state["end_s"] - state["start_s"] for state in named)
+    right_s = sum(
+        max(0.0, min(hold.end_s, state["end_s"]) - max(hold.start_s, state["start_s"]))
+        for state in named
+        for hold in holds
+        if hold.position == state["position"] and hold.upper == state.get("upper")
+    )
+    return right_s / total_s if total_s else 0.0
+
+
+def _both_found(track: PairTrack) -> float:
+    seen = np.isfinite(track.keypoints_px[..., 0]).mean(axis=2) >= 0.5
+    return float(seen.all(axis=1).mean()) if len(track) else 0.0
+
+
+def assess_command(
+    video: Path | None,
+    *,
+    truth: Path | None,
+    track_file: Path | None,
+    true_keypoints: bool,
+    noise: float,
+    missing: float,
+    seed: int,
+    within_s: float,
+    progress: Progress,
+) -> Assessment:
+    """Assess a video and its truth, by default the shipped sample match."""
+    request = sample_request()
+    if video is not None:
+        if truth is None:
+            raise InputError(f"{video}: give its truth as well, with --truth.")
+        request = Request(video)
+    if true_keypoints:
+        track_file = shipped("sample_video", "keypoints.json")
+    told = read_truth(truth or shipped("sample_video", "truth.json"))
+    return assess(
+        replace(request, track_file=track_file),
+        told,
+        noise=noise,
+        missing=missing,
+        seed=seed,
+        within_s=within_s,
+        progress=progress,
+    )

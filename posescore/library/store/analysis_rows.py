@@ -1,0 +1,150 @@
+"""Analyses in the database, and the files that belong to them."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import zlib
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import IO, Any, Final
+
+import numpy as np
+from sqlalchemy import Connection, Row, func, insert, select
+
+from posescore.errors import NotFoundError, StorageError
+from posescore.footage.clock import FrameClock
+from posescore.holds.event import MatchEvent
+from posescore.holds.hold import Hold
+from posescore.library.analysis import Analysis
+from posescore.library.store.files import sha256_of, write_whole
+from posescore.library.store.match_rows import now_text, touch_match
+from posescore.library.store.plain import LARGEST_ID, from_plain, to_plain
+from posescore.library.store.schema import ANALYSIS
+from posescore.pose.track import Finding
+from posescore.position.probabilities import PositionProbabilities
+from posescore.terms import Provenance
+
+_HOLDS: Final = tuple[Hold, ...]
+_EVENTS: Final = tuple[MatchEvent, ...]
+_FINDINGS: Final = tuple[Finding, ...]
+
+
+def _kept(folder: Path, stem: str, suffix: str, write: Callable[[IO[bytes]], object]) -> Path:
+    """Write a file named by its contents into a match's folder."""
+    folder.mkdir(parents=True, exist_ok=True)
+    return write_whole(folder, write, lambda part: f"{stem}-{sha256_of(part)[:16]}{suffix}")
+
+
+def keep_track(folder: Path, track: Path) -> Path:
+    """Copy a track into the match's folder under a name that no other track has."""
+
+    def copy(file: IO[bytes]) -> None:
+        with track.open("rb") as source:
+            shutil.copyfileobj(source, file)
+
+    return _kept(folder, "track", track.suffix or ".parquet", copy)
+
+
+def keep_probabilities(folder: Path, probabilities: PositionProbabilities) -> Path:
+    """Write probabilities as compressed NumPy arrays; single precision is plenty for a strip."""
+
+    def write(file: IO[bytes]) -> None:
+        np.savez_compressed(
+            file,
+            probability=probabilities.probability.astype(np.float32),
+            time_s=probabilities.time_s,
+            end_s=np.float64(probabilities.end_s),
+            provenance=np.array(json.dumps(probabilities.provenance.to_json())),
+        )
+
+    return _kept(folder, "probabilities", ".npz", write)
+
+
+def read_probabilities(path: Path) -> PositionProbabilities:
+    """Inverse of :func:`keep_probabilities`; rows sum to 1 again in double precision."""
+    try:
+        with np.load(path, allow_pickle=False) as arrays:
+            probability = arrays["probability"].astype(np.float64)
+            return PositionProbabilities(
+                probability / probability.sum(axis=1, keepdims=True),
+                arrays["time_s"],
+                float(arrays["end_s"]),
+                Provenance.from_json(json.loads(str(arrays["provenance"]))),
+            )
+    except (OSError, ValueError, KeyError) as error:
+        raise StorageError(f"{path} cannot be read: analyse the match again.") from error
+
+
+def _text(value: Any, kind: Any) -> str:
+    return json.dumps(to_plain(value, kind), allow_nan=False)
+
+
+def insert_analysis(
+    connection: Connection,
+    match_id: int,
+    analysis: Analysis,
+    track: Path | None,
+    probabilities: Path | None,
+) -> int:
+    """Add a row as the newest version of the match; its version."""
+    newest = select(func.max(ANALYSIS.c.version)).where(ANALYSIS.c.match_id == match_id)
+    version = int(connection.execute(newest).scalar() or 0) + 1
+    connection.execute(
+        insert(ANALYSIS).values(
+            match_id=match_id,
+            version=version,
+            made_at=now_text(),
+            rules=analysis.rules,
+            clock=zlib.compress(np.ascontiguousarray(analysis.clock.pts_s, "<f8").tobytes()),
+            end_s=analysis.clock.end_s,
+            holds=_text(analysis.holds, _HOLDS),
+            events=_text(analysis.events, _EVENTS),
+            findings=_text(analysis.findings, _FINDINGS),
+            provenance=json.dumps(analysis.provenance.to_json(), default=str),
+            track_file=track.name if track else None,
+            track_sha256=sha256_of(track) if track else "",
+            probabilities_file=probabilities.name if probabilities else None,
+        )
+    )
+    touch_match(connection, match_id)
+    return version
+
+
+def newest_version(connection: Connection, match_id: int) -> int | None:
+    """The newest analysis of a match; None before the first."""
+    query = select(func.max(ANALYSIS.c.version)).where(ANALYSIS.c.match_id == match_id)
+    found = connection.execute(query).scalar()
+    return None if found is None else int(found)
+
+
+def analysis_row(connection: Connection, match_id: int, version: int | None) -> Row[Any]:
+    """The row of an analysis, by default the newest."""
+    query = select(ANALYSIS).where(ANALYSIS.c.match_id == match_id)
+    if version is not None:
+        version = min(version, LARGEST_ID)
+        query = query.where(ANALYSIS.c.version == version)
+    row = connection.execute(query.order_by(ANALYSIS.c.version.desc()).limit(1)).one_or_none()
+    if row is None:
+        which = "has no analysis yet" if version is None else f"has no analysis {version}"
+        raise NotFoundError(f"match {match_id} {which}: analyse its footage first.")
+    return row
+
+
+def analysis_of(row: Row[Any], folder: Path) -> Analysis:
+    """The analysis that a row stands for."""
+    what = f"analysis {row.version} of match {row.match_id}"
+    pts_s = np.frombuffer(zlib.decompress(row.clock), "<f8").astype(np.float64)
+    return Analysis(
+        clock=FrameClock(pts_s, row.end_s),
+        holds=from_plain(_HOLDS, json.loads(row.holds), what),
+        events=from_plain(_EVENTS, json.loads(row.events), what),
+        findings=from_plain(_FINDINGS, json.loads(row.findings), what),
+        provenance=Provenance.from_json(json.loads(row.provenance)),
+        rules=row.rules,
+        track_path=folder / row.track_file if row.track_file else None,
+        version=row.version,
+        track_sha256=row.track_sha256,
+        made_at=datetime.fromisoformat(row.made_at),
+    )

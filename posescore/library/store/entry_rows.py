@@ -1,0 +1,73 @@
+"""The log of what people did, in the database. Rows are added and read, nothing else."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select
+
+from posescore.library.review.edits import Edit
+from posescore.library.review.entries import Effect, Entry, NewEntry
+from posescore.library.store.match_rows import now_text, touch_match
+from posescore.library.store.plain import utf8
+from posescore.library.store.schema import ENTRY
+
+
+def insert_entry(connection: Connection, entry: NewEntry) -> Entry:
+    """Add an entry; it comes back with its id and its moment."""
+    moment = now_text()
+    payload = {}
+    if entry.edit is not None:
+        payload = {"edit": entry.edit.to_json(), "effect": entry.effect.to_json()}
+    values = {
+        "match_id": entry.match_id,
+        "opinion": utf8(entry.opinion),
+        "author": utf8(entry.author.strip()),
+        "made_at": moment,
+        "kind": entry.kind,
+        "payload": json.dumps(payload, allow_nan=False),
+        "undoes": entry.undoes,
+        "redoes": entry.redoes,
+        "analysis_version": entry.analysis_version,
+    }
+    entry_id = int(connection.execute(insert(ENTRY).values(**values)).lastrowid)
+    touch_match(connection, entry.match_id)
+    kept = connection.execute(select(ENTRY).where(ENTRY.c.id == entry_id)).one()
+    return entry_of(kept)
+
+
+def entry_of(row: Row[Any]) -> Entry:
+    """The entry that a row stands for."""
+    payload = json.loads(row.payload)
+    return Entry(
+        id=row.id,
+        match_id=row.match_id,
+        author=row.author,
+        made_at=datetime.fromisoformat(row.made_at),
+        kind=row.kind,
+        edit=Edit.from_json(payload["edit"]) if payload else None,
+        effect=Effect.from_json(payload["effect"]) if payload else Effect(),
+        undoes=row.undoes,
+        redoes=row.redoes,
+        opinion=row.opinion,
+        analysis_version=row.analysis_version,
+    )
+
+
+def rows_of(
+    connection: Connection, match_id: int, opinion: str | None, after_id: int = 0
+) -> Iterable[Row[Any]]:
+    """Rows of a match's log, oldest first; of one opinion, or of all (None)."""
+    query = select(ENTRY).where(ENTRY.c.match_id == match_id, ENTRY.c.id > after_id)
+    if opinion is not None:
+        query = query.where(ENTRY.c.opinion == opinion)
+    return connection.execute(query.order_by(ENTRY.c.id))
+
+
+def opinions_of(connection: Connection, match_id: int) -> list[str]:
+    """Names of the second opinions on a match."""
+    query = select(ENTRY.c.opinion).where(ENTRY.c.match_id == match_id, ENTRY.c.opinion != "")
+    return sorted(connection.execute(query.distinct()).scalars())

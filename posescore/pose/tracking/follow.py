@@ -1,0 +1,346 @@
+"""Following exactly two athletes through a video.
+
+The picture is searched as a whole until both athletes are known; then in a box around the pair,
+and, where one is not found there, once more in a crop turned along that athlete's own trunk.
+Every find goes to A, to B or to nobody, by where the athletes were and what their gis look like.
+What only hindsight shows (:mod:`posescore.pose.tracking.postprocess`) is mended at the end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Final, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+import posescore
+from posescore.errors import InputError
+from posescore.footage.ahead import ahead
+from posescore.footage.clock import FrameClock
+from posescore.footage.reading import Frame
+from posescore.pose.estimators.detection import PeopleFinder, people_of
+from posescore.pose.estimators.estimator import Box, PairEstimator, Picture
+from posescore.pose.estimators.prefetch import TwoAtOnce, settled_box, two_at_once, with_next
+from posescore.pose.track import Finding, FindingKind, PairTrack
+from posescore.pose.tracking.appearance import GI_COLOURS, colour_distance, colour_of, named_colour
+from posescore.pose.tracking.cuts import with_cuts
+from posescore.pose.tracking.interpolate import spread
+from posescore.pose.tracking.opening import OPENING_LIMIT_S, OPENING_S, choose_athletes, opening_box
+from posescore.pose.tracking.postprocess import (
+    drop_doubles,
+    mend_sides,
+    mend_swaps,
+    missing_findings,
+)
+from posescore.pose.tracking.raw_track import RawTrack
+from posescore.pose.tracking.slots import (
+    MISSING_COST,
+    PAIR_MISSING_COST,
+    Sight,
+    Slot,
+    apart,
+    assign,
+    pair_box,
+)
+from posescore.terms import Interval, Provenance, Step
+
+ANALYSED_FRAMES_PER_S: Final = 15.0
+"""Frames a second that are searched unless told otherwise: every second one at 30. Between them
+keypoints are interpolated; in 67 ms a grappling limb moves by about its own width."""
+BODY_MARGIN: Final = 0.05
+"""What bodies are larger than the box of their keypoints; an estimator of the pair adds room of its
+own, as it was trained with."""
+PAIR_MARGIN: Final = 0.3
+"""Room around the pair, as a share of its size on every side; the detector wants surroundings.
+Of 0.3, 0.5 and 0.8 on rendered pairs the least found most athletes, one athlete's box the most at
+:data:`SLOT_MARGIN` (of 0.25, 0.5 and 0.8)."""
+SLOT_MARGIN: Final = 0.5
+POOR: Final = 0.35
+"""Mean confidence of the less sure athlete below which an estimator of the pair may have been told
+a wrong place (an unnoticed cut, a swing of the camera): it then searches the whole picture too."""
+SEARCH_AGAIN_S: Final = 0.3
+"""Seconds between two such searches: what is merely hard to see costs little more."""
+Progress = Callable[[int, int], None]
+"""Called with the number of frames done and the number of all frames."""
+
+
+class FrameSource(Protocol):
+    """What following needs of a video: :class:`posescore.footage.reading.Footage` has it."""
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """``(width, height)`` of the upright picture."""
+        ...
+
+    def clock(self) -> FrameClock:
+        """The time of every frame."""
+        ...
+
+    def frames(self, start: int = 0, step: int = 1) -> Iterator[Frame]:
+        """Frames in order."""
+        ...
+
+
+def usual_step(clock: FrameClock) -> int:
+    """Every how many frames are searched by default: as near 15 a second as whole steps allow."""
+    return max(1, round(clock.mean_frames_per_s / ANALYSED_FRAMES_PER_S))
+
+
+def follow(
+    footage: FrameSource,
+    estimator: PairEstimator,
+    *,
+    progress: Progress | None = None,
+    every: int | None = None,
+    athlete_a_gi: str | None = None,
+) -> PairTrack:
+    """Follow both athletes through a video.
+
+    Parameters
+    ----------
+    footage
+        The video.
+    estimator
+        Finds people in pictures. One that also offers
+        :class:`posescore.pose.estimators.detection.PeopleFinder` is asked for everyone in view,
+        and gets a second, turned look for a missing athlete.
+    progress
+        Called after every analysed frame.
+    every
+        Search every so many frames; 1 searches all. Default: :func:`usual_step`.
+    athlete_a_gi
+        Name of the colour of A's gi (:data:`posescore.pose.tracking.appearance.GI_COLOURS`).
+        Without it A is who stands further left when both are first seen.
+
+    Returns
+    -------
+    One row for every frame of the footage; NaN where an athlete was not found and the gap is longer
+    than :data:`posescore.pose.tracking.postprocess.BRIDGED_GAP_S`.
+
+    Raises
+    ------
+    InputError
+        When ``athlete_a_gi`` is no known colour.
+    FootageError
+        When the footage cannot be read.
+    """
+    if athlete_a_gi is not None and named_colour(athlete_a_gi) is None:
+        known = ", ".join(GI_COLOURS)
+        raise InputError(f"'{athlete_a_gi}' is no gi colour: choose one of {known}.")
+    clock = footage.clock()
+    step = every or usual_step(clock)
+    rows = np.arange(0, len(clock), step)
+    track = RawTrack.empty(rows, clock.pts_s[rows])
+    frames = with_next(ahead(with_cuts(footage.frames(step=step))))
+    with two_at_once(estimator) as both:
+        finder = estimator if isinstance(estimator, PeopleFinder) else None
+        follower = _Follower(both, finder, footage.size_px, athlete_a_gi, track)
+        for (frame, is_cut), following in frames:
+            following_picture = None if following is None else following[0].picture
+            follower.look(frame.index // step, frame, is_cut, following_picture)
+            if progress is not None:
+                progress(min(frame.index + step, len(clock)), len(clock))
+        follower.finish()
+    settings = {"every": step, "athlete_a_gi": athlete_a_gi, "version": FOLLOWING_VERSION}
+    return _finished(follower, clock, footage.size_px, (estimator.step, Step("follow", settings)))
+
+
+FOLLOWING_VERSION: Final = 8
+"""Rises when following changes what it gives for the same footage; part of a cached pose's key."""
+
+
+def _finished(
+    follower: _Follower, clock: FrameClock, size_px: tuple[int, int], steps: tuple[Step, ...]
+) -> PairTrack:
+    track = follower.track
+    findings = [*follower.findings, *drop_doubles(track), *mend_swaps(track)]
+    mend_sides(track)
+    findings += missing_findings(track)
+    points, confidence = spread(track, clock.pts_s)
+    return PairTrack(
+        keypoints_px=points,
+        keypoint_confidence=confidence,
+        frame_index=np.arange(len(clock), dtype=np.int64),
+        time_s=clock.pts_s,
+        end_s=clock.end_s,
+        picture_size_px=size_px,
+        provenance=Provenance(posescore.__version__, steps),
+        findings=tuple(sorted(findings, key=lambda finding: finding.interval)),
+    )
+
+
+class _Follower:
+    """The state of following: two slots, and the frames seen before the athletes are known."""
+
+    def __init__(
+        self,
+        both: TwoAtOnce,
+        finder: PeopleFinder | None,
+        size_px: tuple[int, int],
+        athlete_a_gi: str | None,
+        track: RawTrack,
+    ) -> None:
+        self.track = track
+        self.findings: list[Finding] = []
+        self._both = both
+        self._following: Picture | None = None
+        self._searched: Box | None = None
+        self._finder = finder
+        self._size_px = size_px
+        self._athlete_a_gi = athlete_a_gi
+        self._slots = (Slot(), Slot())
+        self._opening: list[tuple[int, float, list[Sight]]] | None = []
+        self._searched_s = -SEARCH_AGAIN_S
+
+    def look(self, row: int, frame: Frame, is_cut: bool, following: Picture | None) -> None:
+        """Search one frame and give the finds to the slots.
+
+        ``following`` is the picture of the frame to be searched next.
+        """
+        self._following = following
+        if is_cut:
+            self._cut(row, frame.time_s)
+        if self._opening is not None:
+            box = self._opening_box(frame.time_s)
+            self._opening.append((row, frame.time_s, self._sights(frame.picture, box)))
+            if self._opening_is_over():
+                self._begin()
+            return
+        margin = BODY_MARGIN if self._finder is None else PAIR_MARGIN
+        box = self._worth_cropping(pair_box(self._slots, frame.time_s, margin))
+        sights = self._sights_of_pair(frame, box)
+        chosen = self._assigned(sights, frame.time_s)
+        if None in chosen and self._finder is not None:
+            sights = self._look_closer(frame, sights, chosen)
+            chosen = self._assigned(sights, frame.time_s)
+        self._place(row, frame.time_s, sights, chosen)
+
+    def finish(self) -> None:
+        """Decide with what there is, when the video ended before the opening did."""
+        if self._opening is not None:
+            self._begin()
+
+    def _assigned(self, sights: list[Sight], time_s: float) -> tuple[int | None, int | None]:
+        missing_cost = PAIR_MISSING_COST if self._finder is None else MISSING_COST
+        return assign(self._slots, sights, time_s, missing_cost)
+
+    def _opening_box(self, time_s: float) -> Box | None:
+        """Where an estimator of the pair looks while it is open who the athletes are."""
+        if self._finder is not None:
+            return None
+        return self._settled(opening_box(self._opening or [], time_s, BODY_MARGIN))
+
+    def _settled(self, wanted: Box | None) -> Box | None:
+        self._searched = settled_box(self._searched, wanted)
+        return self._searched
+
+    def _sights_of_pair(self, frame: Frame, box: Box | None) -> list[Sight]:
+        """Finds in the box; where they are poor, those in the whole picture if they are better."""
+        sights = self._sights(frame.picture, box)
+        asked_s = frame.time_s - self._searched_s
+        if self._finder or box is None or _surety(sights) >= POOR or asked_s < SEARCH_AGAIN_S:
+            return sights
+        self._searched_s = frame.time_s
+        return max(sights, self._sights(frame.picture, None), key=_surety)
+
+    def _sights(self, picture: Picture, box: Box | None) -> list[Sight]:
+        if self._finder is not None:
+            people = self._finder.people(picture, box)
+        else:
+            people = people_of(self._both.estimate(picture, box, self._following))
+        return [Sight(person, colour_of(picture, person)) for person in people]
+
+    def _look_closer(
+        self, frame: Frame, sights: list[Sight], chosen: tuple[int | None, int | None]
+    ) -> list[Sight]:
+        """Search again, turned along the trunk, for every slot that stayed empty."""
+        more = []
+        for slot, found in zip(self._slots, chosen, strict=True):
+            box = slot.search_box(frame.time_s, SLOT_MARGIN)
+            if found is None and box is not None and self._finder is not None:
+                more += self._finder.people(frame.picture, box)
+        return [*sights, *(Sight(person, colour_of(frame.picture, person)) for person in more)]
+
+    def _worth_cropping(self, box: Box | None) -> Box | None:
+        """People are searched in a box only where it is clearly smaller than the picture.
+
+        An estimator of the pair is always told where the pair was: that spares it the search.
+        """
+        width, height = self._size_px
+        if self._finder is None:
+            return self._settled(box)
+        if box is None or box.width_px * box.height_px > 0.6 * width * height:
+            return None
+        return box
+
+    def _place(
+        self,
+        row: int,
+        time_s: float,
+        sights: list[Sight],
+        chosen: tuple[int | None, int | None],
+    ) -> None:
+        both = [sights[i] for i in chosen if i is not None]
+        learn = len(both) == 2 and apart(both[0].person, both[1].person)
+        for number, found in enumerate(chosen):
+            if found is not None:
+                self._slots[number].place(sights[found], time_s, learn)
+                self.track.put(row, number, sights[found])
+
+    def _cut(self, row: int, time_s: float) -> None:
+        self.track.cut[row] = True
+        if self._opening:
+            self._begin()
+        for slot in self._slots:
+            slot.forget()
+        self.findings.append(
+            Finding(
+                FindingKind.CUT,
+                Interval(time_s, time_s),
+                0.8,
+                f"The camera cut to another view at {time_s:.1f} s.",
+            )
+        )
+
+    def _opening_is_over(self) -> bool:
+        opening = self._opening or []
+        now_s = opening[-1][1]
+        first_s = next((time_s for _, time_s, sights in opening if len(sights) > 1), None)
+        if first_s is not None and now_s - first_s >= OPENING_S:
+            return True
+        return now_s - opening[0][1] >= OPENING_LIMIT_S
+
+    def _begin(self) -> None:
+        """Choose the athletes, and go from the best sight of both backward and forward."""
+        opening, self._opening = self._opening or [], None
+        chosen = choose_athletes(opening)
+        if chosen is None:
+            return
+        start, pair = chosen
+        start_s = float(self.track.time_s[start])
+        ordered = self._in_order(pair)
+        for going_on in (False, True):
+            for slot, sight in zip(self._slots, ordered, strict=False):
+                slot.forget()
+                slot.place(sight, start_s, learn=not going_on)
+            looks = [look for look in opening if (look[0] >= start) == going_on]
+            for row, time_s, sights in looks if going_on else reversed(looks):
+                self._place(row, time_s, sights, self._assigned(sights, time_s))
+
+    def _in_order(self, pair: tuple[Sight, ...]) -> list[Sight]:
+        """A first: by the colour that was told, else as they are."""
+        named = named_colour(self._athlete_a_gi) if self._athlete_a_gi else None
+        if named is not None and all(sight.colour is not None for sight in pair):
+            return sorted(pair, key=lambda s: colour_distance(_known(s.colour), named))
+        return list(pair)
+
+
+def _surety(sights: list[Sight]) -> float:
+    """Score of the less sure of two; 0 where two were not found."""
+    return min(sight.person.score for sight in sights) if len(sights) > 1 else 0.0
+
+
+def _known(colour: NDArray[np.float64] | None) -> NDArray[np.float64]:
+    assert colour is not None
+    return colour
