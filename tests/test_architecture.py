@@ -46,7 +46,6 @@ EDGE: Final = {
     "matplotlib": {"export"},
     "mediapipe": {"pose", "lab"},
     "moderngl": {"lab"},
-    "nicegui": {"web"},
     "onnx": {"lab"},
     "onnxruntime": {"pose", "position", "holds", "lab"},
     "platformdirs": {"library"},

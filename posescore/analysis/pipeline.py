@@ -252,7 +252,6 @@ def _keep(
             provenance=reading.probabilities.provenance,
             rules=request.rules,
             track_path=path,
-            probabilities=reading.probabilities,
         )
         library.save_analysis(match.id, analysis)
 

@@ -15,7 +15,7 @@ import pytest
 
 from posescore.resources import shipped
 
-HEAVY = ("cv2", "mediapipe", "sklearn", "sqlalchemy", "nicegui", "numpy", "av")
+HEAVY = ("cv2", "mediapipe", "sklearn", "sqlalchemy", "numpy", "av")
 LOG = {
     "rules": "sport-jiu-jitsu",
     "division": {"age": "adult", "belt": "blue"},

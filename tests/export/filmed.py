@@ -70,6 +70,6 @@ def filmed_match(library: Library, footage: Path) -> Match:
     track = footage.with_suffix(".parquet")
     if not track.exists():
         write_track(pair_track(clock), track)
-    made = replace(analysis(track=track), clock=clock, probabilities=None)
+    made = replace(analysis(track=track), clock=clock)
     library.save_analysis(match.id, made)
     return library.match(match.id)

@@ -20,7 +20,6 @@ from posescore.holds.event import EventName
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.edits import AddAward, SetCheck
-from posescore.library.review.resolve import effect_of
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete, Position
@@ -88,7 +87,7 @@ def test_a_persons_answers_are_edits_that_the_library_takes(filmed: Kept) -> Non
     hold = next(h for h in review.holds if h.hold.position is not Position.STANDING)
     for check, values in PERSONS_ANSWER.items():
         for value in values:
-            assert effect_of(SetCheck(hold.key, check, value), review).stretch is not None
+            assert SetCheck(hold.key, check, value).effect(review).stretch is not None
         assert answer_of(Criterion("asked", None, "", "", check=str(check))) == values
     assert answer_of(Criterion("asked", None, "", "")) is None
 

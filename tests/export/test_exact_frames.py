@@ -37,7 +37,7 @@ from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Footage, Match, MatchInfo
 from posescore.library.review.edits import Confirm
 from posescore.terms import Athlete, Position, Provenance
-from posescore.web.stills import Stills
+from posescore.web.api.stills import Stills
 from tests.footage.clips import read_number, write_clip
 
 PLAIN = Showing(skeletons=False)

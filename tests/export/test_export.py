@@ -37,7 +37,7 @@ from posescore.library.review.edits import (
     RemoveHold,
     Taken,
 )
-from posescore.library.review.hold_edits import hold_key
+from posescore.library.review.stretches import hold_key
 from posescore.library.review.settling import settle_line
 from posescore.scoring.log import log_from_json
 from posescore.scoring.proposal import ProposalKind

@@ -131,7 +131,7 @@ def test_pictures_without_a_known_face_are_hidden_whole(
 def test_without_keypoints_faces_cannot_be_hidden(filmed: tuple[Library, Match]) -> None:
     library, match = filmed
     bare = library.add_match(replace(INFO, footage=match.info.footage))
-    made = replace(analysis(), clock=library.analysis(match.id).clock, probabilities=None)
+    made = replace(analysis(), clock=library.analysis(match.id).clock)
     library.save_analysis(bare.id, made)
     with pytest.raises(InputError, match="faces can only be hidden by keypoints"):
         shots_of(library, bare, library.review(bare.id), Showing(hide_faces=True))

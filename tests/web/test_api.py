@@ -9,9 +9,9 @@ from starlette.testclient import TestClient
 from posescore.footage.clock import FrameClock
 from posescore.library.library import Library
 from posescore.library.review.edits import EDITS
-from posescore.web.api import create_api
-from posescore.web.track_chunks import MISSING
-from posescore.web.view import clock_note
+from posescore.web.api.track import MISSING
+from posescore.web.api.views import clock_note
+from posescore.web.app import create_app
 from tests.web.small_match import BITS, HOLDS, make_track
 
 URL = "/api/matches/1"
@@ -127,7 +127,7 @@ def test_change_dismiss_reopen_and_add(client: TestClient) -> None:
     changed = edit(client, kind="change", proposal=first["id"], athlete="B", reason="wrong one")
     stands = next(one for one in changed["proposals"] if one["id"] == first["id"])
     assert stands["athlete"] == "A"
-    assert stands["stands"]["athlete"] == "B"
+    assert stands["decided_award"]["athlete"] == "B"
     assert changed["score"]["confirmed"]["B"]["points"] == first["points"]
     dismissed = edit(client, kind="dismiss", proposal=first["id"], reason="not held")
     assert dismissed["score"]["confirmed"]["B"]["points"] == 0
@@ -229,9 +229,9 @@ def test_a_proposal_brings_its_evidence(client: TestClient) -> None:
     ]  # fmt: skip
     assert takedown["path"][0]["words"] == "standing"
     assert takedown["path"][0]["start_s"] == HOLDS[0].start_s
-    assert takedown["told"][0].startswith("Ines Vaz brought the opponent")
+    assert takedown["summary"][0].startswith("Ines Vaz brought the opponent")
     assert " A " not in takedown["why"]
-    assert takedown["asks"]
+    assert takedown["rule_text"]
     near = next(one for one in body["proposals"] if one["kind"] == "near")
     assert [criterion["decides"] for criterion in near["criteria"]].count(True) == 1
 
@@ -279,7 +279,7 @@ def test_a_lesson_tells_awards_and_near_misses(client: TestClient) -> None:
 def test_a_library_to_look_at_shows_and_refuses(library: Library) -> None:
     with (
         Library(library.folder, read_only=True) as looked_at,
-        TestClient(create_api(looked_at), base_url="http://127.0.0.1:7460") as client,
+        TestClient(create_app(looked_at), base_url="http://127.0.0.1:7460") as client,
     ):
         body = review(client)
         assert "can only be looked at" in body["read_only"]
@@ -299,5 +299,5 @@ def review_of(library: Library) -> str:
 def test_what_was_dismissed_is_not_said_to_be_worth_anything(client: TestClient) -> None:
     first = paying(review(client))
     after = edit(client, kind="dismiss", proposal=first["id"], reason="the grip slipped.")
-    told = next(one for one in after["proposals"] if one["id"] == first["id"])["told"]
+    told = next(one for one in after["proposals"] if one["id"] == first["id"])["summary"]
     assert told[1] == "It does not stand: Kim dismissed it (“the grip slipped”)."

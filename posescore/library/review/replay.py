@@ -56,7 +56,8 @@ def replay(
     fold = history(entries)
     state = MatchState.of(base)
     for entry in fold.done:
-        state.apply(entry)
+        assert entry.edit is not None, "undo and redo are folded away before"
+        entry.edit.apply(state, entry)
     state.events.sort(key=lambda marked: marked[0].time_s)
     ruling = _ruling(state, rules, division)
     first = _ruling(MatchState.of(base), rules, division) if fold.done else ruling

@@ -1,4 +1,4 @@
-"""Running and waiting analyses in the database."""
+"""Jobs in the database."""
 
 from __future__ import annotations
 
@@ -7,11 +7,10 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Final
 
-from sqlalchemy import Connection, Row, insert, select, update
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import Connection, Row, delete, insert, select, update
 
 from posescore.errors import ConflictError, InputError, NotFoundError
-from posescore.library.jobs import Job, JobState, in_analysis
+from posescore.library.jobs import Job, JobState
 from posescore.library.store.match_rows import now_text
 from posescore.library.store.plain import LARGEST_ID
 from posescore.library.store.schema import JOB
@@ -56,7 +55,7 @@ def list_jobs(connection: Connection, match_id: int | None, open_only: bool) -> 
 
 
 def queue_job(connection: Connection, match_id: int, settings: Mapping[str, object]) -> Job:
-    """Line up an analysis; ConflictError where one of the match waits or runs."""
+    """Line up a job."""
     moment = now_text()
     row = insert(JOB).values(
         match_id=match_id,
@@ -69,11 +68,12 @@ def queue_job(connection: Connection, match_id: int, settings: Mapping[str, obje
         created_at=moment,
         changed_at=moment,
     )
-    try:
-        job_id = int(connection.execute(row).lastrowid)
-    except IntegrityError as error:
-        raise in_analysis(match_id) from error
-    return read_job(connection, job_id)
+    return read_job(connection, int(connection.execute(row).lastrowid))
+
+
+def remove_job(connection: Connection, job_id: int) -> None:
+    """Delete a job."""
+    connection.execute(delete(JOB).where(JOB.c.id == job_id))
 
 
 def _set(connection: Connection, job_id: int, **values: object) -> Job:

@@ -1,0 +1,162 @@
+"""From the library's types to what the API sends of a match."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from datetime import UTC, datetime
+from typing import Any, Final
+
+from posescore.export.summary import curve_of
+from posescore.export.words import clock_words, named
+from posescore.holds.event import EventName
+from posescore.library.jobs import Job
+from posescore.library.match import Match
+from posescore.library.review.entries import Entry, ReviewHold
+from posescore.library.review.review import Review, ReviewEvent
+from posescore.scoring.proposal import Result, Tally
+from posescore.scoring.rules import RuleSet
+from posescore.terms import Athlete
+from posescore.web.api import schemas
+
+_SLACK_S: Final = 2.0
+"""A clock that a hand starts and stops is no more exact than this."""
+
+
+def fields_of(value: Any) -> dict[str, Any]:
+    """The fields of a dataclass, those inside them as they are."""
+    return {field.name: getattr(value, field.name) for field in fields(value)}
+
+
+def names_of(match: Match) -> dict[Athlete, str]:
+    """Names to print in place of the letters A and B."""
+    return {athlete: match.info.name_of(athlete) for athlete in Athlete}
+
+
+def match_out(match: Match) -> schemas.MatchOut:
+    """A match for the list."""
+    info = match.info
+    when = info.held_on.isoformat() if info.held_on else ""
+    mat = f"mat {info.mat}" if info.mat.isdigit() else info.mat
+    athletes = {
+        athlete: {**fields_of(info.athlete(athlete)), "shown": _shown(name, athlete)}
+        for athlete, name in names_of(match).items()
+    }
+    made = {
+        **fields_of(info),
+        **fields_of(match),
+        "about": ", ".join(part for part in (info.event, mat, when) if part),
+        "division": dict(info.division) if info.division else None,
+        "duration_s": info.footage.duration_s if info.footage else None,
+        "athletes": athletes,
+        "analysed": match.analysis_version is not None,
+    }
+    return schemas.MatchOut.model_validate(made)
+
+
+def _shown(name: str, athlete: Athlete) -> str:
+    """The name; a bare letter would stand twice beside the athlete's sign."""
+    return f"Athlete {athlete}" if name == athlete else name
+
+
+def entry_words(entry: Entry | None) -> str | None:
+    """What undo or redo would act on, in words; None where there is nothing."""
+    return None if entry is None or entry.edit is None else entry.edit.words
+
+
+def score_out(review: Review) -> schemas.ScoreOut:
+    """Both scores."""
+    confirmed, proposed = _tallies(review.confirmed_score), _tallies(review.proposed_score)
+    return schemas.ScoreOut.model_validate({"confirmed": confirmed, "proposed": proposed})
+
+
+def _tallies(score: Mapping[Athlete, Tally]) -> dict[Athlete, Tally]:
+    return {athlete: score.get(athlete, Tally()) for athlete in Athlete}
+
+
+def curve_out(review: Review) -> list[schemas.ScoreStepOut]:
+    """Confirmed points over time."""
+    standing = [item.award for item in review.items if item.award is not None]
+    return [schemas.ScoreStepOut.model_validate(step) for step in curve_of(standing, review)]
+
+
+def result_out(result: Result | None, names: Mapping[Athlete, str]) -> schemas.ResultOut | None:
+    """How the match ends by what is confirmed."""
+    if result is None:
+        return None
+    return schemas.ResultOut(winner=result.winner, by=result.by, why=named(result.why, names))
+
+
+def hold_out(kept: ReviewHold) -> schemas.HoldOut:
+    """A hold as it stands."""
+    made = {**fields_of(kept.hold), "id": kept.key, "edited": kept.edited}
+    return schemas.HoldOut.model_validate(made)
+
+
+def event_out(kept: ReviewEvent) -> schemas.EventOut:
+    """An event as it stands."""
+    made = {**fields_of(kept.event), "id": kept.key, "by_person": kept.entry_id is not None}
+    return schemas.EventOut.model_validate(made)
+
+
+def findings_out(review: Review) -> list[schemas.FindingOut]:
+    """What may be wrong with the track."""
+    return [
+        schemas.FindingOut.model_validate({**fields_of(each), **fields_of(each.interval)})
+        for each in review.findings
+    ]
+
+
+def match_clock_out(review: Review, rules: RuleSet) -> schemas.MatchClockOut:
+    """When the match clock runs, and how long the match is to last."""
+    running, lasts_s = running_out(review), match_time_of(rules, review.division)
+    note = clock_note(running, lasts_s)
+    return schemas.MatchClockOut(running=running, duration_s=lasts_s, note=note)
+
+
+def match_time_of(rules: RuleSet, division: Mapping[str, str] | None) -> float | None:
+    """Seconds that a match of that division lasts; None where nobody said the division."""
+    if not division or "age" not in division:
+        return None
+    times = rules.match_times
+    return times.match_s(times.division(division["age"], division.get("belt")))
+
+
+def running_out(review: Review) -> list[tuple[float, float]]:
+    """Stretches in which the match clock runs: from start to stop, by the events as they stand.
+
+    Without a start the clock runs from the first frame on; without an end it runs to the last.
+    """
+    running: list[tuple[float, float]] = []
+    starts = any(kept.event.event is EventName.START for kept in review.events)
+    since: float | None = None if starts else 0.0
+    for kept in sorted(review.events, key=lambda one: one.event.time_s):
+        event, now_s = kept.event.event, kept.event.time_s
+        if event is EventName.START and since is None:
+            since = now_s
+        elif event in (EventName.STOP, EventName.END, EventName.TAP) and since is not None:
+            running.append((since, now_s))
+            since = None
+            if event is not EventName.STOP:
+                return running
+    if since is not None:
+        running.append((since, review.clock.end_s))
+    return running
+
+
+def clock_note(running: Sequence[tuple[float, float]], match_s: float | None) -> str:
+    """One sentence where the clock runs longer than a match of this division lasts, else ""."""
+    run_s = sum(to_s - from_s for from_s, to_s in running)
+    if match_s is None or run_s <= match_s + _SLACK_S:
+        return ""
+    over = clock_words(run_s - match_s).partition(".")[0]
+    return (
+        f"The clock runs {over} longer than a match of this division lasts, and what happens then "
+        "counts too: mark its start, its stops and its end."
+    )
+
+
+def job_out(job: Job) -> schemas.JobOut:
+    """A job."""
+    made = {**fields_of(job), "remaining_s": job.remaining_s(datetime.now(UTC))}
+    return schemas.JobOut.model_validate(made)
