@@ -77,7 +77,7 @@ def test_a_track_that_is_gone_is_one_sentence_and_adds_no_version(kept: Kept) ->
     with pytest.raises(StorageError, match="nowhere"):
         library.save_analysis(match.id, analysis(track=Path("/nowhere/track.parquet")))
     assert library.match(match.id).analysis_version == 1
-    assert len(list(match.folder.iterdir())) == 2
+    assert len(list(match.folder.iterdir())) == 1
 
 
 def test_an_analysis_that_cannot_be_kept_leaves_no_files(kept: Kept, tmp_path: Path) -> None:
