@@ -30,7 +30,6 @@ from posescore.holds.hold import Hold
 from posescore.pose.track import PairTrack
 from posescore.resources import shipped
 from posescore.scoring.engine import propose
-from posescore.scoring.observed import shipped_observed
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Position, Step
@@ -142,7 +141,6 @@ def assess(
     reading = read_positions(track, progress)
     rules = RuleSet.load(request.rules)
     ruling = propose(reading.holds, reading.events, rules, end_s=track.end_s)
-    ruling = shipped_observed().ruling(ruling)
     return compare(reading, ruling.proposals, truth, within_s)
 
 

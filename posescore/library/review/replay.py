@@ -17,7 +17,6 @@ from posescore.library.review.state import FRAME_OF_MATCH, MatchState, Said, wor
 from posescore.library.store.recent import Recent
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
-from posescore.scoring.observed import shipped_observed
 from posescore.scoring.proposal import Proposal, ProposalKind, Result, Ruling, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.score import score_of
@@ -120,7 +119,6 @@ def _ruling(state: MatchState, rules: RuleSet, division: Mapping[str, str] | Non
     if known is not None and known[0] is rules:
         return known[1]
     ruling = propose(holds, events, rules, basis[2], end_s=state.end_s)
-    ruling = shipped_observed().ruling(ruling)
     _RULINGS.put(basis, (rules, ruling))
     return ruling
 
