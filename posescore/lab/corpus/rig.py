@@ -127,7 +127,7 @@ class Rig:
 
 
 def build_rig(shapes: Sequence[Mapping[str, float]] = SHAPES) -> Rig:
-    """Make the rig of some bodies from the body model (needs the extra ``training``)."""
+    """Make the rig of some bodies from the body model (needs the extra ``lab``)."""
     import anny
     import torch
 
