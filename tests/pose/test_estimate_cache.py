@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from posescore.pose.estimators.detection import Person
 from posescore.pose.estimators.estimate_cache import remembered
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.terms import Step
@@ -106,16 +105,6 @@ def test_a_folder_that_cannot_be_written_costs_only_the_shortcut(tmp_path: Path)
     estimator = Asked()
     ask(estimator, tmp_path / "file" / "key.begun", [1, 2])
     assert estimator.calls == 2
-
-
-def test_an_estimator_of_people_is_left_as_it_is(tmp_path: Path) -> None:
-    class Finder(Asked):
-        def people(self, picture: Picture, box: Box | None = None) -> list[Person]:
-            return []
-
-    finder = Finder()
-    with remembered(finder, tmp_path / "key.begun") as given_back:
-        assert given_back is finder
 
 
 def test_it_stands_for_its_estimator(tmp_path: Path) -> None:

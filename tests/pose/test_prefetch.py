@@ -14,7 +14,7 @@ from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.pose.estimators.prefetch import KEPT_SHARE, settled_box, two_at_once, with_next
 from posescore.pose.tracking.follow import follow
 from posescore.terms import Step
-from tests.pose.scenes import Body, PairOnly, Scene, ScenePeople, path
+from tests.pose.scenes import Body, Scene, SceneEstimator, path
 
 HERE, THERE = Box(50, 50, 40, 40), Box(90, 50, 40, 40)
 
@@ -105,9 +105,9 @@ def test_following_gives_the_same_whether_or_not_answers_come_ahead(
     bodies = [Body(moving, (228, 226, 220), scale=0.6),
               Body(moving + np.array([70, 0]), (40, 70, 150), scale=0.6)]  # fmt: skip
     scene = Scene(bodies, FrameClock.steady(90, 30))
-    ahead = follow(scene, PairOnly(ScenePeople(scene)), every=1)
+    ahead = follow(scene, SceneEstimator(scene), every=1)
     monkeypatch.setattr(
         "posescore.pose.tracking.follow.with_next", lambda items: ((i, None) for i in items)
     )
-    alone = follow(scene, PairOnly(ScenePeople(scene)), every=1)
+    alone = follow(scene, SceneEstimator(scene), every=1)
     np.testing.assert_array_equal(ahead.keypoints_px, alone.keypoints_px)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Protocol, runtime_checkable
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
+from posescore.pose.estimators.estimator import PairEstimate
 from posescore.pose.oks import area_px2, keypoint_box_px, oks
 from posescore.terms import KEYPOINT_INDEX
 
@@ -62,15 +62,6 @@ class Person:
     def found(self) -> bool:
         """True when at least one keypoint is known."""
         return bool(np.isfinite(self.keypoints_px).any())
-
-
-@runtime_checkable
-class PeopleFinder(Protocol):
-    """What an estimator may offer besides: everyone it sees, so that following can choose."""
-
-    def people(self, picture: Picture, box: Box | None = None) -> list[Person]:
-        """Everyone found inside a box, or in the whole picture."""
-        ...
 
 
 def similarity(one: Person, two: Person) -> float:

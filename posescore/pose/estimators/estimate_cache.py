@@ -17,7 +17,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.pose.estimators.detection import PeopleFinder
 from posescore.pose.estimators.estimator import Box, PairEstimate, PairEstimator, Picture
 from posescore.terms import Step
 
@@ -42,12 +41,11 @@ def remembered(estimator: PairEstimator, path: Path | None) -> Iterator[PairEsti
     Parameters
     ----------
     estimator
-        What is asked where the file has no answer. One that offers all people it sees is given
-        back as it is.
+        What is asked where the file has no answer.
     path
         The file; its folder is made. None keeps nothing.
     """
-    if path is None or isinstance(estimator, PeopleFinder):
+    if path is None:
         yield estimator
         return
     keeping = _Remembering(estimator, path)

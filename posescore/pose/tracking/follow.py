@@ -1,9 +1,9 @@
 """Following exactly two athletes through a video.
 
-The picture is searched as a whole until both athletes are known; then in a box around the pair,
-and, where one is not found there, once more in a crop turned along that athlete's own trunk.
-Every find goes to A, to B or to nobody, by where the athletes were and what their gis look like.
-What only hindsight shows (:mod:`posescore.pose.tracking.postprocess`) is mended at the end.
+The picture is searched as a whole until both athletes are known; then in a box around the pair, and
+in the whole picture again where that gives little. Every detection goes to A, to B or to nobody, by
+where the athletes were and what their gis look like. What only hindsight shows is put right at the
+end (:mod:`posescore.pose.tracking.postprocess`).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from posescore.errors import InputError
 from posescore.footage.ahead import ahead
 from posescore.footage.clock import FrameClock
 from posescore.footage.reading import Frame
-from posescore.pose.estimators.detection import PeopleFinder, people_of
+from posescore.pose.estimators.detection import people_of
 from posescore.pose.estimators.estimator import Box, PairEstimator, Picture
 from posescore.pose.estimators.prefetch import TwoAtOnce, settled_box, two_at_once, with_next
 from posescore.pose.track import Finding, FindingKind, PairTrack
@@ -34,15 +34,7 @@ from posescore.pose.tracking.postprocess import (
     missing_findings,
 )
 from posescore.pose.tracking.raw_track import RawTrack
-from posescore.pose.tracking.slots import (
-    MISSING_COST,
-    PAIR_MISSING_COST,
-    Sight,
-    Slot,
-    apart,
-    assign,
-    pair_box,
-)
+from posescore.pose.tracking.slots import Sight, Slot, apart, assign, pair_box
 from posescore.terms import Interval, Provenance, Step
 
 ANALYSED_FRAMES_PER_S: Final = 15.0
@@ -51,11 +43,6 @@ keypoints are interpolated; in 67 ms a grappling limb moves by about its own wid
 BODY_MARGIN: Final = 0.05
 """What bodies are larger than the box of their keypoints; an estimator of the pair adds room of its
 own, as it was trained with."""
-PAIR_MARGIN: Final = 0.3
-"""Room around the pair, as a share of its size on every side; the detector wants surroundings.
-Of 0.3, 0.5 and 0.8 on rendered pairs the least found most athletes, one athlete's box the most at
-:data:`SLOT_MARGIN` (of 0.25, 0.5 and 0.8)."""
-SLOT_MARGIN: Final = 0.5
 POOR: Final = 0.35
 """Mean confidence of the less sure athlete below which an estimator of the pair may have been told
 a wrong place (an unnoticed cut, a swing of the camera): it then searches the whole picture too."""
@@ -102,9 +89,7 @@ def follow(
     footage
         The video.
     estimator
-        Finds people in pictures. One that also offers
-        :class:`posescore.pose.estimators.detection.PeopleFinder` is asked for everyone in view,
-        and gets a second, turned look for a missing athlete.
+        Finds the pair in pictures; it leaves the referee and bystanders out as far as it can.
     progress
         Called after every analysed frame.
     every
@@ -134,8 +119,7 @@ def follow(
     track = RawTrack.empty(rows, clock.pts_s[rows])
     frames = with_next(ahead(with_cuts(footage.frames(step=step))))
     with two_at_once(estimator) as both:
-        finder = estimator if isinstance(estimator, PeopleFinder) else None
-        follower = _Follower(both, finder, footage.size_px, athlete_a_gi, track)
+        follower = _Follower(both, athlete_a_gi, track)
         for (frame, is_cut), following in frames:
             following_picture = None if following is None else following[0].picture
             follower.look(frame.index // step, frame, is_cut, following_picture)
@@ -173,21 +157,12 @@ def _finished(
 class _Follower:
     """The state of following: two slots, and the frames seen before the athletes are known."""
 
-    def __init__(
-        self,
-        both: TwoAtOnce,
-        finder: PeopleFinder | None,
-        size_px: tuple[int, int],
-        athlete_a_gi: str | None,
-        track: RawTrack,
-    ) -> None:
+    def __init__(self, both: TwoAtOnce, athlete_a_gi: str | None, track: RawTrack) -> None:
         self.track = track
         self.findings: list[Finding] = []
         self._both = both
         self._following: Picture | None = None
         self._searched: Box | None = None
-        self._finder = finder
-        self._size_px = size_px
         self._athlete_a_gi = athlete_a_gi
         self._slots = (Slot(), Slot())
         self._opening: list[tuple[int, float, list[Sight]]] | None = []
@@ -207,28 +182,17 @@ class _Follower:
             if self._opening_is_over():
                 self._begin()
             return
-        margin = BODY_MARGIN if self._finder is None else PAIR_MARGIN
-        box = self._worth_cropping(pair_box(self._slots, frame.time_s, margin))
+        box = self._settled(pair_box(self._slots, frame.time_s, BODY_MARGIN))
         sights = self._sights_of_pair(frame, box)
-        chosen = self._assigned(sights, frame.time_s)
-        if None in chosen and self._finder is not None:
-            sights = self._look_closer(frame, sights, chosen)
-            chosen = self._assigned(sights, frame.time_s)
-        self._place(row, frame.time_s, sights, chosen)
+        self._place(row, frame.time_s, sights)
 
     def finish(self) -> None:
         """Decide with what there is, when the video ended before the opening did."""
         if self._opening is not None:
             self._begin()
 
-    def _assigned(self, sights: list[Sight], time_s: float) -> tuple[int | None, int | None]:
-        missing_cost = PAIR_MISSING_COST if self._finder is None else MISSING_COST
-        return assign(self._slots, sights, time_s, missing_cost)
-
     def _opening_box(self, time_s: float) -> Box | None:
-        """Where an estimator of the pair looks while it is open who the athletes are."""
-        if self._finder is not None:
-            return None
+        """Where the estimator looks while it is open who the athletes are."""
         return self._settled(opening_box(self._opening or [], time_s, BODY_MARGIN))
 
     def _settled(self, wanted: Box | None) -> Box | None:
@@ -239,48 +203,18 @@ class _Follower:
         """Finds in the box; where they are poor, those in the whole picture if they are better."""
         sights = self._sights(frame.picture, box)
         asked_s = frame.time_s - self._searched_s
-        if self._finder or box is None or _surety(sights) >= POOR or asked_s < SEARCH_AGAIN_S:
+        if box is None or _surety(sights) >= POOR or asked_s < SEARCH_AGAIN_S:
             return sights
         self._searched_s = frame.time_s
         return max(sights, self._sights(frame.picture, None), key=_surety)
 
     def _sights(self, picture: Picture, box: Box | None) -> list[Sight]:
-        if self._finder is not None:
-            people = self._finder.people(picture, box)
-        else:
-            people = people_of(self._both.estimate(picture, box, self._following))
+        people = people_of(self._both.estimate(picture, box, self._following))
         return [Sight(person, colour_of(picture, person)) for person in people]
 
-    def _look_closer(
-        self, frame: Frame, sights: list[Sight], chosen: tuple[int | None, int | None]
-    ) -> list[Sight]:
-        """Search again, turned along the trunk, for every slot that stayed empty."""
-        more = []
-        for slot, found in zip(self._slots, chosen, strict=True):
-            box = slot.search_box(frame.time_s, SLOT_MARGIN)
-            if found is None and box is not None and self._finder is not None:
-                more += self._finder.people(frame.picture, box)
-        return [*sights, *(Sight(person, colour_of(frame.picture, person)) for person in more)]
-
-    def _worth_cropping(self, box: Box | None) -> Box | None:
-        """People are searched in a box only where it is clearly smaller than the picture.
-
-        An estimator of the pair is always told where the pair was: that spares it the search.
-        """
-        width, height = self._size_px
-        if self._finder is None:
-            return self._settled(box)
-        if box is None or box.width_px * box.height_px > 0.6 * width * height:
-            return None
-        return box
-
-    def _place(
-        self,
-        row: int,
-        time_s: float,
-        sights: list[Sight],
-        chosen: tuple[int | None, int | None],
-    ) -> None:
+    def _place(self, row: int, time_s: float, sights: list[Sight]) -> None:
+        """Give the detections of a frame to the slots they fit."""
+        chosen = assign(self._slots, sights, time_s)
         both = [sights[i] for i in chosen if i is not None]
         learn = len(both) == 2 and apart(both[0].person, both[1].person)
         for number, found in enumerate(chosen):
@@ -326,7 +260,7 @@ class _Follower:
                 slot.place(sight, start_s, learn=not going_on)
             looks = [look for look in opening if (look[0] >= start) == going_on]
             for row, time_s, sights in looks if going_on else reversed(looks):
-                self._place(row, time_s, sights, self._assigned(sights, time_s))
+                self._place(row, time_s, sights)
 
     def _in_order(self, pair: tuple[Sight, ...]) -> list[Sight]:
         """A first: by the colour that was told, else as they are."""

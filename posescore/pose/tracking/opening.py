@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from posescore.pose.estimators.estimator import Box
-from posescore.pose.tracking.slots import Sight, Slot, turned_box
+from posescore.pose.tracking.slots import Sight, Slot, square_around
 
 OPENING_S: Final = 6.0
 """Seconds looked at once two people have been seen: long enough for athletes to take grips."""
@@ -90,10 +90,8 @@ def opening_box(looks: Looks, time_s: float, margin: float) -> Box | None:
     _, last_s, sights = looks[-1]
     if len(sights) != 2 or int(time_s * WHOLE_PICTURES_PER_S) != int(last_s * WHOLE_PICTURES_PER_S):
         return None
-    points = np.concatenate([sight.person.keypoints_px for sight in sights]).astype(np.float64)
-    box = turned_box(points, 0.0, margin)
-    side = max(box.width_px, box.height_px)
-    return Box(box.centre_x_px, box.centre_y_px, side, side)
+    points = np.concatenate([sight.person.keypoints_px for sight in sights])
+    return square_around(points.astype(np.float64), margin)
 
 
 def choose_athletes(looks: Looks) -> tuple[int, tuple[Sight, ...]] | None:

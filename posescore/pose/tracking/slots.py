@@ -17,12 +17,10 @@ from posescore.pose.oks import keypoint_box_px
 from posescore.pose.tracking.appearance import Colour, ColourModel, colour_distance
 from posescore.terms import KEYPOINT_INDEX
 
-MISSING_COST: Final = 2.0
-"""Cost of leaving a slot empty: a find further away than this (in body sizes moved per body size,
-plus colour in units of :data:`COLOUR_UNIT`) is not this athlete."""
-PAIR_MISSING_COST: Final = 3.5
-"""The same for finds of an estimator of the pair, which has left everybody else out already: only
-what is both elsewhere and of another colour is nobody."""
+MISSING_COST: Final = 3.5
+"""Cost of leaving a slot empty, in body sizes moved per body size plus colour in units of
+:data:`COLOUR_UNIT`. The estimator has left everybody else out already: only what is both elsewhere
+and of another colour is nobody. Judgement, not a fit."""
 COLOUR_UNIT: Final = 25.0
 """L*a*b* distance that counts as much as a move by one body size: white and blue gis are 45 to 60
 apart, the same gi in light and shade 5 to 15."""
@@ -112,13 +110,6 @@ class Slot:
         share = float(np.clip((sight.colour - own) @ way / max(1e-9, float(way @ way)), 0, 1))
         return colour_distance(own + share * way, sight.colour) < _MIXTURE_DISTANCE
 
-    def search_box(self, time_s: float, margin: float) -> Box | None:
-        """Where to look, upright along the athlete's own trunk; None when nothing is known."""
-        if self.person is None or not self.known(time_s):
-            return None
-        points = self.person.keypoints_px.astype(np.float64) + self.shift_px(time_s)
-        return turned_box(points, trunk_turn_deg(self.person), margin)
-
 
 def trunk_turn_deg(person: Person) -> float:
     """How far the trunk is turned clockwise from upright, degrees in (-180, 180]."""
@@ -128,32 +119,21 @@ def trunk_turn_deg(person: Person) -> float:
     return math.degrees(math.atan2(float(up[0]), -float(up[1])))
 
 
-def turned_box(points_px: NDArray[np.float64], turn_deg: float, margin: float) -> Box:
-    """The box along turned axes around points, grown by ``margin`` of its size on all sides."""
-    turn = math.radians(turn_deg)
-    axes = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
-    x, y, width, height = keypoint_box_px(points_px @ axes)
-    centre = axes @ np.array([x + width / 2, y + height / 2])
-    side = max(width, height)
-    grown_width, grown_height = (max(s, 0.6 * side) * (1 + 2 * margin) for s in (width, height))
-    return Box(float(centre[0]), float(centre[1]), grown_width, grown_height, turn_deg)
+def square_around(points_px: NDArray[np.floating], margin: float) -> Box:
+    """The upright square around points ``(n, 2)``, grown by ``margin`` of its size on all sides."""
+    x, y, width, height = keypoint_box_px(points_px)
+    side = max(width, height) * (1 + 2 * margin)
+    return Box(x + width / 2, y + height / 2, side, side)
 
 
 def pair_box(slots: Sequence[Slot], time_s: float, margin: float) -> Box | None:
-    """One upright square around both athletes; None unless both places are known.
-
-    A square, since the detector makes one of what it gets anyway, with black beside it.
-    """
+    """One upright square around both athletes; None unless both places are known."""
     points = [
         slot.person.keypoints_px + slot.shift_px(time_s)
         for slot in slots
         if slot.person is not None and slot.known(time_s)
     ]
-    if len(points) < len(slots):
-        return None
-    box = turned_box(np.concatenate(points), 0.0, margin)
-    side = max(box.width_px, box.height_px)
-    return Box(box.centre_x_px, box.centre_y_px, side, side)
+    return square_around(np.concatenate(points), margin) if len(points) == len(slots) else None
 
 
 def in_contact(slots: Sequence[Slot]) -> bool:
@@ -169,15 +149,12 @@ def apart(one: Person, two: Person) -> bool:
 
 
 def assign(
-    slots: Sequence[Slot],
-    sights: Sequence[Sight],
-    time_s: float,
-    missing_cost: float = MISSING_COST,
+    slots: Sequence[Slot], sights: Sequence[Sight], time_s: float
 ) -> tuple[int | None, int | None]:
     """Which find is A's and which is B's: the cheapest one-to-one choice, all of them tried.
 
-    ``missing_cost`` is that of leaving a slot empty, or of two finds on one body. Returns the index
-    of the find for each slot, None where leaving it empty is cheaper.
+    Leaving a slot empty, and two detections on one body, cost :data:`MISSING_COST`. Returns the
+    index of the detection for each slot, None where leaving it empty is cheaper.
     """
     contact = in_contact(slots)
     others = reversed(slots) if contact else (None, None)
@@ -189,14 +166,14 @@ def assign(
 
     def total(pair: tuple[int | None, int | None]) -> float:
         a, b = pair
-        cost_a = missing_cost if a is None else costs[0][a]
-        cost_b = missing_cost if b is None else costs[1][b]
+        cost_a = MISSING_COST if a is None else costs[0][a]
+        cost_b = MISSING_COST if b is None else costs[1][b]
         one_body = (
             a is not None
             and b is not None
             and similarity(sights[a].person, sights[b].person) > SAME_PERSON_OKS
         )
-        return cost_a + cost_b + (missing_cost if one_body else 0.0)
+        return cost_a + cost_b + (MISSING_COST if one_body else 0.0)
 
     pairs = [(a, b) for a, b in itertools.product(choices, repeat=2) if a is None or a != b]
     return min(pairs, key=total)
