@@ -57,3 +57,13 @@ def json_option(what: str) -> Callable[[Any], Any]:
 def print_json(data: object) -> None:
     """Print data as one line of JSON."""
     click.echo(json.dumps(data, ensure_ascii=False))
+
+
+estimator_option = click.option(
+    "--estimator",
+    type=click.Choice(("fused", "pair-network", "mediapipe")),
+    default="fused",
+    show_default=True,
+    help="What finds keypoints.",
+)
+"""Names as in :mod:`posescore.pose.estimators.choice`: help needs no heavy import."""

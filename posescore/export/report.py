@@ -37,8 +37,8 @@ Progress = Callable[[int, int], None]
 """Called with the number of things done and of all things; what it raises stops the work."""
 
 FACES_HIDDEN: Final = (
-    "Both athletes' faces are hidden as far as their keypoints are right; the referee's and the "
-    "audience's are not."
+    "Faces are hidden where the athletes' keypoints or a face detector show them; a face that is "
+    "turned away, blurred or very small may be missed."
 )
 
 

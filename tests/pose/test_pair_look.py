@@ -69,7 +69,7 @@ def test_slots_of_later_reads_may_be_the_other_way_round(seed: int, turned: list
 
 @settings(deadline=None, max_examples=8)
 @given(st.floats(-40, 40))
-def test_reads_of_other_squares_meet_in_the_picture(shift_px: float) -> None:
+def test_reads_of_alternative_crops_meet_in_the_picture(shift_px: float) -> None:
     reads = [read_of(pair()), read_of(pair(), shift_px=shift_px)]
     assert apart_px(together(reads), pair()) < 2
 

@@ -56,7 +56,7 @@ class PairNetworkEstimator:
         ONNX files; the shipped ones when not given.
     threads
         See :class:`posescore.pose.estimators.onnx_network.OnnxNetwork`.
-    other_squares
+    alternative_crops
         Whether other squares than the finder's are tried for a doubtful picture without boxes.
 
     Raises
@@ -71,9 +71,9 @@ class PairNetworkEstimator:
         finder: Path | None = None,
         threads: int | None = None,
         *,
-        other_squares: bool = True,
+        alternative_crops: bool = True,
     ) -> None:
-        self._other_squares = other_squares
+        self._alternative_crops = alternative_crops
         self._network = OnnxNetwork(network or shipped("models", "pair_network.onnx"), threads)
         self._finder = PairFinder(finder, threads)
         self._step = Step(
@@ -82,7 +82,7 @@ class PairNetworkEstimator:
                 "room": ROOM,
                 "runtime": self._network.runtime,
                 "version": 6,
-                "other_squares": other_squares,
+                "alternative_crops": alternative_crops,
             },
             {
                 "pair_network.onnx": self._network.sha256,
@@ -119,7 +119,7 @@ class PairNetworkEstimator:
         """
         if not boxes:
             box = self._finder.find(picture).box
-            tried = box if self._other_squares else None
+            tried = box if self._alternative_crops else None
             return self._read_thoroughly(picture, _square(box), around_box=tried)
         square = _square(around(boxes))
         first = together([self.read(picture, square)])
