@@ -31,7 +31,7 @@ from posescore.library.match import DEFAULT_RULES, AthleteInfo, Match, MatchInfo
 from posescore.library.match import Footage as FootageRecord
 from posescore.pose.coco import PosedPicture, pictures_of_track, read_coco, track_from_coco
 from posescore.pose.estimators.choice import USUAL, opened_estimator
-from posescore.pose.estimators.estimate_cache import remembered
+from posescore.pose.estimators.estimate_cache import cached_estimates
 from posescore.pose.estimators.estimator import PairEstimator
 from posescore.pose.track import PairTrack
 from posescore.pose.track_cache import cache_key, cached_track
@@ -154,7 +154,7 @@ def pose_pass(
     begun = None if cache is None else cache / f"{key}.begun"
 
     def make() -> PairTrack:
-        with remembered(estimator, begun) as answers:
+        with cached_estimates(estimator, begun) as answers:
             return follow(
                 footage,
                 answers,

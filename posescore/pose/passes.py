@@ -91,7 +91,7 @@ def pose_of_pictures(
 ) -> Iterator[PosedPicture]:
     """The athletes of pictures that have nothing to do with one another.
 
-    The athlete further left is A: a picture alone has no earlier sight to go by.
+    The athlete further left is A: a picture alone has no earlier detection to go by.
     """
     for done, path in enumerate(paths, start=1):
         picture = read_picture(path)

@@ -11,11 +11,11 @@ from posescore.footage.opencv import cv2
 from posescore.pose.estimators.choice import chosen_estimator
 from posescore.pose.estimators.estimator import Box, Picture
 from posescore.pose.estimators.pair_finder import PairFinder, PairPlace
-from posescore.pose.estimators.pair_look import PairRead, together
 from posescore.pose.estimators.pair_network import PairNetworkEstimator, Square
+from posescore.pose.estimators.pair_prediction import PairRead, combined
 from posescore.pose.track_cache import cache_key
 from posescore.terms import MIRRORED_KEYPOINTS
-from tests.pose.test_pair_look import pair, read_of
+from tests.pose.test_pair_prediction import pair, read_of
 
 FIRST, AGAIN = Box(140, 140, 200, 190), Box(162, 155, 190, 180)
 PICTURE = np.zeros((240, 320, 3), np.uint8)
@@ -121,8 +121,8 @@ def test_a_mirrored_read_tells_of_the_picture_itself() -> None:
     network = PairNetworkEstimator(threads=1)
     picture = np.random.default_rng(5).integers(0, 255, (256, 256, 3), np.uint8)
     square = ((128.0, 128.0), 256.0)
-    told = together([network.read(picture, square, mirrored=True)])
-    flipped = together([network.read(np.ascontiguousarray(picture[:, ::-1]), square)])
+    told = combined([network.read(picture, square, mirrored=True)])
+    flipped = combined([network.read(np.ascontiguousarray(picture[:, ::-1]), square)])
     back = (flipped.keypoints_px * [-1, 1] + [256, 0])[:, list(MIRRORED_KEYPOINTS)]
     assert np.allclose(told.keypoints_px, back, atol=0.05)
     assert np.allclose(told.confidence, flipped.confidence[:, list(MIRRORED_KEYPOINTS)], atol=1e-5)

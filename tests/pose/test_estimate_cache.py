@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from posescore.pose.estimators.estimate_cache import remembered
+from posescore.pose.estimators.estimate_cache import cached_estimates
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.terms import Step
 
@@ -47,7 +47,7 @@ def picture(shade: int) -> Picture:
 def ask(estimator: Asked, path: Path | None, shades: list[int]) -> list[PairEstimate]:
     """A chain of questions, each with a box out of the answer before."""
     answers: list[PairEstimate] = []
-    with remembered(estimator, path) as keeping:
+    with cached_estimates(estimator, path) as keeping:
         for shade in shades:
             boxes = (Box(float(answers[-1].keypoints_px[0, 0, 0]), 1, 2, 3),) if answers else ()
             answers.append(keeping.estimate(picture(shade), boxes))
@@ -109,7 +109,7 @@ def test_a_folder_that_cannot_be_written_costs_only_the_shortcut(tmp_path: Path)
 
 def test_it_stands_for_its_estimator(tmp_path: Path) -> None:
     estimator = Asked()
-    with remembered(estimator, tmp_path / "key.begun") as keeping:
+    with cached_estimates(estimator, tmp_path / "key.begun") as keeping:
         assert keeping.step == estimator.step
         keeping.close()
     assert estimator.closed

@@ -79,15 +79,13 @@ def test_every_keypoint_has_its_own_landmark() -> None:
     assert len(set(LANDMARK_OF_KEYPOINT.values())) == len(KEYPOINTS)
 
 
-def test_loading_is_quick_and_nothing_is_written_to_the_terminal() -> None:
+def test_nothing_is_written_to_the_terminal() -> None:
     code = (
-        "import time, numpy as np; from posescore.pose.estimators.choice import chosen_estimator;"
-        "start = time.perf_counter(); e = chosen_estimator();"
-        "e.estimate(np.full((90, 160, 3), 90, np.uint8)); print(time.perf_counter() - start)"
+        "import numpy as np; from posescore.pose.estimators.choice import chosen_estimator;"
+        "chosen_estimator().estimate(np.full((90, 160, 3), 90, np.uint8))"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert ran.stderr == ""
-    assert float(ran.stdout) < 5  # well under a second on an idle machine
+    assert ran.stdout == ran.stderr == ""
 
 
 def test_nobody_is_found_in_an_empty_picture_and_closing_twice_does_no_harm() -> None:

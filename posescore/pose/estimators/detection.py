@@ -15,8 +15,8 @@ from posescore.pose.oks import area_px2, keypoint_box_px, oks
 from posescore.terms import KEYPOINT_INDEX
 
 SAME_PERSON_OKS: Final = 0.6
-"""Two finds that fit each other this well are one person seen twice: two athletes wrapped round
-each other stay well below (their trunks coincide, their limbs do not)."""
+"""Two detections that fit each other this well are one person seen twice: two athletes wrapped
+round each other stay well below (their trunks coincide, their limbs do not)."""
 
 TRUNK: Final = tuple(
     KEYPOINT_INDEX[name] for name in ("left_shoulder", "right_shoulder", "left_hip", "right_hip")
@@ -65,7 +65,7 @@ class Person:
 
 
 def similarity(one: Person, two: Person) -> float:
-    """Object keypoint similarity of two finds over the keypoints that both have."""
+    """Object keypoint similarity of two detections over the keypoints that both have."""
     both = np.isfinite(one.keypoints_px) & np.isfinite(two.keypoints_px)
     first = np.where(both, one.keypoints_px, np.nan)
     area = min(area_px2(one.keypoints_px), area_px2(two.keypoints_px))
@@ -74,7 +74,7 @@ def similarity(one: Person, two: Person) -> float:
 
 
 def without_doubles(people: Sequence[Person]) -> list[Person]:
-    """Each person once: of finds that lie on one another the most confident stays."""
+    """Each person once: of detections that lie on one another the most confident stays."""
     kept: list[Person] = []
     for person in sorted(people, key=lambda p: -p.score):
         if person.found and all(similarity(person, other) < SAME_PERSON_OKS for other in kept):

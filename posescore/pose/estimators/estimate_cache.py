@@ -33,7 +33,7 @@ all of these, and were searched in the same place, have the same answer."""
 
 
 @contextlib.contextmanager
-def remembered(estimator: PairEstimator, path: Path | None) -> Iterator[PairEstimator]:
+def cached_estimates(estimator: PairEstimator, path: Path | None) -> Iterator[PairEstimator]:
     """The estimator, with what it was asked and said before kept in a file.
 
     A file that cannot be written costs the next run its shortcut and nothing else.
@@ -48,14 +48,14 @@ def remembered(estimator: PairEstimator, path: Path | None) -> Iterator[PairEsti
     if path is None:
         yield estimator
         return
-    keeping = _Remembering(estimator, path)
+    keeping = _CachedEstimator(estimator, path)
     try:
         yield keeping
     finally:
         keeping.let_go()
 
 
-class _Remembering:
+class _CachedEstimator:
     """A pair estimator that answers from a file where it can.
 
     May be asked from several threads if the estimator may.

@@ -25,9 +25,9 @@ COLOUR_UNIT: Final = 25.0
 """L*a*b* distance that counts as much as a move by one body size: white and blue gis are 45 to 60
 apart, the same gi in light and shade 5 to 15."""
 NEVER_SEEN_COST: Final = 1.6
-"""Cost of giving a find to an athlete of whom nothing is known yet: only what nobody else fits."""
+"""Cost of giving a detection to an athlete of whom nothing is known: what fits nobody else."""
 FORGET_AFTER_S: Final = 1.0
-"""After so long without a find, the last place says nothing any more."""
+"""After so long without a detection, the last place says nothing any more."""
 _FRESH_S: Final = 0.2
 _MIXTURE_DISTANCE: Final = 15.0
 
@@ -36,7 +36,7 @@ _HIPS: Final = [KEYPOINT_INDEX["left_hip"], KEYPOINT_INDEX["right_hip"]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Sight:
+class Detection:
     """A person found in a frame and what the gi looks like there."""
 
     person: Person
@@ -52,17 +52,17 @@ class Slot:
     seen_s: float = -math.inf
     velocity_px_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros(2))
 
-    def place(self, sight: Sight, time_s: float, learn: bool) -> None:
-        """Take the find as this athlete's."""
+    def place(self, detection: Detection, time_s: float, learn: bool) -> None:
+        """Take the detection as this athlete's."""
         passed_s = time_s - self.seen_s
         if self.person is not None and 0 < passed_s < FORGET_AFTER_S:
-            moved = (sight.person.centre_px - self.person.centre_px) / passed_s
+            moved = (detection.person.centre_px - self.person.centre_px) / passed_s
             self.velocity_px_s = 0.6 * self.velocity_px_s + 0.4 * np.nan_to_num(moved)
         else:
             self.velocity_px_s = np.zeros(2)
-        self.person, self.seen_s = sight.person, time_s
+        self.person, self.seen_s = detection.person, time_s
         if learn:
-            self.model.learn(sight.colour)
+            self.model.learn(detection.colour)
 
     def known(self, time_s: float) -> bool:
         """True while the last place still says something."""
@@ -76,8 +76,8 @@ class Slot:
         """Nothing is known of the place any more (a cut); the gi's colour stays."""
         self.person, self.seen_s, self.velocity_px_s = None, -math.inf, np.zeros(2)
 
-    def cost(self, sight: Sight, time_s: float, covered_by: Slot | None = None) -> float:
-        """How badly a find fits: movement in body sizes, plus colour.
+    def cost(self, detection: Detection, time_s: float, covered_by: Slot | None = None) -> float:
+        """How badly a detection fits: movement in body sizes, plus colour.
 
         Somebody seen a moment ago may look wrong and still be the same; somebody lost must look
         right to be found again. ``covered_by`` is the opponent in contact, whose gi may be part of
@@ -87,13 +87,13 @@ class Slot:
             return NEVER_SEEN_COST
         gap_s = abs(time_s - self.seen_s)
         fresh = gap_s <= _FRESH_S
-        colour = self.model.distance(sight.colour) / COLOUR_UNIT
-        if fresh and covered_by is not None and self._mixed(sight, covered_by):
+        colour = self.model.distance(detection.colour) / COLOUR_UNIT
+        if fresh and covered_by is not None and self._mixed(detection, covered_by):
             colour *= 0.3
         colour = min(1.7 if fresh else 2.5, colour)
         if self.person is None:
             return colour
-        apart = sight.person.keypoints_px - (self.person.keypoints_px + self.shift_px(time_s))
+        apart = detection.person.keypoints_px - (self.person.keypoints_px + self.shift_px(time_s))
         distances = np.linalg.norm(apart, axis=-1)
         if not np.isfinite(distances).any():
             return colour
@@ -101,14 +101,14 @@ class Slot:
         trust = 1.0 / (1.0 + 3.0 * max(0.0, gap_s - 0.1))
         return min(3.0, 2.0 * moved) * trust + colour
 
-    def _mixed(self, sight: Sight, opponent: Slot) -> bool:
+    def _mixed(self, detection: Detection, opponent: Slot) -> bool:
         """True when a colour is one of the two gis, or a mixture of both."""
         own, other = self.model.colour, opponent.model.colour
-        if sight.colour is None or own is None or other is None:
+        if detection.colour is None or own is None or other is None:
             return True
         way = other - own
-        share = float(np.clip((sight.colour - own) @ way / max(1e-9, float(way @ way)), 0, 1))
-        return colour_distance(own + share * way, sight.colour) < _MIXTURE_DISTANCE
+        share = float(np.clip((detection.colour - own) @ way / max(1e-9, float(way @ way)), 0, 1))
+        return colour_distance(own + share * way, detection.colour) < _MIXTURE_DISTANCE
 
 
 def trunk_turn_deg(person: Person) -> float:
@@ -149,9 +149,9 @@ def apart(one: Person, two: Person) -> bool:
 
 
 def assign(
-    slots: Sequence[Slot], sights: Sequence[Sight], time_s: float
+    slots: Sequence[Slot], detections: Sequence[Detection], time_s: float
 ) -> tuple[int | None, int | None]:
-    """Which find is A's and which is B's: the cheapest one-to-one choice, all of them tried.
+    """Which detection is A's and which is B's: the cheapest one-to-one choice, all of them tried.
 
     Leaving a slot empty, and two detections on one body, cost :data:`MISSING_COST`. Returns the
     index of the detection for each slot, None where leaving it empty is cheaper.
@@ -159,10 +159,10 @@ def assign(
     contact = in_contact(slots)
     others = reversed(slots) if contact else (None, None)
     costs = [
-        [slot.cost(sight, time_s, other) for sight in sights]
+        [slot.cost(detection, time_s, other) for detection in detections]
         for slot, other in zip(slots, others, strict=True)
     ]
-    choices = [*range(len(sights)), None]
+    choices = [*range(len(detections)), None]
 
     def total(pair: tuple[int | None, int | None]) -> float:
         a, b = pair
@@ -171,7 +171,7 @@ def assign(
         one_body = (
             a is not None
             and b is not None
-            and similarity(sights[a].person, sights[b].person) > SAME_PERSON_OKS
+            and similarity(detections[a].person, detections[b].person) > SAME_PERSON_OKS
         )
         return cost_a + cost_b + (MISSING_COST if one_body else 0.0)
 
