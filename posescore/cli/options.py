@@ -25,7 +25,9 @@ match_argument = click.argument("match", metavar="MATCH")
 poses_option = click.option(
     "--poses", type=FILE, envvar="POSESCORE_POSES3D", help="The open pose set (.npz)."
 )
-seed_option = click.option("--seed", type=int, default=0, show_default=True)
+seed_option = click.option(
+    "--seed", type=int, default=0, show_default=True, help="Seed of what is drawn at random."
+)
 
 
 def out_option(what: str) -> Callable[[Any], Any]:

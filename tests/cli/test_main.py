@@ -134,7 +134,7 @@ def test_a_stopped_analysis_keeps_what_it_found_and_says_so(tmp_path: Path) -> N
             time.sleep(0.1)
             begun = list(library.glob("poses/*/*.begun"))
         analysing.send_signal(signal.SIGINT)
-        _, told = analysing.communicate(timeout=60)
+        _, told = analysing.communicate(timeout=240)
     assert analysing.returncode == 130
     assert told.strip().splitlines()[-1] == (
         "posescore: stopped; what was found so far is kept; the same command goes on from there."
