@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Final
 
 from posescore.scoring.claims import Bar, Claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
@@ -12,6 +13,9 @@ from posescore.scoring.timeline import Group, Visit, overlaps
 from posescore.scoring.verdict import NOT_LOOKED_AT, verdict_on
 from posescore.terms import Athlete, Interval
 from posescore.words import name_field, seconds_words, trade
+
+HELD: Final = "held"
+"""The check of the seconds that count, made by the engine itself."""
 
 
 def award(
@@ -103,6 +107,7 @@ def _held(met: bool, duration_s: float, rules: RuleSet) -> Criterion:
         met,
         f"held for {seconds_words(duration_s)}",
         rules.clauses["held"],
+        check=HELD,
     )
 
 
@@ -137,7 +142,8 @@ def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Pro
     """Half-guard that looks like mount."""
     athlete = visit.upper or Athlete.A
     who, clause = name_field(athlete), rules.clauses["mount"]
-    seen = f"one of {who}'s legs is trapped between {name_field(athlete.other)}'s: half-guard, not mount"
+    other = name_field(athlete.other)
+    seen = f"one of {who}'s legs is trapped between {other}'s: half-guard, not mount"
     came_from = trade(before.left.position)
     return Proposal(
         time_s=at_s,

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from posescore.scoring.verdict import Verdict, verdict_on
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import Group, Visit
+from posescore.scoring.verdict import Verdict, verdict_on
 from posescore.terms import Athlete, State
 from posescore.words import name_field, state_words, trade
 
@@ -165,8 +165,8 @@ def _position_bar(
         return repeat_bar(kind, athlete, rules)
     if RANK[kind] < holder.highest:
         return Bar(
-            f"stepping down from a higher position by choice earns nothing; {name_field(athlete)} had "
-            "already held the mount or the back",
+            f"stepping down from a higher position by choice earns nothing; "
+            f"{name_field(athlete)} had already held the mount or the back",
             rules.clauses["order"],
             "positions in ascending order",
         )
@@ -176,8 +176,8 @@ def _position_bar(
 def repeat_bar(kind: ProposalKind, athlete: Athlete, rules: RuleSet) -> Bar:
     """The bar of 3.2: the same position again, after it was left by choice or merely moved."""
     return Bar(
-        f"{name_field(athlete)} had scored this {trade(kind)} before and {name_field(athlete.other)} had "
-        "not got out of it: the same position counts once",
+        f"{name_field(athlete)} had scored this {trade(kind)} before and "
+        f"{name_field(athlete.other)} had not got out of it: the same position counts once",
         rules.clauses["given_up"],
         "not left by choice before",
     )

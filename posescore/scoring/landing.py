@@ -232,8 +232,8 @@ def _on_knees(visit: Visit, rules: RuleSet) -> Landing:
 def _defended(visit: Visit, rules: RuleSet) -> Landing:
     upper = visit.upper or Athlete.A
     reason = (
-        f"{name_field(upper.other)} attacked, or pulled {name_field(upper)} down on top: defending and "
-        "ending on top is no takedown"
+        f"{name_field(upper.other)} attacked, or pulled {name_field(upper)} down on top: "
+        "defending and ending on top is no takedown"
     )
     bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
     return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, bar=bar)

@@ -75,7 +75,8 @@ def _penalties(events: Sequence[MatchEvent], rules: RuleSet) -> list[Proposal]:
 
 def _fled(event: MatchEvent, athlete: Athlete, rules: RuleSet) -> Proposal:
     points = rules.points[ProposalKind.FLED]
-    why = f"{name_field(athlete)} fled the area to avoid a score: {points} points to {name_field(athlete.other)}."
+    who, other = name_field(athlete), name_field(athlete.other)
+    why = f"{who} fled the area to avoid a score: {points} points to {other}."
     clause = rules.clauses["fled"]
     criterion = Criterion("fled to avoid a score", True, "marked", clause, event.confidence)
     kind = ProposalKind.FLED
@@ -119,10 +120,11 @@ def _out_of_area(
             if not during or event.athlete is lock.attacker:
                 continue
             attacker, clause = lock.attacker, rules.clauses["out_of_area"]
+            who, other = name_field(attacker), name_field(attacker.other)
             points = rules.points[ProposalKind.OUT_OF_AREA]
             why = (
-                f"{name_field(attacker)} had a submission locked and {name_field(attacker.other)}'s defence took "
-                f"them out of the area: {points} points to {name_field(attacker)}."
+                f"{who} had a submission locked and {other}'s defence took "
+                f"them out of the area: {points} points to {who}."
             )
             locked = Criterion("a submission was locked", True, "marked", clause, lock.confidence)
             kind = ProposalKind.OUT_OF_AREA

@@ -68,18 +68,18 @@ def _running(events: Sequence[MatchEvent], end_s: float) -> list[Interval]:
     events = [e for e in events if e.time_s <= end_s]
     starts_s = [e.time_s for e in events if e.event is EventName.START]
     stops_s = [e.time_s for e in events if e.event is EventName.STOP]
-    since_s: float | None = 0.0
+    since_s: float | None = -float("inf")
     if starts_s and not any(stop_s < starts_s[0] for stop_s in stops_s):
         since_s = starts_s[0]
     stretches: list[Interval] = []
     for event in events:
         if event.event is EventName.STOP and since_s is not None and event.time_s > since_s:
-            stretches.append(Interval(since_s, event.time_s))
+            stretches.append(Interval(max(0.0, since_s), max(0.0, event.time_s)))
             since_s = None
         elif event.event is EventName.START and since_s is None:
             since_s = event.time_s
     if since_s is not None and since_s < end_s:
-        stretches.append(Interval(since_s, end_s))
+        stretches.append(Interval(max(0.0, since_s), max(0.0, end_s)))
     return [stretch for stretch in stretches if stretch.duration_s > 0]
 
 

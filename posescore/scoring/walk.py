@@ -128,7 +128,9 @@ class Walk:
         counter = self._counter(visit)
         rival = self.athletes[athlete.other]
         restored = any(c.kind is ProposalKind.SWEEP and c.bar is None for c in rival.claims)
-        self._settle(athlete.other, visit.start_s, [], f" before {name_field(athlete)} got out on top")
+        self._settle(
+            athlete.other, visit.start_s, [], f" before {name_field(athlete)} got out on top"
+        )
         rival.forget()
         self._shrink(visit)
         self._regain(visit)
@@ -157,7 +159,11 @@ class Walk:
         if attempt is None:
             return None
         rival.claims.remove(first)
-        who, other, clause = name_field(athlete), name_field(athlete.other), self.rules.clauses["counter"]
+        who, other, clause = (
+            name_field(athlete),
+            name_field(athlete.other),
+            self.rules.clauses["counter"],
+        )
         reason = f"{who} took {other} down at once: only the counter counts"
         failed = Criterion("not countered at once", False, reason, clause, attempt.confidence)
         sure = first.confidence * attempt.confidence

@@ -48,8 +48,9 @@ _EDGE_S: Final = 0.3
 
 @dataclass(frozen=True, slots=True)
 class _Criterion:
-    """How answers to a question become the value of a check: the first of its values stands for
-    no, the last for yes; of a sided question for none and both.
+    """How answers to a question become the value of a check.
+
+    Its first value stands for no and its last for yes; of a sided question for none and both.
     """
 
     name: CheckName
