@@ -71,14 +71,15 @@ def evaluate_pose(
 @amount_option("--missing", 1, 0.0, "Share of keypoints dropped.")
 @seed_option
 @amount_option("--within", 60, 1.0, "Seconds a proposal may be off.", "within_s")
-def evaluate_match(video: Path | None, **given: Any) -> None:
+@json_option("what was found, missed and false")
+def evaluate_match(video: Path | None, as_json: bool, **given: Any) -> None:
     """Hold the proposals for a match against its truth (default: the sample match)."""
     from posescore.cli.render import print_assessment, progress_bar
     from posescore.evaluation.match import assess_command
 
     with progress_bar(quiet=False) as progress:
         found = assess_command(video, progress=progress, **given)
-    print_assessment(found)
+    print_json(found.to_json()) if as_json else print_assessment(found)
 
 
 @click.command()

@@ -225,11 +225,9 @@ def review(
 def score(log: Path, as_json: bool) -> None:
     """Propose points for a score LOG: holds and events, written by hand or by a program."""
     from posescore.cli.render import print_ruling
-    from posescore.scoring.engine import propose
     from posescore.scoring.log import read_log, ruling_to_json
 
-    given = read_log(log)
-    ruling = propose(given.holds, given.events, given.rules, given.division)
+    ruling = read_log(log).ruling()
     if as_json:
         print_json(ruling_to_json(ruling))
     else:
