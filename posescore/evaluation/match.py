@@ -1,13 +1,7 @@
-"""How near the proposals come to a match whose truth is known, printed by one command.
-
-The truth file is JSON with ``awards`` (``time_s``, ``athlete``, ``kind``, ``points``), ``nothings``
-(``start_s``, ``end_s``, ``athlete``, ``would_be``, ``failed_criterion``) and ``states``, as
-``sample_video/truth.json`` has them.
-"""
+"""How near the proposals come to a match whose truth is known, printed by one command."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -24,13 +18,14 @@ from posescore.analysis.pipeline import (
     sample_request,
     silent,
 )
-from posescore.errors import InputError, NotFoundError
+from posescore.errors import InputError
+from posescore.evaluation.truth import read_truth
 from posescore.footage.reading import open_footage
 from posescore.holds.hold import Hold
 from posescore.pose.track import PairTrack
 from posescore.resources import shipped
 from posescore.scoring.engine import propose
-from posescore.scoring.observed import shipped_observed
+from posescore.scoring.log import proposal_to_json
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Position, Step
@@ -65,15 +60,56 @@ class Assessment:
     false_awards: tuple[Proposal, ...]
     nothings: tuple[NothingLine, ...]
     right_state: float
-    """Share of the time in which the truth names a position other than scramble and the hold
-    names the same position and upper athlete."""
+    """Of the time in which the truth names a position other than scramble, the fraction in which
+    the hold names the same position and upper athlete."""
     both_found: float
-    """Share of frames with at least half of the keypoints of both athletes."""
+    """Fraction of frames with at least half of the keypoints of both athletes."""
 
     @property
     def found(self) -> int:
         """Number of true awards that were proposed."""
-        return sum(line.proposal is not None for line in self.awards)
+        return len(self._right)
+
+    @property
+    def _right(self) -> list[Proposal]:
+        return [line.proposal for line in self.awards if line.proposal is not None]
+
+    @property
+    def calibration(self) -> tuple[float, float] | None:
+        """Mean confidence of the proposals of points, and the fraction of them that is right.
+
+        None where no points were proposed.
+        """
+        proposed = [*self._right, *self.false_awards]
+        if not proposed:
+            return None
+        mean = sum(proposal.confidence for proposal in proposed) / len(proposed)
+        return mean, self.found / len(proposed)
+
+    def to_json(self) -> dict[str, object]:
+        """Plain data, as ``posescore evaluate match --json`` prints it."""
+
+        def answer(proposal: Proposal | None) -> dict[str, object] | None:
+            return None if proposal is None else proposal_to_json(proposal)
+
+        mean, right = self.calibration or (None, None)
+        return {
+            "awards": [
+                {"award": line.award, "proposal": answer(line.proposal), "late_s": line.late_s}
+                for line in self.awards
+            ],
+            "false_awards": [proposal_to_json(proposal) for proposal in self.false_awards],
+            "nothings": [
+                {"nothing": line.nothing, "proposal": answer(line.proposal)}
+                for line in self.nothings
+            ],
+            "found": self.found,
+            "explained": sum(line.proposal is not None for line in self.nothings),
+            "right_state": self.right_state,
+            "both_found": self.both_found,
+            "mean_confidence": mean,
+            "fraction_right": right,
+        }
 
 
 def degraded(track: PairTrack, noise: float, missing: float, seed: int) -> PairTrack:
@@ -82,10 +118,10 @@ def degraded(track: PairTrack, noise: float, missing: float, seed: int) -> PairT
     Parameters
     ----------
     noise
-        Standard deviation on each axis as a share of the athlete's size, which is the square root
+        Standard deviation on each axis as a fraction of the athlete's size: the square root
         of the area of the box around the keypoints (the scale of COCO's OKS).
     missing
-        Share of keypoints that are dropped, independently.
+        Fraction of keypoints that are dropped, independently.
     """
     random = np.random.default_rng(seed)
     points = track.keypoints_px.astype(np.float64)
@@ -102,21 +138,6 @@ def degraded(track: PairTrack, noise: float, missing: float, seed: int) -> PairT
         keypoint_confidence=confidence.astype(np.float32),
         provenance=track.provenance.then(step),
     )
-
-
-def read_truth(path: Path) -> Mapping[str, Any]:
-    """Read a truth file; InputError or NotFoundError of one sentence where it cannot be used."""
-    try:
-        truth = json.loads(path.read_text("utf-8"))
-    except FileNotFoundError:
-        raise NotFoundError(
-            f"{path}: there is no such file; give the truth of the match."
-        ) from None
-    except (OSError, ValueError):
-        raise InputError(f"{path}: is not readable JSON; give the truth of the match.") from None
-    if not isinstance(truth, dict) or not {"awards", "nothings", "states"} <= set(truth):
-        raise InputError(f"{path}: needs the fields awards, nothings and states.")
-    return truth
 
 
 def assess(
@@ -142,7 +163,6 @@ def assess(
     reading = read_positions(track, progress)
     rules = RuleSet.load(request.rules)
     ruling = propose(reading.holds, reading.events, rules, end_s=track.end_s)
-    ruling = shipped_observed().ruling(ruling)
     return compare(reading, ruling.proposals, truth, within_s)
 
 
@@ -172,9 +192,9 @@ def compare(
 
 
 def _answers(proposal: Proposal, award: Mapping[str, Any], within_s: float) -> bool:
-    told = (award["athlete"], award["kind"], award["points"])
+    true = (award["athlete"], award["kind"], award["points"])
     near = abs(proposal.time_s - float(award["time_s"])) <= within_s
-    return near and (proposal.athlete, proposal.kind, proposal.points) == told
+    return near and (proposal.athlete, proposal.kind, proposal.points) == true
 
 
 def _explains(proposal: Proposal, nothing: Mapping[str, Any]) -> bool:
@@ -235,10 +255,9 @@ def assess_command(
         request = Request(video)
     if true_keypoints:
         track_file = shipped("sample_video", "keypoints.json")
-    told = read_truth(truth or shipped("sample_video", "truth.json"))
     return assess(
         replace(request, track_file=track_file),
-        told,
+        read_truth(truth or shipped("sample_video", "truth.json")),
         noise=noise,
         missing=missing,
         seed=seed,

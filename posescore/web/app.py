@@ -29,6 +29,7 @@ from posescore.web.api.outputs import output_router
 from posescore.web.api.review import review_router
 from posescore.web.api.stills import still_router
 from posescore.web.api.track import Tracks, track_router
+from posescore.web.api.words import word_router
 from posescore.web.guard import Access, Guard
 from posescore.web.jobs.outputs import Outputs
 from posescore.web.pages.pages import add_pages, not_found
@@ -103,6 +104,7 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
         output_router(library, outputs),
         opinion_router(library),
         athlete_router(library),
+        word_router(),
     ):
         api.include_router(router)
     return api

@@ -16,7 +16,7 @@ from posescore.errors import ConflictError, InputError
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.store.plain import from_plain, to_plain
-from posescore.scoring.proposal import Proposal
+from posescore.scoring.proposal import Proposal, of_older
 
 UNDO: Final = "undo"
 REDO: Final = "redo"
@@ -76,7 +76,9 @@ class Effect:
     @classmethod
     def from_json(cls, data: Mapping[str, object]) -> Effect:
         """Inverse of :meth:`to_json`."""
-        return from_plain(cls, dict(data), "effect")
+        proposal = data.get("proposal")
+        seen = {"proposal": of_older(proposal)} if isinstance(proposal, dict) else {}
+        return from_plain(cls, {**data, **seen}, "effect")
 
 
 EDITS: Final[dict[str, type[Edit]]] = {}
@@ -236,3 +238,17 @@ def _move(source: list[Entry], target: list[Entry], entry: Entry, meant: int | N
     if not source or source[-1].id != meant:
         raise ConflictError(f"log entry {entry.id}: cannot {entry.kind} entry {meant} here.")
     target.append(source.pop())
+
+
+def not_yours(match_id: int, kind: str, met: Entry) -> str:
+    """Why somebody else's entry stays: a sentence that says whose it is and what it did."""
+    did = met.edit.words if met.edit else met.kind
+    if kind == UNDO:
+        return (
+            f"match {match_id}: {met.author} changed this match last ({did}); {kind} takes back "
+            "your own entries alone. Change the line itself if you disagree."
+        )
+    return (
+        f"match {match_id}: it was {met.author} who took that back ({did}); only {met.author} puts "
+        "it back. Decide on the line itself if you disagree."
+    )

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
 from posescore.errors import ConflictError, InputError
+from posescore.holds.check import CHECKS
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.library.review.entries import Edit, Effect, Entry, ReviewHold, Stretch
 from posescore.library.review.review import Review, inside_footage
@@ -22,21 +22,10 @@ from posescore.library.review.stretches import (
     touched,
 )
 from posescore.terms import Athlete, Position, State
+from posescore.words import trade
 
 SHORTEST_S: Final = 0.01
 """No edit leaves a hold shorter than this: well under a frame at 60 frames a second."""
-_VALUES: Final[Mapping[CheckName, tuple[object, ...]]] = {
-    CheckName.OTHER_KNEE_DOWN: (True, False),
-    CheckName.SHIN: ("hip_side", "head_side"),
-    CheckName.HOOKS: (0, 1, 2),
-    CheckName.FEET_CROSSED: (True, False),
-    CheckName.ARMS_TRAPPED: (0, 1, 2),
-    CheckName.ARM_ABOVE_SHOULDER_LINE: (True, False),
-    CheckName.FACING: ("head", "feet"),
-    CheckName.KNEES_DOWN: (0, 1, 2),
-    CheckName.KNEE_OF_OPPONENT_DOWN: (True, False),
-    CheckName.BEHIND_SHOULDER_LINE: (True, False),
-}
 
 
 class Edge(StrEnum):
@@ -264,10 +253,9 @@ class SetCheck(HoldEdit):
 
     def stretch(self, holds: Holds, end_s: float) -> Stretch:
         """The hold, with the check in its place."""
-        if self.value is not None and not any(
-            self.value == value and type(self.value) is type(value) for value in _VALUES[self.check]
-        ):
-            values = ", ".join(str(value) for value in _VALUES[self.check])
+        known = CHECKS[self.check]
+        if self.value is not None and not known.allows(self.value):
+            values = ", ".join(str(value) for value in known.values)
             raise InputError(f"value: {self.check} is one of {values}, not {self.value!r}.")
         held = _hold(holds, self.hold)
         checks = tuple(check for check in held.hold.checks if check.name is not self.check)
@@ -305,9 +293,9 @@ def _check_stretch(start_s: float, end_s: float, footage_end_s: float) -> None:
 
 def _state(position: Position, upper: Athlete | None) -> State:
     if position.has_upper and upper is None:
-        raise InputError(f"upper: say who is on top or behind in {position.trade_name}, A or B.")
+        raise InputError(f"upper: say who is on top or behind in {trade(position)}, A or B.")
     if upper is not None and not position.has_upper:
-        raise InputError(f"upper: nobody is on top in {position.trade_name}; leave it out.")
+        raise InputError(f"upper: nobody is on top in {trade(position)}; leave it out.")
     return State(position, upper)
 
 

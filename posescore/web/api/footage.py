@@ -105,6 +105,11 @@ def footage_router(library: Library, arrivals: Arrivals) -> APIRouter:
         ]
         return ScanOut(videos=videos, more=more)
 
+    _add_sending(router, arrivals)
+    return router
+
+
+def _add_sending(router: APIRouter, arrivals: Arrivals) -> None:
     @router.post("/footage", summary="Announce a file to send")
     def announce(file: Annotated[AnnounceIn, Body()]) -> AnnouncedOut:
         """Ask whether a file can be taken before it is sent."""
@@ -128,8 +133,6 @@ def footage_router(library: Library, arrivals: Arrivals) -> APIRouter:
     def forget(key: str) -> None:
         """Throw away a file that was sent and not added."""
         arrivals.forget(key)
-
-    return router
 
 
 async def _receive(arrivals: Arrivals, key: str, request: Request) -> int:

@@ -183,16 +183,21 @@ def match_router(library: Library, arrivals: Arrivals) -> APIRouter:
     @router.delete("/matches/{match_id}", summary="Delete a match", status_code=204)
     def delete(match_id: int) -> None:
         """Delete a match with everything made from it, after stopping its analysis."""
-        for job in library.jobs(match_id, open_only=True):
-            library.end_job(job.id, JobState.CANCELLED)
-        give_up = time.monotonic() + LET_GO_WITHIN_S
-        while library.is_claimed(match_id):
-            if time.monotonic() > give_up:
-                raise ConflictError(f"match {match_id}: its analysis is still stopping; try again.")
-            time.sleep(0.05)
+        _stop_analysis(library, match_id)
         library.delete_match(match_id)
 
     return router
+
+
+def _stop_analysis(library: Library, match_id: int) -> None:
+    """Stop the analysis of a match, and wait until it has let go."""
+    for job in library.jobs(match_id, open_only=True):
+        library.end_job(job.id, JobState.CANCELLED)
+    give_up = time.monotonic() + LET_GO_WITHIN_S
+    while library.is_claimed(match_id):
+        if time.monotonic() > give_up:
+            raise ConflictError(f"match {match_id}: its analysis is still stopping; try again.")
+        time.sleep(0.05)
 
 
 def _add(library: Library, arrivals: Arrivals, body: AddIn, request: Request) -> Added:

@@ -5,32 +5,38 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from posescore.export.asks import asks_of, sources_of
 from posescore.export.evidence import (
+    PathStep,
     answer_of,
+    confidence_of,
     deciding,
     events_on_the_way,
     hold_shown,
     look_at,
     path_of,
     stills_of,
-    sureness_of,
 )
 from posescore.export.rows import LogLine, lines_of
-from posescore.export.sentences import two_sentences
-from posescore.export.words import kind_of, named, why_of
+from posescore.export.sentences import (
+    asks_of,
+    how_seen_of,
+    kind_of,
+    sources_of,
+    two_sentences,
+    why_of,
+)
 from posescore.library.match import Match
 from posescore.library.review.review import Decision, Review, Verdict
 from posescore.scoring.proposal import Criterion
 from posescore.terms import Athlete
 from posescore.web.api import schemas
-from posescore.web.api.views import event_out, fields_of, names_of
+from posescore.web.api.views import event_out, fields_of
+from posescore.words import state_words, with_names
 
 
 def proposals_out(review: Review, match: Match) -> list[schemas.ProposalOut]:
     """All lines, in time order, with names in place of the letters A and B."""
-    names = names_of(match)
-    return [_proposal_out(line, review, names) for line in lines_of(review, match)]
+    return [_proposal_out(line, review, match.info.names) for line in lines_of(review, match)]
 
 
 def _proposal_out(
@@ -46,15 +52,15 @@ def _proposal_out(
         **fields_of(made),
         **fields_of(made.evidence),
         "id": item.key,
-        "why": why_of(line, names) if made is item.shown else named(made.why, names),
-        "summary": two_sentences(line, names),
-        "rule_text": asks_of(kind_of(made), review.rules),
-        "sources": sources_of(clauses, review.rules),
+        "why": why_of(line, names) if made is item.shown else with_names(made.why, names),
+        "summary": two_sentences(line, names, review.rule_set),
+        "rule_text": asks_of(kind_of(made), review.rule_set),
+        "sources": sources_of(clauses, review.rule_set),
         "look_s": look_at(item, review).time_s,
-        "path": [{**fields_of(step), "words": named(step.words, names)} for step in path],
+        "path": [_step(step, names) for step in path],
         "on_the_way": [event_out(each) for each in events_on_the_way(made, path, review.events)],
         "criteria": [
-            _criterion(each, names, decides=each is decides, sureness=sureness_of(each, made, held))
+            _criterion(each, each is decides, confidence_of(each, made, held), names)
             for each in made.criteria
         ],
         "stills": stills_of(item, review),
@@ -68,20 +74,26 @@ def _proposal_out(
     return schemas.ProposalOut.model_validate(out)
 
 
+def _step(step: PathStep, names: Mapping[Athlete, str]) -> dict[str, Any]:
+    hold, words = step.hold, with_names(state_words(step.state), names)
+    nowhere = {"start_s": None, "end_s": None, "confidence": None}
+    known = fields_of(hold) if hold else nowhere
+    return {**known, "words": words, "position": step.state.position}
+
+
 def _criterion(
-    criterion: Criterion, names: Mapping[Athlete, str], *, decides: bool, sureness: float
+    criterion: Criterion, decides: bool, confidence: float, names: Mapping[Athlete, str]
 ) -> dict[str, Any]:
     answer = answer_of(criterion)
-    if_met, if_not = answer or (None, None)
     return {
         **fields_of(criterion),
-        "name": named(criterion.name, names),
-        "seen": named(criterion.seen, names),
-        "probability": sureness,
+        "seen": with_names(criterion.seen, names),
+        "how_seen": how_seen_of(criterion),
+        "probability": confidence,
         "decides": decides,
         "check": criterion.check if answer else "",
-        "if_met": if_met,
-        "if_not": if_not,
+        "if_met": answer.met if answer else None,
+        "if_not": answer.unmet if answer else None,
     }
 
 

@@ -12,7 +12,6 @@ from posescore.library.analysis import Analysis
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.edits import EDITS, Edit
-from posescore.library.review.replay import rules_named
 from posescore.library.review.review import Review
 from posescore.pose.track import PairTrack
 from posescore.web.api import schemas, views
@@ -94,7 +93,6 @@ def _review_out(
 ) -> schemas.ReviewOut:
     analysis = library.analysis(match.id, review.analysis_version)
     track = tracks.of(analysis)
-    rules = rules_named(review.rules)
     made = {
         **views.fields_of(review),
         "match": views.match_out(match),
@@ -105,11 +103,11 @@ def _review_out(
         "proposals": proposals_out(review, match),
         "score": views.score_out(review),
         "curve": views.curve_out(review),
-        "result": views.result_out(review.confirmed_result, views.names_of(match)),
+        "result": views.result_out(review.confirmed_result, match.info.names),
         "findings": views.findings_out(review),
         "set_aside": [aside.why for aside in review.set_aside],
-        "match_clock": views.match_clock_out(review, rules),
-        "values": dict(rules.points),
+        "match_clock": views.match_clock_out(review),
+        "values": dict(review.rule_set.points),
         "exports": EXPORTS,
         "undo": views.entry_words(review.next_undo),
         "redo": views.entry_words(review.next_redo),

@@ -8,16 +8,16 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from posescore.export.summary import curve_of
-from posescore.export.words import clock_words, named
-from posescore.holds.event import EventName
 from posescore.library.jobs import Job
 from posescore.library.match import Match
 from posescore.library.review.entries import Entry, ReviewHold
 from posescore.library.review.review import Review, ReviewEvent
+from posescore.scoring.match_clock import MatchClock
 from posescore.scoring.proposal import Result, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
 from posescore.web.api import schemas
+from posescore.words import check_words, clock_words, how_seen, with_names
 
 _SLACK_S: Final = 2.0
 """A clock that a hand starts and stops is no more exact than this."""
@@ -28,11 +28,6 @@ def fields_of(value: Any) -> dict[str, Any]:
     return {field.name: getattr(value, field.name) for field in fields(value)}
 
 
-def names_of(match: Match) -> dict[Athlete, str]:
-    """Names to print in place of the letters A and B."""
-    return {athlete: match.info.name_of(athlete) for athlete in Athlete}
-
-
 def match_out(match: Match) -> schemas.MatchOut:
     """A match for the list."""
     info = match.info
@@ -40,7 +35,7 @@ def match_out(match: Match) -> schemas.MatchOut:
     mat = f"mat {info.mat}" if info.mat.isdigit() else info.mat
     athletes = {
         athlete: {**fields_of(info.athlete(athlete)), "shown": _shown(name, athlete)}
-        for athlete, name in names_of(match).items()
+        for athlete, name in info.names.items()
     }
     made = {
         **fields_of(info),
@@ -84,12 +79,20 @@ def result_out(result: Result | None, names: Mapping[Athlete, str]) -> schemas.R
     """How the match ends by what is confirmed."""
     if result is None:
         return None
-    return schemas.ResultOut(winner=result.winner, by=result.by, why=named(result.why, names))
+    return schemas.ResultOut(winner=result.winner, by=result.by, why=with_names(result.why, names))
 
 
 def hold_out(kept: ReviewHold) -> schemas.HoldOut:
     """A hold as it stands."""
-    made = {**fields_of(kept.hold), "id": kept.key, "edited": kept.edited}
+    checks = [
+        {
+            **fields_of(check),
+            "seen": check.seen or check_words(check.name, check.value),
+            "how_seen": how_seen(check.fraction, check.visible, check.probability),
+        }
+        for check in kept.hold.checks
+    ]
+    made = {**fields_of(kept.hold), "id": kept.key, "edited": kept.edited, "checks": checks}
     return schemas.HoldOut.model_validate(made)
 
 
@@ -107,9 +110,9 @@ def findings_out(review: Review) -> list[schemas.FindingOut]:
     ]
 
 
-def match_clock_out(review: Review, rules: RuleSet) -> schemas.MatchClockOut:
+def match_clock_out(review: Review) -> schemas.MatchClockOut:
     """When the match clock runs, and how long the match is to last."""
-    running, lasts_s = running_out(review), match_time_of(rules, review.division)
+    running, lasts_s = running_out(review), match_time_of(review.rule_set, review.division)
     note = clock_note(running, lasts_s)
     return schemas.MatchClockOut(running=running, duration_s=lasts_s, note=note)
 
@@ -123,25 +126,11 @@ def match_time_of(rules: RuleSet, division: Mapping[str, str] | None) -> float |
 
 
 def running_out(review: Review) -> list[tuple[float, float]]:
-    """Stretches in which the match clock runs: from start to stop, by the events as they stand.
-
-    Without a start the clock runs from the first frame on; without an end it runs to the last.
-    """
-    running: list[tuple[float, float]] = []
-    starts = any(kept.event.event is EventName.START for kept in review.events)
-    since: float | None = None if starts else 0.0
-    for kept in sorted(review.events, key=lambda one: one.event.time_s):
-        event, now_s = kept.event.event, kept.event.time_s
-        if event is EventName.START and since is None:
-            since = now_s
-        elif event in (EventName.STOP, EventName.END, EventName.TAP) and since is not None:
-            running.append((since, now_s))
-            since = None
-            if event is not EventName.STOP:
-                return running
-    if since is not None:
-        running.append((since, review.clock.end_s))
-    return running
+    """Stretches in which the match clock runs, as the engine has it."""
+    holds = [kept.hold for kept in review.holds]
+    events = [kept.event for kept in review.events]
+    clock = MatchClock.of(holds, events, review.rule_set, review.clock.end_s)
+    return [(stretch.start_s, stretch.end_s) for stretch in clock.running]
 
 
 def clock_note(running: Sequence[tuple[float, float]], match_s: float | None) -> str:
