@@ -148,22 +148,17 @@ def match_router(library: Library, arrivals: Arrivals) -> APIRouter:
     @router.get("/library/choices", summary="Rule sets, age classes, belts")
     def choices(request: Request) -> ChoicesOut:
         """What a match can be scored under; the match times are those of the rule set."""
-        return ChoicesOut(
-            rules=[_rules_out(name) for name in RuleSet.names()],
-            belts=list(Belt),
-            suffixes=sorted(VIDEO_SUFFIXES),
-            names_paths=asks_from_here(request),
-        )
+        return _choices(names_paths=asks_from_here(request))
 
     @router.post("/matches", summary="Add a match")
     def add(body: Annotated[AddIn, Body()], request: Request) -> AddedOut:
         """Add a match and line up its analysis; footage that is known keeps its match."""
         with adding:
             added = _add(library, arrivals, body, request)
+        match = added.match
         if not added.known and body.analyse:
-            library.queue_job(added.match.id)
-        title = added.match.info.title
-        return AddedOut(match_id=added.match.id, title=title, known=added.known)
+            library.queue_job(match.id)
+        return AddedOut(match_id=match.id, title=match.info.title, known=added.known)
 
     @router.patch("/matches/{match_id}", summary="Change the details of a match")
     def change(match_id: int, body: Annotated[ChangeIn, Body()]) -> RowOut:
@@ -198,6 +193,15 @@ def _stop_analysis(library: Library, match_id: int) -> None:
         if time.monotonic() > give_up:
             raise ConflictError(f"match {match_id}: its analysis is still stopping; try again.")
         time.sleep(0.05)
+
+
+def _choices(*, names_paths: bool) -> ChoicesOut:
+    return ChoicesOut(
+        rules=[_rules_out(name) for name in RuleSet.names()],
+        belts=list(Belt),
+        suffixes=sorted(VIDEO_SUFFIXES),
+        names_paths=names_paths,
+    )
 
 
 def _add(library: Library, arrivals: Arrivals, body: AddIn, request: Request) -> Added:
