@@ -15,7 +15,7 @@ from sqlalchemy import Connection
 from posescore.errors import ConflictError, InputError, PoseScoreError, StorageError
 from posescore.library import standing
 from posescore.library.analysis import Analysis
-from posescore.library.job_table import JobTable
+from posescore.library.job_table import JobTable, insert_job, list_jobs
 from posescore.library.jobs import Job, in_analysis
 from posescore.library.match import Match, MatchInfo
 from posescore.library.review.edits import Edit
@@ -24,7 +24,7 @@ from posescore.library.review.replay import division_of, replay, rules_named
 from posescore.library.review.review import Review
 from posescore.library.review.state import settings_in_force
 from posescore.library.standing import Standing
-from posescore.library.store import analysis_rows, claims, entry_rows, job_rows, match_rows
+from posescore.library.store import analysis_rows, claims, entry_rows, match_rows
 from posescore.library.store.match_rows import SortKey
 from posescore.library.store.recent import Recent
 from posescore.library.store.storage import Storage, library_folder, sentences
@@ -131,7 +131,7 @@ class Library(JobTable):
         """
         with self._storage.write() as connection:
             match = match_rows.read_match(connection, self.folder, match_id)
-            if job_rows.list_jobs(connection, match_id, open_only=True):
+            if list_jobs(connection, match_id, open_only=True):
                 raise in_analysis(match_id)
             match_rows.remove_match(connection, match_id)
         shutil.rmtree(match_rows.folder_of(self.folder, match_id), ignore_errors=True)
@@ -332,9 +332,9 @@ class Library(JobTable):
         """Line up an analysis; ConflictError where one of the match waits or runs."""
         with self._storage.write() as connection:
             match_rows.read_match(connection, self.folder, match_id)
-            if job_rows.list_jobs(connection, match_id, open_only=True):
+            if list_jobs(connection, match_id, open_only=True):
                 raise in_analysis(match_id)
-            return job_rows.queue_job(connection, match_id, settings or {})
+            return insert_job(connection, match_id, settings or {})
 
     def jobs(self, match_id: int | None = None, open_only: bool = False) -> Sequence[Job]:
         """Analyses, newest first; ``open_only`` leaves those that wait or run."""

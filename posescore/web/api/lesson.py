@@ -6,7 +6,6 @@ from fastapi import APIRouter
 from pydantic import BaseModel
 
 from posescore.export.evidence import look_at
-from posescore.export.lesson import lesson_lines
 from posescore.export.rows import LogLine
 from posescore.export.sentences import result_words, title_of, two_sentences, word_of
 from posescore.library.library import Library
@@ -49,6 +48,8 @@ def lesson_router(library: Library) -> APIRouter:
     @router.get("/lesson", summary="A match in two sentences for every moment")
     def lesson(match_id: int, proposed: bool = True, opinion: str = "") -> LessonOut:
         """Awards and near misses in time order; what people dismissed is left out."""
+        from posescore.export.lesson import lesson_lines  # brings what draws and hides faces
+
         match, review = library.match(match_id), library.review(match_id, opinion)
         names = match.info.names
         lines = lesson_lines(library, match_id, proposed, opinion)

@@ -1,5 +1,8 @@
 // The keys as data: what each does, its place in the overlay, and a person's own choice of key.
 
+/** @typedef {{id: string, keys: string[], text: string, group: string}} Action */
+
+/** @type {Action[]} */
 export const ACTIONS = [
   { id: "play", keys: ["Space"], text: "Play or pause", group: "Move" },
   { id: "frame_back", keys: ["ArrowLeft"], text: "One frame back", group: "Move" },
@@ -77,7 +80,10 @@ export const LESSON_ACTIONS = [
 const ORDER = ["Decide", "Move", "Correct", "Look"];
 const STORE = "posescore.keys";
 
-/** The key of an event as this page writes it: `Shift+ArrowLeft`, `Ctrl+z`, `?`. */
+/**
+ * The key of an event as this page writes it: `Shift+ArrowLeft`, `Ctrl+z`, `?`.
+ * @param {{key: string, ctrlKey: boolean, metaKey: boolean, shiftKey: boolean}} event
+ */
 export function keyName(event) {
   const ctrl = event.ctrlKey || event.metaKey ? "Ctrl+" : "";
   if (event.key === " ") return `${ctrl}Space`;
@@ -88,27 +94,43 @@ export function keyName(event) {
 }
 
 export class Keys {
-  /** `actions` are those of the page; what a person chose for keys of one page holds there alone. */
+  /**
+   * @param {Action[]} actions those of the page
+   * @param {string} page what a person chose for keys of one page holds there alone
+   */
   constructor(actions = ACTIONS, page = "") {
     this.actions = actions;
     this.groups = ORDER.filter((group) => actions.some((action) => action.group === group));
     this.store = page ? `${STORE}.${page}` : STORE;
     const kept = read(this.store);
     this.on = kept.on ?? true;
+    /** @type {{[id: string]: string}} */
     this.own = kept.own ?? {};
   }
 
+  /**
+   * @param {string} id
+   * @returns {string[]}
+   */
   keysOf(id) {
-    return this.own[id] ? [this.own[id]] : this.actions.find((action) => action.id === id).keys;
+    return this.own[id] ? [this.own[id]] : (this.actions.find((action) => action.id === id)?.keys ?? []);
   }
 
-  /** What a key does, or null. */
+  /**
+   * What a key does, or null.
+   * @param {string} name
+   */
   actionOf(name) {
     if (!this.on) return null;
     return this.actions.find((action) => this.keysOf(action.id).includes(name))?.id ?? null;
   }
 
-  /** A person's own key; it is taken away from whatever had it. Null gives the usual one back. */
+  /**
+   * A person's own key. Null gives the usual one back.
+   * @param {string} id
+   * @param {string | null} name
+   * @returns {string} why not, "" where it is chosen
+   */
   choose(id, name) {
     const before = name && this.actions.find((action) => action.id !== id && this.keysOf(action.id).includes(name));
     if (before) return `${shown(name)} already means: ${before.text}.`;
@@ -123,6 +145,7 @@ export class Keys {
     this.keep();
   }
 
+  /** @param {boolean} on */
   turn(on) {
     this.on = on;
     this.keep();
@@ -137,15 +160,19 @@ export class Keys {
   }
 }
 
+/** @param {string} store */
 function read(store) {
   try {
-    return JSON.parse(localStorage.getItem(store)) ?? {};
+    return JSON.parse(localStorage.getItem(store) ?? "{}") ?? {};
   } catch {
     return {};
   }
 }
 
-/** The key as it is printed on a keyboard. */
+/**
+ * The key as it is printed on a keyboard.
+ * @param {string} name
+ */
 export function shown(name) {
   return name
     .replace("ArrowLeft", "\u2190").replace("ArrowRight", "\u2192")
@@ -154,7 +181,10 @@ export function shown(name) {
     .join(" ").trim() || "+";
 }
 
-/** True while a person types, or a control of its own wants the key. */
+/**
+ * True while a person types, or a control of its own wants the key.
+ * @param {KeyboardEvent} event
+ */
 export function isTaken(event) {
   const target = event.target;
   if (!(target instanceof Element)) return false;

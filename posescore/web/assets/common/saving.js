@@ -7,7 +7,7 @@ const POLL_MS = 400;
 const SAVE_KEYS = "1234567890qwert"; // in the order of what can be saved
 const ENDED = ["done", "failed", "cancelled"];
 
-export const MADE = {
+const MADE = {
   "report-html": { text: "Report as a page", more: "HTML, a picture for every award" },
   "report-pdf": { text: "Report to print", more: "PDF" },
   clips: { text: "A clip for every award", more: "MP4 films in a ZIP" },
@@ -15,7 +15,10 @@ export const MADE = {
   lesson: { text: "Lesson in one file", more: "HTML with the clips inside, to pass on" },
 };
 
-/** What the review page does for the window below; lives on when the window is closed. */
+/**
+ * What the review page does for the window below; lives on when the window is closed.
+ * @type {import("../vendor/vue.js").Component}
+ */
 export const saving = {
   async makeOutput(kind, options) {
     try {
@@ -56,6 +59,7 @@ function download(address, name) {
   link.click();
 }
 
+/** @type {import("../vendor/vue.js").Component} */
 export const SaveWindow = {
   name: "SaveWindow",
   components: { Window },

@@ -2,6 +2,12 @@
 
 export class Refusal extends Error {}
 
+/**
+ * @param {string} url
+ * @param {object} [body] sent as JSON
+ * @param {string} [method]
+ * @returns {Promise<any>} what the server answered
+ */
 export async function ask(url, body, method = body === undefined ? "GET" : "POST") {
   const settings = body === undefined
     ? { method }

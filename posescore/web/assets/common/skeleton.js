@@ -1,7 +1,14 @@
 // Both skeletons over the footage. A and B differ in colour, in the kind of line (solid, dashed), in
 // the shape of the points (round, square) and by a letter. What is seen badly is fainter and hollow.
 
-export const LOOKS = {
+/**
+ * @typedef {{colour: string, dash: number[], square: boolean}} Look
+ * @typedef {import("./track.js").Point} Point
+ * @typedef {CanvasRenderingContext2D} Pen
+ */
+
+/** @type {{A: Look, B: Look}} */
+const LOOKS = {
   A: { colour: "#ffa544", dash: [], square: false },
   B: { colour: "#58ccff", dash: [8, 5], square: true },
 };
@@ -9,6 +16,12 @@ export const LOOKS = {
 const SURE_ENOUGH = 0.5;
 const HEAD = [0, 1, 2, 3, 4, 5, 6];
 
+/**
+ * @param {HTMLCanvasElement} canvas
+ * @param {{A: Point[], B: Point[]} | null} pair
+ * @param {[number, number][]} bones pairs of keypoints
+ * @param {{A: boolean, B: boolean}} shown
+ */
 export function drawSkeletons(canvas, pair, bones, shown) {
   const scale = window.devicePixelRatio || 1;
   const width = canvas.clientWidth;
@@ -17,12 +30,12 @@ export function drawSkeletons(canvas, pair, bones, shown) {
     canvas.width = Math.round(width * scale);
     canvas.height = Math.round(height * scale);
   }
-  const pen = canvas.getContext("2d");
+  const pen = /** @type {Pen} */ (canvas.getContext("2d"));
   pen.setTransform(scale, 0, 0, scale, 0, 0);
   pen.clearRect(0, 0, width, height);
   if (!pair) return;
   const unit = Math.max(1, Math.min(width, height) / 360);
-  for (const athlete of ["A", "B"]) {
+  for (const athlete of /** @type {Athlete[]} */ (["A", "B"])) {
     if (!shown[athlete]) continue;
     const placed = pair[athlete].map((p) => p && { x: p.x * width, y: p.y * height, sure: p.sure });
     drawBones(pen, placed, bones, LOOKS[athlete], unit);
@@ -32,6 +45,13 @@ export function drawSkeletons(canvas, pair, bones, shown) {
   pen.globalAlpha = 1;
 }
 
+/**
+ * @param {Pen} pen
+ * @param {Point[]} placed pixels
+ * @param {[number, number][]} bones
+ * @param {Look} look
+ * @param {number} unit
+ */
 function drawBones(pen, placed, bones, look, unit) {
   pen.lineCap = "round";
   for (const [from, to] of bones) {
@@ -39,7 +59,7 @@ function drawBones(pen, placed, bones, look, unit) {
     const b = placed[to];
     if (!a || !b) continue;
     pen.globalAlpha = 0.3 + 0.7 * Math.min(a.sure, b.sure);
-    for (const [colour, width] of [["rgba(10, 14, 16, 0.7)", 4.4], [look.colour, 2.2]]) {
+    for (const { colour, width } of [{ colour: "rgba(10, 14, 16, 0.7)", width: 4.4 }, { colour: look.colour, width: 2.2 }]) {
       pen.strokeStyle = colour;
       pen.lineWidth = width * unit;
       pen.setLineDash(look.dash.map((part) => part * unit));
@@ -52,6 +72,12 @@ function drawBones(pen, placed, bones, look, unit) {
   pen.setLineDash([]);
 }
 
+/**
+ * @param {Pen} pen
+ * @param {Point[]} placed
+ * @param {Look} look
+ * @param {number} unit
+ */
 function drawPoints(pen, placed, look, unit) {
   const r = 2.6 * unit;
   for (const p of placed) {
@@ -68,9 +94,15 @@ function drawPoints(pen, placed, look, unit) {
   }
 }
 
+/**
+ * @param {Pen} pen
+ * @param {Point[]} placed
+ * @param {Athlete} athlete
+ * @param {number} unit
+ */
 function drawLetter(pen, placed, athlete, unit) {
-  const head = HEAD.map((k) => placed[k]).filter(Boolean);
-  const seen = head.length ? head : placed.filter(Boolean);
+  const head = HEAD.map((k) => placed[k]).filter((p) => p !== null);
+  const seen = head.length ? head : placed.filter((p) => p !== null);
   if (!seen.length) return;
   const x = seen.reduce((sum, p) => sum + p.x, 0) / seen.length;
   const y = Math.max(Math.min(...seen.map((p) => p.y)) - 16 * unit, 10 * unit);

@@ -9,6 +9,7 @@ const PRESENT_WAIT_MS = 200;
 const RETRY_S = 0.0002;
 const MOST_TRIES = 2;
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "FootageStage",
   props: {

@@ -11,7 +11,10 @@ const MOST_TICKS = 10;
 const FLAG_PX = 33;
 const LETTER_PX = 6.2; // a letter of a hold's name, on average
 
-/** Everything on the strip that does not move with the footage: not touched while it plays. */
+/**
+ * Everything on the strip that does not move with the footage: not touched while it plays.
+ * @type {import("../vendor/vue.js").Component}
+ */
 const StripMarks = {
   name: "StripMarks",
   props: {
@@ -110,6 +113,7 @@ function fitting(name, roomPx) {
   return [name, name.split(/[ -]/)[0]].find((text) => text.length * LETTER_PX <= roomPx) ?? "";
 }
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "MatchStrip",
   components: { StripMarks },

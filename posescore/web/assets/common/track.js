@@ -8,6 +8,15 @@
 const KEYPOINTS = 21;
 const MISSING = -32768;
 
+/**
+ * @typedef {{frames: Int32Array, places: Int16Array, confidence: Uint8Array}} Chunk
+ * @typedef {{x: number, y: number, sure: number} | null} Point parts of the picture, 0 to 1; null where missing
+ */
+
+/**
+ * @param {ArrayBuffer} buffer
+ * @returns {Chunk}
+ */
 function decode(buffer) {
   const n = new DataView(buffer).getUint32(0, true);
   let offset = 4;
@@ -20,13 +29,16 @@ function decode(buffer) {
 }
 
 export class TrackReader {
-  /** `about`: {url, n_rows, chunk_rows, first_frames: first frame index of every chunk}. */
+  /** @param {TrackAbout} about */
   constructor(about) {
     this.about = about;
+    /** @type {Map<number, Chunk | null>} */
     this.chunks = new Map();
+    /** @type {Interval[]} */
     this.swaps = []; // stretches in which a person exchanged A and B: {start_s, end_s}
   }
 
+  /** @param {number} frameIndex */
   chunkOf(frameIndex) {
     const firsts = this.about.first_frames;
     let found = 0;
@@ -34,7 +46,11 @@ export class TrackReader {
     return found;
   }
 
-  /** The chunk, or null while it loads; `whenLoaded` is called once it is there. */
+  /**
+   * The chunk, or null while it loads; `whenLoaded` is called once it is there.
+   * @param {number} number
+   * @param {() => void} [whenLoaded]
+   */
   chunk(number, whenLoaded) {
     const known = this.chunks.get(number);
     if (known !== undefined) return known;
@@ -46,6 +62,7 @@ export class TrackReader {
     return null;
   }
 
+  /** @param {number} number */
   async fetchChunk(number) {
     const response = await fetch(`${this.about.url}/${number}`);
     if (!response.ok) throw new Error("keypoints could not be loaded");
@@ -55,6 +72,9 @@ export class TrackReader {
   /**
    * Keypoints of one frame, shown at `seconds`, as `{A: [...], B: [...]}`, each point `{x, y, sure}` in parts of the
    * picture or null where missing; null while the chunk loads or where the track has no such frame.
+   * @param {number} frameIndex
+   * @param {number} seconds
+   * @param {() => void} [whenLoaded]
    */
   at(frameIndex, seconds, whenLoaded) {
     const number = this.chunkOf(frameIndex);
@@ -68,6 +88,10 @@ export class TrackReader {
   }
 }
 
+/**
+ * @param {Int32Array} frames
+ * @param {number} frameIndex
+ */
 function rowOf(frames, frameIndex) {
   let low = 0;
   let high = frames.length - 1;
@@ -80,6 +104,12 @@ function rowOf(frames, frameIndex) {
   return -1;
 }
 
+/**
+ * @param {Chunk} chunk
+ * @param {number} row
+ * @param {0 | 1} slot
+ * @returns {Point[]}
+ */
 function points(chunk, row, slot) {
   const first = (row * 2 + slot) * KEYPOINTS;
   return Array.from({ length: KEYPOINTS }, (_, k) => {

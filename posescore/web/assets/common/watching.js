@@ -12,7 +12,7 @@ const JUMP_S = 5;
  * Mixed into a page. The page has `clock`, a stage as `$refs.stage`, `ready`, and its own actions in `acts()`;
  * `actions` are its keys and `page` names them in the browser's store.
  */
-export const watching = (actions, page) => ({
+export const watching = (actions, page) => /** @type {import("../vendor/vue.js").Component} */ ({
   provide() {
     return { room: this };
   },
@@ -106,6 +106,7 @@ export const watching = (actions, page) => ({
   },
 });
 
+/** @type {import("../vendor/vue.js").Component} */
 export const PlayBar = {
   name: "PlayBar",
   props: {

@@ -1,5 +1,6 @@
 // A native dialog: it keeps the focus inside, closes on Escape, and gives the focus back.
 
+/** @type {import("../vendor/vue.js").Component} */
 export const Window = {
   name: "PlainWindow",
   props: { heading: { type: String, required: true }, wide: { type: Boolean, default: false }, steady: { type: Boolean, default: false } },

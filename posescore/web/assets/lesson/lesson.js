@@ -12,6 +12,7 @@ import { PlayBar, watching } from "../common/watching.js";
 
 const LEAD_S = 3;
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "LessonRoom",
   mixins: [watching(LESSON_ACTIONS, "lesson")],

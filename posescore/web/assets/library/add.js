@@ -10,6 +10,7 @@ const STATES = {
   added: "added", known: "in the library already", refused: "cannot be added",
 };
 
+/** @type {import("../vendor/vue.js").Component} */
 export const AddWindow = {
   name: "AddWindow",
   components: { AthleteFields, EventFields, Window },

@@ -2,6 +2,7 @@
 
 import { aftermath, divisionText, runText, stageText } from "./words.js";
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "MatchCard",
   props: { row: { type: Object, required: true }, fixed: { type: Boolean, default: false } },

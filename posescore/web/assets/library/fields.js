@@ -2,6 +2,7 @@
 
 import { GI_COLOURS } from "./words.js";
 
+/** @type {import("../vendor/vue.js").Component} */
 export const AthleteFields = {
   name: "AthleteFields",
   props: { details: { type: Object, required: true }, choices: { type: Object, required: true }, label: { type: String, required: true } },
@@ -38,6 +39,7 @@ export const AthleteFields = {
   },
 };
 
+/** @type {import("../vendor/vue.js").Component} */
 export const EventFields = {
   name: "EventFields",
   props: { details: { type: Object, required: true }, choices: { type: Object, required: true } },

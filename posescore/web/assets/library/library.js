@@ -14,6 +14,7 @@ const TYPED_MS = 200;
 const STEP_MS = 100;
 const MOST_AT_ONCE = 100;
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "LibraryRoom",
   components: { AddWindow, DeleteWindow, DetailsWindow, MatchCard },
@@ -112,9 +113,11 @@ export default {
     },
     query() {
       const { search, event, athlete, order, group, page } = this.wanted;
-      const sort = SORTS.find((one) => one.id === order);
-      const query = new URLSearchParams({ search, event, athlete, sort: sort.id, descending: sort.descending, limit: A_PAGE, offset: (page - 1) * A_PAGE });
-      for (const stage of GROUPS.find((one) => one.id === group).stages) query.append("stage", stage);
+      const sort = SORTS.find((one) => one.id === order) ?? SORTS[0];
+      const query = new URLSearchParams({
+        search, event, athlete, sort: sort.id, descending: String(sort.descending), limit: String(A_PAGE), offset: String((page - 1) * A_PAGE),
+      });
+      for (const stage of GROUPS.find((one) => one.id === group)?.stages ?? []) query.append("stage", stage);
       return query;
     },
     /** Analyses that ended since the last look are told. */
@@ -323,7 +326,7 @@ function wantedInAddress(text = window.location.search) {
   const known = (list, name, usual) => (list.some((one) => one.id === query.get(name)) ? query.get(name) : usual);
   return {
     search: query.get("search") ?? "", event: query.get("event") ?? "", athlete: query.get("athlete") ?? "",
-    order: known(SORTS, "order", "added"), group: known(GROUPS, "show", "all"), page: Math.max(1, Number.parseInt(query.get("page"), 10) || 1),
+    order: known(SORTS, "order", "added"), group: known(GROUPS, "show", "all"), page: Math.max(1, Number.parseInt(query.get("page") ?? "", 10) || 1),
   };
 }
 

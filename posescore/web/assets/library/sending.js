@@ -19,7 +19,7 @@ export function emptyDetails(name) {
   return { title: titleOf(name), athlete_a: nobody(), athlete_b: nobody(), note: "" };
 }
 
-export function titleOf(name) {
+function titleOf(name) {
   return name.replace(/\.[^.]*$/, "").replaceAll("_", " ").trim();
 }
 

@@ -5,6 +5,7 @@ import { many, sizeText } from "./words.js";
 import { ask } from "../common/server.js";
 import { Window } from "../common/windows.js";
 
+/** @type {import("../vendor/vue.js").Component} */
 export const DetailsWindow = {
   name: "DetailsWindow",
   components: { AthleteFields, EventFields, Window },
@@ -85,6 +86,7 @@ function keptAuthor() {
   }
 }
 
+/** @type {import("../vendor/vue.js").Component} */
 export const DeleteWindow = {
   name: "DeleteWindow",
   components: { Window },

@@ -12,6 +12,7 @@ import { TrackReader } from "../common/track.js";
 import { PlayBar, keepAuthor, keptAuthor, watching } from "../common/watching.js";
 import { stateText } from "../common/words.js";
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "OpinionRoom",
   mixins: [watching(OPINION_ACTIONS, "opinions")],

@@ -2,7 +2,11 @@
 
 import { KINDS, spaced, stateText } from "../common/words.js";
 
-/** "A guard_pass 3" as the server says it, for people: "guard pass, 3 points, Mira". */
+/**
+ * "A guard_pass 3" as the server says it, for people: "guard pass, 3 points, Mira".
+ * @param {string | null} said
+ * @param {Names} names
+ */
 export function spokenAward(said, names) {
   if (said === null) return "not decided yet";
   if (said === "nothing") return "nothing stands";
@@ -15,6 +19,10 @@ export function spokenAward(said, names) {
 
 const MARK_S = 0.6; // an award is an instant: so wide it can be seen on the strip
 
+/**
+ * @param {LineDifference} line
+ * @param {Names} names
+ */
 export function lineDifference(line, names) {
   return {
     id: `line-${line.line}`, time_s: line.time_s, end_s: line.time_s + MARK_S, title: spokenAward(line.what, names), what: "Award",
@@ -22,6 +30,10 @@ export function lineDifference(line, names) {
   };
 }
 
+/**
+ * @param {StretchDifference} stretch
+ * @param {Names} names
+ */
 export function difference(stretch, names) {
   const seconds = (stretch.end_s - stretch.start_s).toFixed(1);
   return {
@@ -31,7 +43,10 @@ export function difference(stretch, names) {
   };
 }
 
-/** What a kappa means, without a scale that would sound like a verdict. */
+/**
+ * What a kappa means, without a scale that would sound like a verdict.
+ * @param {number | null} kappa
+ */
 export function agreed(kappa) {
   if (kappa === null) return "cannot be said: too few answers, or one answer throughout";
   if (kappa >= 0.999) return "they agree throughout";

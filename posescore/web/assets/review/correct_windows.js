@@ -7,6 +7,7 @@ import { EVENTS, POSITIONS, WITHOUT_UPPER } from "../common/words.js";
 /** Keys of the positions, in the order of their list: one press names the hold and goes. */
 const POSITION_KEYS = "1234567890ts";
 
+/** @type {import("../vendor/vue.js").Component} */
 export const NameWindow = {
   name: "NameWindow",
   components: { Window },
@@ -55,6 +56,7 @@ export const NameWindow = {
   },
 };
 
+/** @type {import("../vendor/vue.js").Component} */
 export const EventWindow = {
   name: "EventWindow",
   components: { Window },

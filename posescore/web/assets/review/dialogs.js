@@ -5,7 +5,10 @@ import { keyName, shown } from "../common/keys.js";
 import { Window } from "../common/windows.js";
 import { DISMISS_REASONS, KINDS } from "../common/words.js";
 
-/** Change a proposal, or add an award that was missed. */
+/**
+ * Change a proposal, or add an award that was missed.
+ * @type {import("../vendor/vue.js").Component}
+ */
 export const AwardWindow = {
   name: "AwardWindow",
   components: { Window },
@@ -69,6 +72,7 @@ export const AwardWindow = {
   },
 };
 
+/** @type {import("../vendor/vue.js").Component} */
 export const DismissWindow = {
   name: "DismissWindow",
   components: { Window },
@@ -104,6 +108,7 @@ export const DismissWindow = {
   },
 };
 
+/** @type {import("../vendor/vue.js").Component} */
 export const GoWindow = {
   name: "GoWindow",
   components: { Window },
@@ -130,6 +135,7 @@ export const GoWindow = {
   },
 };
 
+/** @type {import("../vendor/vue.js").Component} */
 export const KeysWindow = {
   name: "KeysWindow",
   components: { Window },

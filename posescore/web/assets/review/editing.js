@@ -14,6 +14,7 @@ const IN_TURN = new Set([
   "next", "previous",
 ]);
 
+/** @type {import("../vendor/vue.js").Component} */
 export const editing = {
   /** True where the action waits for the edit on its way. */
   waits(id) {
@@ -43,7 +44,7 @@ export const editing = {
   /** Where nothing waits for a word here, it only goes on: so one key walks through a match. */
   async confirmAndGoOn() {
     const proposal = this.proposal;
-    const open = proposal && proposal.still_proposed && !proposal.decision;
+    const open = proposal?.still_proposed && !proposal.decision;
     if (open && !(await this.edit({ kind: "confirm", proposal: proposal.id }))) return;
     this.goToNeed(1);
   },

@@ -12,7 +12,10 @@ const SIGN_WORDS = { yes: "Seen", no: "Not met", unknown: "Cannot tell" };
 
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
-/** Frames with skeletons; pressing one shows it in the footage. */
+/**
+ * Frames with skeletons; pressing one shows it in the footage.
+ * @type {import("../vendor/vue.js").Component}
+ */
 export const StillRow = {
   name: "StillRow",
   props: {
@@ -51,7 +54,10 @@ export const StillRow = {
   },
 };
 
-/** How sure all of it together is, and which part of it least. */
+/**
+ * How sure all of it together is, and which part of it least.
+ * @type {import("../vendor/vue.js").Component}
+ */
 export const HowSure = {
   name: "HowSure",
   props: { proposal: { type: Object, required: true } },
@@ -68,7 +74,10 @@ export const HowSure = {
   },
 };
 
-/** The positions that led there, in the trade's words with plain ones beside, and what happened in between. */
+/**
+ * The positions that led there, in the trade's words with plain ones beside, and what happened in between.
+ * @type {import("../vendor/vue.js").Component}
+ */
 export const PathThere = {
   name: "PathThere",
   props: { proposal: { type: Object, required: true }, names: { type: Object, required: true } },
@@ -97,7 +106,10 @@ export const PathThere = {
   methods: { text: clockText },
 };
 
-/** Every published criterion, what was seen and how sure; a person can say it was otherwise. */
+/**
+ * Every published criterion, what was seen and how sure; a person can say it was otherwise.
+ * @type {import("../vendor/vue.js").Component}
+ */
 export const CriterionList = {
   name: "CriterionList",
   props: {
@@ -142,7 +154,10 @@ export const CriterionList = {
 /** Keys that mean in the window what they mean on the page. */
 const KEYS_HERE = new Set(["confirm", "confirm_on", "change", "dismiss", "reopen", "undo", "redo", "above", "below", "next", "previous", "evidence"]);
 
-/** Everything of one proposal side by side, for a crew around one screen; it can be decided here. */
+/**
+ * Everything of one proposal side by side, for a crew around one screen; it can be decided here.
+ * @type {import("../vendor/vue.js").Component}
+ */
 export const EvidenceWindow = {
   name: "EvidenceWindow",
   components: { CriterionList, HowSure, PathThere, StillRow, Window },

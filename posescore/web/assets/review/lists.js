@@ -4,6 +4,7 @@
 import { clockText } from "../common/clock.js";
 import { EVENTS, POSITIONS, sureText } from "../common/words.js";
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "MatchLists",
   props: {

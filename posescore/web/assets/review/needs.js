@@ -2,7 +2,15 @@
 
 import { DOUBTFUL_BELOW, FINDINGS, POSITIONS, stateOf, sureText } from "../common/words.js";
 
-/** `looked` holds the ids of doubtful places that were already looked at in this window. */
+/**
+ * @typedef {{id: string, time_s: number, from_s: number, text: string, proposal?: string, look_s?: number, swap?: boolean}} Need
+ */
+
+/**
+ * @param {Review} review
+ * @param {Set<string>} looked ids of doubtful places that were already looked at in this window
+ * @returns {Need[]}
+ */
 export function needs(review, looked) {
   const open = review.proposals
     .filter((proposal) => stateOf(proposal) === "undecided")
@@ -21,7 +29,13 @@ export function needs(review, looked) {
     .sort((a, b) => a.time_s - b.time_s);
 }
 
-/** The next (or, with -1, the previous) need after `current`, around the end of the match. */
+/**
+ * The next (or, with -1, the previous) need after `current`, around the end of the match.
+ * @param {Need[]} list
+ * @param {string | null} current
+ * @param {number} timeS
+ * @param {1 | -1} direction
+ */
 export function nextNeed(list, current, timeS, direction) {
   if (!list.length) return null;
   const at = list.findIndex((need) => need.id === current);

@@ -4,6 +4,7 @@ import { clockText } from "../common/clock.js";
 import { CriterionList, HowSure, PathThere, StillRow } from "./evidence.js";
 import { KINDS, STATE_WORDS, answersTo, pays, shortWorth, stateOf, sureText, worth } from "../common/words.js";
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "ProposalList",
   components: { CriterionList, HowSure, PathThere, StillRow },

@@ -17,7 +17,7 @@ import MatchStrip from "../common/strip.js";
 import { template } from "./template.js";
 import { TrackReader } from "../common/track.js";
 import { PlayBar, keepAuthor, keptAuthor, watching } from "../common/watching.js";
-import { KINDS, POSITIONS, STATE_WORDS, pays, stateOf, sureText, upperText } from "../common/words.js";
+import { KINDS, POSITIONS, STATE_WORDS, stateOf, sureText, upperText } from "../common/words.js";
 
 const CORRECTIONS = {
   begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
@@ -31,9 +31,10 @@ const ONLY = [
   { id: "all", text: "All", has: () => true },
   { id: "points", text: "Points", has: (award) => award.points > 0 },
   { id: "near", text: "Nearly or none", has: (award) => award.points === 0 },
-  { id: "open", text: "Waiting", has: (award, proposal) => !proposal.decision },
+  { id: "open", text: "Waiting", has: (_award, proposal) => !proposal.decision },
 ];
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "ReviewRoom",
   mixins: [watching(ACTIONS)],
@@ -140,7 +141,7 @@ export default {
   created() {
     this.waiting = []; // actions that came while an edit was on its way
     this.corrections = Object.entries(CORRECTIONS).map(([id, short]) => ({
-      id, short, text: ACTIONS.find((action) => action.id === id).text,
+      id, short, text: ACTIONS.find((action) => action.id === id)?.text,
     }));
     this.load();
   },
@@ -185,7 +186,7 @@ export default {
     },
     findPlace() {
       try {
-        const [index, selected] = JSON.parse(sessionStorage.getItem(this.placeKey)) ?? [];
+        const [index, selected] = JSON.parse(sessionStorage.getItem(this.placeKey) ?? "[]");
         if (this.review.proposals.some((proposal) => proposal.id === selected)) this.selected = selected;
         if (index > 0) this.$refs.stage.goTo(index);
       } catch {
@@ -272,7 +273,7 @@ export default {
       this.$refs.stage.goToTime(this.proposal.look_s);
     },
     isOf(only, proposal) {
-      return ONLY.find((one) => one.id === only).has({ ...proposal, ...proposal.decided_award }, proposal);
+      return ONLY.find((one) => one.id === only)?.has({ ...proposal, ...proposal.decided_award }, proposal);
     },
     nextOnly() {
       const at = ONLY.findIndex((one) => one.id === this.only);

@@ -4,6 +4,7 @@
 // Ways to end that no count of points shows.
 const ENDINGS = ["submission", "disqualification"];
 
+/** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "ScoreBoard",
   props: {
@@ -46,7 +47,7 @@ export default {
       const result = this.review.result;
       if (result && ENDINGS.includes(result.by)) return `Confirmed: ${result.why}`;
       if (result && this.allDecided) return `If it ends so: ${result.why}`;
-      for (const [what, sign] of [["points", 1], ["advantages", 1], ["penalties", -1]]) {
+      for (const { what, sign } of [{ what: "points", sign: 1 }, { what: "advantages", sign: 1 }, { what: "penalties", sign: -1 }]) {
         const lead = sign * (confirmed.A[what] - confirmed.B[what]);
         if (lead) return `Confirmed: ${this.names[lead > 0 ? "A" : "B"]} ahead by ${Math.abs(lead)} ${what}.`;
       }
