@@ -214,6 +214,30 @@ def test_details_that_cannot_be_are_refused_and_the_file_stays(
     assert empty.match(1).info.title == "Semi final"
 
 
+def test_a_change_touches_only_what_it_names(here: TestClient, empty: Library, clip: Path) -> None:
+    good(here.post("/api/matches", json={**DETAILS, "path": str(clip), "analyse": False}))
+    good(here.patch("/api/matches/1", json={"athlete_b": {"belt": "purple"}, "note": " seen "}))
+    before = empty.match(1).info
+    assert (before.athlete_b.name, before.athlete_b.belt) == ("Noa Berg", "purple")
+    assert (before.title, before.event, before.note) == ("Semi final", "Lakeside Cup", "seen")
+    assert before.division == DETAILS["division"]
+    good(here.patch("/api/matches/1", json={"held_on": None, "division": None, "title": " "}))
+    info = empty.match(1).info
+    assert (info.held_on, info.division, info.title) == (None, None, "Semi final")
+    assert (info.mat, info.footage) == ("3", before.footage)
+    good(here.patch("/api/matches/1", json={}))
+    assert empty.match(1).info == info
+
+
+def test_a_change_of_an_analysed_match_leaves_its_scoring_alone(
+    client: TestClient, library: Library
+) -> None:
+    before = library.log(1)
+    row = good(client.patch("/api/matches/1", json={"title": "The final"}))
+    assert row["title"] == "The final"
+    assert library.log(1) == before
+
+
 def test_a_folder_is_looked_through(here: TestClient, clip: Path) -> None:
     body = good(here.post("/api/footage/scan", json={"path": str(clip.parent)}))
     assert body == {

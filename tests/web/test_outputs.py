@@ -11,6 +11,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from posescore.library.jobs import JobState
+from posescore.library.library import Library
+from posescore.web.app import create_app
 from posescore.web.jobs.outputs import MOST_KEPT
 
 URL = "/api/matches/1"
@@ -92,3 +94,13 @@ def test_the_oldest_outputs_are_forgotten(client: TestClient, count: int) -> Non
         client.post(f"/api/outputs/{made['id']}/stop")
     assert len(client.get(f"{URL}/outputs").json()) == MOST_KEPT
     assert client.get("/api/outputs/1").status_code == 404
+
+
+def test_a_library_to_look_at_has_outputs_too(library: Library) -> None:
+    with (
+        Library(library.folder, read_only=True) as looked_at,
+        TestClient(create_app(looked_at), base_url="http://127.0.0.1:7460") as client,
+    ):
+        _, html = content(client, "report-html")
+    assert html.startswith(b"<!DOCTYPE html>")
+    assert not (library.folder / "outputs").exists()

@@ -11,13 +11,7 @@ from fastapi.responses import Response
 from pydantic import BaseModel
 
 from posescore.errors import InputError
-from posescore.export.across import (
-    COLUMNS,
-    across_csv,
-    across_json,
-    across_matches,
-    athletes_of,
-)
+from posescore.export.across import COLUMNS, across_csv, across_json, across_matches, athletes_of
 from posescore.library.library import Library
 from posescore.web.api.export import plain_stem
 

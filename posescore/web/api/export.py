@@ -38,10 +38,8 @@ def export_router(library: Library) -> APIRouter:
         """The log as a download named after the match."""
         text = export_text(library, match_id, format_name, opinion)
         name = f"{file_stem(library.match(match_id))}{SUFFIXES[format_name]}"
-        headers = {
-            "Content-Disposition": f'attachment; filename="{name}"',
-            "Cache-Control": "no-store",
-        }
+        saved = f'attachment; filename="{name}"'
+        headers = {"Content-Disposition": saved, "Cache-Control": "no-store"}
         return Response(text.encode(), media_type=MEDIA_TYPES[format_name], headers=headers)
 
     return router

@@ -19,6 +19,7 @@ from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.store.storage import sentences
 from posescore.web.api.schemas import Out
+from posescore.web.api.views import fields_of
 from posescore.web.guard import is_loopback
 
 PIECE_BYTES: Final = 4 * 2**20
@@ -63,14 +64,8 @@ class AnnounceIn(BaseModel):
     size_bytes: int = Field(ge=0)
 
 
-class AnnouncedOut(BaseModel):
-    """Where to send it."""
-
-    key: str
-
-
-class SentOut(BaseModel):
-    """A file that has come, whole."""
+class SendingOut(BaseModel):
+    """Under which key to send a file, and how much of it is here."""
 
     key: str
     size_bytes: int
@@ -94,16 +89,8 @@ def footage_router(library: Library, arrivals: Arrivals) -> APIRouter:
         """Videos in a folder of this computer and in the folders below; nothing is added yet."""
         check_asks_from_here(request)
         found, more = videos_in(library, where.path)
-        videos = [
-            FoundOut(
-                path=str(one.path),
-                name=one.path.name,
-                size_bytes=one.size_bytes,
-                match_id=one.match_id,
-            )
-            for one in found
-        ]
-        return ScanOut(videos=videos, more=more)
+        videos = [{**fields_of(one), "path": str(one.path), "name": one.path.name} for one in found]
+        return ScanOut.model_validate({"videos": videos, "more": more})
 
     _add_sending(router, arrivals)
     return router
@@ -111,12 +98,12 @@ def footage_router(library: Library, arrivals: Arrivals) -> APIRouter:
 
 def _add_sending(router: APIRouter, arrivals: Arrivals) -> None:
     @router.post("/footage", summary="Announce a file to send")
-    def announce(file: Annotated[AnnounceIn, Body()]) -> AnnouncedOut:
+    def announce(file: Annotated[AnnounceIn, Body()]) -> SendingOut:
         """Ask whether a file can be taken before it is sent."""
-        return AnnouncedOut(key=arrivals.announce(file.name, file.size_bytes))
+        return SendingOut(key=arrivals.announce(file.name, file.size_bytes), size_bytes=0)
 
     @router.put("/footage/{key}", summary="Send the announced file")
-    async def receive(key: str, request: Request) -> SentOut:
+    async def receive(key: str, request: Request) -> SendingOut:
         """The bytes of an announced file as the body; they go to the disk as they come."""
         expected = int(request.headers.get("content-length") or 0)
         try:
@@ -127,7 +114,7 @@ def _add_sending(router: APIRouter, arrivals: Arrivals) -> None:
         if expected and size != expected:
             arrivals.forget(key)
             raise InputError("The file came only in part: send it again.")
-        return SentOut(key=key, size_bytes=size)
+        return SendingOut(key=key, size_bytes=size)
 
     @router.delete("/footage/{key}", summary="Do not keep it", status_code=204)
     def forget(key: str) -> None:

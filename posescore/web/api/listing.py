@@ -222,9 +222,7 @@ def row_of(library: Library, match_id: int) -> RowOut:
 def row_out(library: Library, line: Line, queue: Sequence[Job]) -> RowOut:
     """A line of the list, as sent."""
     match, standing = line.match, line.standing
-    rules, division = match.info.rules, match.info.division
-    if standing is not None:
-        rules, division = standing.rules, standing.division
+    rules, division = (standing or match.info).rules, (standing or match.info).division
     made = match_out(match).model_dump() | {
         "rules": rules,
         "division": dict(division) if division else None,

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Body, Response
 from pydantic import TypeAdapter, WithJsonSchema
 
+from posescore.export.summary import curve_of
 from posescore.library.analysis import Analysis
 from posescore.library.library import Library
 from posescore.library.match import Match
@@ -101,10 +102,15 @@ def _review_out(
         "holds": [views.hold_out(kept) for kept in review.holds],
         "events": [views.event_out(kept) for kept in review.events],
         "proposals": proposals_out(review, match),
-        "score": views.score_out(review),
-        "curve": views.curve_out(review),
+        "score": {
+            "confirmed": views.tallies(review.confirmed_score),
+            "proposed": views.tallies(review.proposed_score),
+        },
+        "curve": curve_of([item.award for item in review.items if item.award], review),
         "result": views.result_out(review.confirmed_result, match.info.names),
-        "findings": views.findings_out(review),
+        "findings": [
+            {**views.fields_of(f), **views.fields_of(f.interval)} for f in review.findings
+        ],
         "set_aside": [aside.why for aside in review.set_aside],
         "match_clock": views.match_clock_out(review),
         "values": dict(review.rule_set.points),

@@ -95,12 +95,12 @@ def pack_chunk(track: PairTrack, number: int) -> bytes:
     """
     rows = slice(number * CHUNK_ROWS, (number + 1) * CHUNK_ROWS)
     size_px = np.asarray(track.picture_size_px, dtype=np.float64)
-    share = track.keypoints_px[rows] / size_px - 0.5
-    missing = ~np.isfinite(share).all(axis=-1, keepdims=True)
-    places = np.where(missing, 0.0, np.clip(share, -1.0, 1.0)) * _FULL
+    fraction = track.keypoints_px[rows] / size_px - 0.5
+    missing = ~np.isfinite(fraction).all(axis=-1, keepdims=True)
+    places = np.where(missing, 0.0, np.clip(fraction, -1.0, 1.0)) * _FULL
     packed = np.where(missing, MISSING, np.rint(places)).astype("<i2")
     confidence = np.nan_to_num(track.keypoint_confidence[rows], nan=0.0)
-    sure = np.rint(np.clip(confidence, 0.0, 1.0) * 255).astype(np.uint8)
+    confidence_255 = np.rint(np.clip(confidence, 0.0, 1.0) * 255).astype(np.uint8)
     frames = track.frame_index[rows].astype("<i4")
     head = np.uint32(len(frames)).astype("<u4").tobytes()
-    return b"".join((head, frames.tobytes(), packed.tobytes(), sure.tobytes()))
+    return b"".join((head, frames.tobytes(), packed.tobytes(), confidence_255.tobytes()))

@@ -7,7 +7,6 @@ from dataclasses import fields
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from posescore.export.summary import curve_of
 from posescore.library.jobs import Job
 from posescore.library.match import Match
 from posescore.library.review.entries import Entry, ReviewHold
@@ -59,20 +58,9 @@ def entry_words(entry: Entry | None) -> str | None:
     return None if entry is None or entry.edit is None else entry.edit.words
 
 
-def score_out(review: Review) -> schemas.ScoreOut:
-    """Both scores."""
-    confirmed, proposed = _tallies(review.confirmed_score), _tallies(review.proposed_score)
-    return schemas.ScoreOut.model_validate({"confirmed": confirmed, "proposed": proposed})
-
-
-def _tallies(score: Mapping[Athlete, Tally]) -> dict[Athlete, Tally]:
+def tallies(score: Mapping[Athlete, Tally]) -> dict[Athlete, Tally]:
+    """A score with both athletes in it."""
     return {athlete: score.get(athlete, Tally()) for athlete in Athlete}
-
-
-def curve_out(review: Review) -> list[schemas.ScoreStepOut]:
-    """Confirmed points over time."""
-    standing = [item.award for item in review.items if item.award is not None]
-    return [schemas.ScoreStepOut.model_validate(step) for step in curve_of(standing, review)]
 
 
 def result_out(result: Result | None, names: Mapping[Athlete, str]) -> schemas.ResultOut | None:
@@ -100,14 +88,6 @@ def event_out(kept: ReviewEvent) -> schemas.EventOut:
     """An event as it stands."""
     made = {**fields_of(kept.event), "id": kept.key, "by_person": kept.entry_id is not None}
     return schemas.EventOut.model_validate(made)
-
-
-def findings_out(review: Review) -> list[schemas.FindingOut]:
-    """What may be wrong with the track."""
-    return [
-        schemas.FindingOut.model_validate({**fields_of(each), **fields_of(each.interval)})
-        for each in review.findings
-    ]
 
 
 def match_clock_out(review: Review) -> schemas.MatchClockOut:

@@ -10,7 +10,7 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
@@ -85,54 +85,32 @@ def _teller(table: JobTable, job_id: int) -> Callable[[int, int], None]:
 
 
 def _written(job: Job, out: Path, progress: Callable[[int, int], None]) -> None:
-    how = job.settings
-    common = {
-        "opinion": how["opinion"],
-        "showing": Showing(skeletons=bool(how["skeletons"]), hide_faces=bool(how["hide_faces"])),
-        "progress": progress,
-    }
-    library = Library(Path(str(how["library"])), read_only=bool(how["read_only"]))
-    with library:
-        _WRITE[OutputKind(str(how["kind"]))](library, job, out, common)
+    how, kind = job.settings, OutputKind(str(job.settings["kind"]))
+    showing = Showing(skeletons=bool(how["skeletons"]), hide_faces=bool(how["hide_faces"]))
+    common: dict[str, Any] = {"showing": showing, "progress": progress, "opinion": how["opinion"]}
+    of_what: dict[str, Any] = {"proposed": bool(how["proposed"])}
+    with Library(Path(str(how["library"])), read_only=bool(how["read_only"])) as library:
+        if kind in (OutputKind.REPORT_HTML, OutputKind.REPORT_PDF):
+            from posescore.export.report import write_report
 
+            write_report(library, job.match_id, out, **common)
+        elif kind is OutputKind.FILM:
+            from posescore.export.clips import write_annotated
 
-def _report(library: Library, job: Job, out: Path, common: Mapping[str, Any]) -> None:
-    from posescore.export.report import write_report
+            write_annotated(library, job.match_id, out, **common)
+        elif kind is OutputKind.LESSON:
+            from posescore.export.lesson import write_lesson
 
-    write_report(library, job.match_id, out, **common)
+            write_lesson(library, job.match_id, out, **common, **of_what)
+        else:
+            from posescore.export.clips import write_clips
 
+            with tempfile.TemporaryDirectory(dir=out.parent) as folder:
+                clips = write_clips(library, job.match_id, Path(folder), **common, **of_what)
+                with ZipFile(out, "w", ZIP_STORED) as box:  # films do not shrink any further
+                    for clip in clips:
+                        box.write(clip, clip.name)
 
-def _lesson(library: Library, job: Job, out: Path, common: Mapping[str, Any]) -> None:
-    from posescore.export.lesson import write_lesson
-
-    proposed = bool(job.settings["proposed"])
-    write_lesson(library, job.match_id, out, proposed=proposed, **common)
-
-
-def _film(library: Library, job: Job, out: Path, common: Mapping[str, Any]) -> None:
-    from posescore.export.clips import write_annotated
-
-    write_annotated(library, job.match_id, out, **common)
-
-
-def _clips(library: Library, job: Job, out: Path, common: Mapping[str, Any]) -> None:
-    from posescore.export.clips import write_clips
-
-    proposed = bool(job.settings["proposed"])
-    with tempfile.TemporaryDirectory(dir=out.parent) as folder:
-        clips = write_clips(library, job.match_id, Path(folder), proposed=proposed, **common)
-        with ZipFile(out, "w", ZIP_STORED) as box:  # films do not shrink any further
-            for clip in clips:
-                box.write(clip, clip.name)
-
-
-_WRITE: Final[Mapping[OutputKind, Callable[[Library, Job, Path, Mapping[str, Any]], None]]] = {
-    OutputKind.REPORT_HTML: _report,
-    OutputKind.REPORT_PDF: _report,
-    OutputKind.CLIPS: _clips,
-    OutputKind.FILM: _film,
-    OutputKind.LESSON: _lesson,
-}
 
 if __name__ == "__main__":
     main()
