@@ -180,4 +180,4 @@ def test_the_measuring_of_the_pages_measures_everything(browser: Browser, server
     assert min(speed.all_keys_ms) > 0
     assert speed.frames == 60
     assert 0 < speed.with_skeletons <= speed.frames
-    assert len(speed.overlay_ms) == speed.frames
+    assert 0 < len(speed.overlay_ms) <= speed.frames
