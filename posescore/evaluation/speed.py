@@ -19,11 +19,14 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.analysis.pipeline import Request, analyze, pose_pass, read_positions, silent
+from posescore.analysis.job import analyze_now
+from posescore.analysis.pipeline import pose_pass, read_positions
 from posescore.errors import OwnFailureError
+from posescore.footage.encoding import write_film
 from posescore.footage.joining import repeated
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.library.library import Library
+from posescore.library.match import MatchInfo
 from posescore.pose.coco import track_from_coco
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.pose.estimators.fused_estimator import FusedEstimator
@@ -124,11 +127,10 @@ def pipeline_ratio(excerpt_s: float = 12.0) -> Iterator[Figure]:
 
 
 def _times(video: Path, estimator: _TimedMediaPipe | _TimedFused) -> tuple[float, float]:
-    request = Request(video)
-    read_positions(pose_pass(open_footage(video), estimator, request, None, silent))
+    read_positions(pose_pass(Footage(video), estimator))
     estimator.pictures.clear()
     started = time.perf_counter()
-    read_positions(pose_pass(open_footage(video), estimator, request, None, silent))
+    read_positions(pose_pass(Footage(video), estimator))
     whole_s = time.perf_counter() - started
     started = time.perf_counter()
     estimator.again()
@@ -140,7 +142,7 @@ def _times(video: Path, estimator: _TimedMediaPipe | _TimedFused) -> tuple[float
 def long_track(duration_s: float = TEN_MINUTES_S) -> PairTrack:
     """The sample match's true keypoints, repeated to a length."""
     path = shipped("sample_video", "keypoints.json")
-    clock = open_footage(shipped("sample_video", "match.mp4")).clock()
+    clock = Footage(shipped("sample_video", "match.mp4")).clock()
     track = track_from_coco(path, clock=clock)
     times = int(np.ceil(duration_s / track.end_s))
     rows = np.tile(np.arange(len(track)), times)
@@ -215,12 +217,9 @@ def _analyse_thinly(video: Path, library: Path) -> list[str]:
 def analyse_thinly(video: str, library_folder: str) -> None:
     """Analyse a video with few questions to the networks, in a process that is measured."""
     estimator, track_file = _Thinned(THINNED), Path(video).with_suffix(".parquet")
-    write_track(
-        pose_pass(open_footage(Path(video)), estimator, Request(Path(video)), None, silent),
-        track_file,
-    )
+    write_track(pose_pass(Footage(video), estimator), track_file)
     with Library(Path(library_folder)) as library:
-        analyze(Request(Path(video), track_file=track_file), library)
+        analyze_now(library, Path(video), MatchInfo("Thin"), {"track_file": str(track_file)})
     estimator.close()
 
 
@@ -268,7 +267,7 @@ def sample_match() -> Iterator[Figure]:
     the clock's says more about that work.
     """
     video = shipped("sample_video", "match.mp4")
-    length_s = open_footage(video).clock().end_s
+    length_s = Footage(video).clock().end_s
     with tempfile.TemporaryDirectory() as folder:
         taken = _run_of(_analyse_command(video, Path(folder)))
     load = os.getloadavg()[0]
@@ -276,6 +275,87 @@ def sample_match() -> Iterator[Figure]:
     yield Figure("sample match, time over its own", taken.wall_s / length_s, "x", 0.5)
     yield Figure("sample match, processor time over its own", taken.processor_s / length_s, "x")
     yield Figure("sample match, peak memory", taken.peak_mb, "MB")
+
+
+@dataclass(frozen=True, slots=True)
+class Camera:
+    """What a film is like that some camera makes."""
+
+    name: str
+    size_px: tuple[int, int]
+    frames_per_s: int
+    encoder: str
+    quality: int
+    limit: float
+
+
+PHONE: Final = Camera("4K at 60 frames in HEVC", (3840, 2160), 60, "libx265", 21, 1.2)
+CAMERA: Final = Camera("1080p at 30 frames in H.264", (1920, 1080), 30, "libx264", 21, 0.6)
+FILM_S: Final = 15.0
+GRAIN: Final = 3.0
+"""Standard deviation of the noise laid over the sample match, of 255: rendered pictures alone are
+so clean that decoding them costs a third of what a camera's cost."""
+
+
+def phone_film() -> Iterator[Figure]:
+    """``posescore analyze`` on what a phone films at its best, copy for the browser and all."""
+    yield from _whole_program(PHONE, "mp4")
+
+
+def camera_film() -> Iterator[Figure]:
+    """The same on full HD: as a browser plays it, and in a container that it does not play."""
+    yield from _whole_program(CAMERA, "mp4")
+    yield from _whole_program(CAMERA, "mov")
+
+
+def _whole_program(camera: Camera, suffix: str) -> Iterator[Figure]:
+    """Analyse a film from nothing, and decode it bare before and after, for the machine's mood."""
+    with tempfile.TemporaryDirectory() as folder:
+        video = Path(folder) / f"film.{suffix}"
+        write_grainy(video, camera, FILM_S)
+        bare = [_bare(video)]
+        taken = _run_of(_analyse_command(video, Path(folder) / "library"))
+        bare.append(_bare(video))
+    bare_s, bare_processor_s = (float(np.mean(times)) for times in zip(*bare, strict=True))
+    name = f"{camera.name}, .{suffix}"
+    yield Figure(f"{name}, bare decoding over its length", bare_s / FILM_S, "x")
+    yield Figure(f"{name}, whole program over its length", taken.wall_s / FILM_S, "x", camera.limit)
+    yield Figure(f"{name}, whole program over bare decoding", taken.wall_s / bare_s, "x")
+    processor = taken.processor_s / bare_processor_s
+    yield Figure(f"{name}, whole program over bare decoding, processor time", processor, "x")
+    yield Figure(f"{name}, processor time over its length", taken.processor_s / FILM_S, "x")
+    yield Figure(f"{name}, peak memory", taken.peak_mb, "MB")
+
+
+def write_grainy(video: Path, camera: Camera, duration_s: float) -> None:
+    """The first seconds of the sample match as a camera would give them: larger, and with noise."""
+    noise = np.random.default_rng(0).normal(0, GRAIN, (8, 720, 1280, 3)).round().astype(np.int16)
+    count = round(duration_s * camera.frames_per_s)
+
+    def pictures() -> Iterator[tuple[float, Picture]]:
+        done = 0
+        for frame in Footage(shipped("sample_video", "match.mp4")).frames():
+            while done < count and done / camera.frames_per_s < frame.time_s + 1 / 30 - 1e-6:
+                grainy = np.clip(frame.picture + noise[done % len(noise)], 0, 255)
+                yield done / camera.frames_per_s, grainy.astype(np.uint8)
+                done += 1
+            if done >= count:
+                return
+
+    write_film(
+        video, pictures(), duration_s, camera.size_px, quality=camera.quality,
+        key_every=camera.frames_per_s, preset="ultrafast", encoder=camera.encoder,
+    )  # fmt: skip
+
+
+def _bare(video: Path) -> tuple[float, float]:
+    """Seconds and processor seconds of decoding every frame, with nothing done to it."""
+    footage = Footage(video)
+    footage.clock()
+    started, began = time.perf_counter(), time.process_time()
+    for _ in footage.decoded():
+        pass
+    return time.perf_counter() - started, time.process_time() - began
 
 
 def help_time() -> Iterator[Figure]:
@@ -328,16 +408,19 @@ def _long_match(folder: Path) -> int:
     video, track_file = folder / "ten minutes.mp4", folder / "ten minutes.parquet"
     repeated(shipped("sample_video", "match.mp4"), video, TEN_MINUTES_S)
     # One frame fewer: the cut may fall between frames that are stored out of order.
-    ends_s = float(open_footage(video).clock().pts_s[-2])
+    ends_s = float(Footage(video).clock().pts_s[-2])
     write_track(long_track(ends_s), track_file)
     with Library(folder / "library") as library:
-        return analyze(Request(video, track_file=track_file), library).id
+        kept = {"track_file": str(track_file)}
+        return analyze_now(library, video, MatchInfo("Ten minutes"), kept).id
 
 
 MEASURES: Final[dict[str, Callable[[], Iterator[Figure]]]] = {
     "help": help_time,
     "pipeline": pipeline_ratio,
     "match": sample_match,
+    "phone": phone_film,
+    "full-hd": camera_film,
     "after": after_the_pose_pass,
     "pages": pages,
     "memory": peak_memory,
@@ -345,5 +428,5 @@ MEASURES: Final[dict[str, Callable[[], Iterator[Figure]]]] = {
 }
 """What can be measured. ``whole-memory`` analyses twelve minutes of footage and takes that long."""
 
-USUAL: Final = ("help", "pipeline", "match", "after", "pages", "memory")
+USUAL: Final = ("help", "pipeline", "match", "phone", "full-hd", "after", "pages", "memory")
 """The parts that are measured where none is named."""

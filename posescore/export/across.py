@@ -22,9 +22,9 @@ from statistics import mean
 from typing import Any, Final
 
 from posescore.errors import InputError, NotFoundError
-from posescore.export.export import put
 from posescore.export.rows import ROUNDING_S
 from posescore.export.tables import csv_text
+from posescore.footage.atomic import write_whole
 from posescore.holds.event import EventName
 from posescore.holds.hold import Hold
 from posescore.library.library import Library
@@ -376,12 +376,12 @@ def write_across(library: Library, name: str, out: Path) -> list[Path]:
     if suffix == ".html":
         from posescore.export.across_page import across_html
 
-        put(out, across_html(across).encode("utf-8"))
+        write_whole(out, across_html(across).encode("utf-8"))
         return [out]
     if suffix == ".json":
-        put(out, across_json(across).encode("utf-8"))
+        write_whole(out, across_json(across).encode("utf-8"))
         return [out]
     texts = {out.with_suffix(f".{table}.csv"): across_csv(across, table) for table in COLUMNS}
     for path, text in texts.items():
-        put(path, text.encode("utf-8"))
+        write_whole(path, text.encode("utf-8"))
     return list(texts)

@@ -15,15 +15,15 @@ from typing import Final
 
 from posescore.errors import InputError
 from posescore.export.evidence import Still, look_at
-from posescore.export.report import Progress, silent
 from posescore.export.rows import ROUNDING_S, LogLine, frame_at, speak
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import summary_of
 from posescore.export.words import kind_of
 from posescore.footage.atomic import replacing, storage_error
 from posescore.footage.drawing import Picture
-from posescore.footage.encoding import write_h264_timed
+from posescore.footage.encoding import write_film
 from posescore.library.library import Library
+from posescore.terms import Progress, silent
 
 BEFORE_S: Final = 5.0
 """Enough to see how a position came about; the three seconds that count lie inside."""
@@ -56,7 +56,7 @@ def write_clips(
     showing
         Skeletons and hidden faces; :mod:`posescore.export.faces` says what hiding cannot do.
     progress
-        Called with frames done and all frames; what it raises ends the work, and then nothing
+        Told of frames done and all frames; what it raises ends the work, and then nothing
         of it is left behind.
 
     Returns
@@ -162,7 +162,7 @@ def _stretch(
 def _counting(progress: Progress, total: int) -> Iterator[None]:
     """Each step reports one frame more."""
     for done in range(1, total + 1):
-        progress(done, total)
+        progress("filming", done, total)
         yield
 
 
@@ -187,4 +187,4 @@ def write_stretch(
             yield frame.time_s - starts_s, picture
 
     size_px = size_px or shots.footage.size_px
-    write_h264_timed(path, pictures(), ends_s - starts_s, size_px, quality)
+    write_film(path, pictures(), ends_s - starts_s, size_px, quality=quality)

@@ -10,16 +10,16 @@ from typing import Final
 
 from posescore.errors import InputError
 from posescore.export.clips import write_stretch
-from posescore.export.export import put
-from posescore.export.report import FACES_HIDDEN, Progress, page, shots_or_why, silent
+from posescore.export.report import FACES_HIDDEN, page, shots_or_why
 from posescore.export.rows import LogLine, frame_at
 from posescore.export.sentences import lesson_lines, two_sentences
 from posescore.export.shots import USUAL, Shots, Showing
 from posescore.export.telling import Told, data_address, tell
 from posescore.export.words import standing_words
+from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.library.review.review import Review
-from posescore.terms import Athlete
+from posescore.terms import Athlete, Progress, silent
 
 CLIP_S: Final = 5.0
 """A clip ends at its moment and starts so long before."""
@@ -100,7 +100,7 @@ def write_lesson(
         has_clips=clips,
         shown_text=FACES_HIDDEN if showing.hide_faces and shots is not None else "",
     )
-    put(out, text.encode("utf-8"))
+    write_whole(out, text.encode("utf-8"))
     return out
 
 
@@ -114,7 +114,7 @@ def _moments(
         clip = _clip(shots, told.look_frame) if shots is not None and clips else ""
         what, worth = two_sentences(line, names)
         made.append(Moment(told, what, worth, clip))
-        progress(done, len(lines))
+        progress("filming", done, len(lines))
     return made
 
 

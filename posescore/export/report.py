@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -14,7 +14,6 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from posescore import __version__
 from posescore.errors import InputError, NotFoundError
 from posescore.export.asks import sources_of
-from posescore.export.export import put
 from posescore.export.score_drawing import INK, Plot, plot_of, points_text
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import ScoreStep, Summary, summary_of
@@ -27,14 +26,12 @@ from posescore.export.words import (
     tally_words,
     waiting_words,
 )
+from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
 from posescore.library.store.plain import utf8
-from posescore.terms import Athlete
-
-Progress = Callable[[int, int], None]
-"""Called with the number of things done and of all things; what it raises stops the work."""
+from posescore.terms import Athlete, Progress, silent
 
 FACES_HIDDEN: Final = (
     "Both athletes' faces are hidden as far as their keypoints are right; the referee's and the "
@@ -43,10 +40,6 @@ FACES_HIDDEN: Final = (
 
 
 _NOT_IN_HTML: Final = re.compile(r"[\x00-\x08\x0b-\x0c\x0e-\x1f\x7f-\x9f\ufdd0-\ufdef\ufffe\uffff]")
-
-
-def silent(done: int, total: int) -> None:
-    """Report nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +125,7 @@ def report_of(
     def one_more() -> None:
         nonlocal done
         done += 1
-        progress(done, total)
+        progress("taking pictures", done, total)
 
     near = tell(summary.near, names, shots, review, one_more)
     known = {told.line.number: told for told in near}
@@ -247,7 +240,7 @@ def write_report(
     if suffix == ".pdf":
         from posescore.export.report_pdf import report_pdf
 
-        put(out, report_pdf(report))
+        write_whole(out, report_pdf(report))
     else:
-        put(out, report_html(report).encode("utf-8"))
+        write_whole(out, report_html(report).encode("utf-8"))
     return out

@@ -8,7 +8,7 @@ What only hindsight shows (:mod:`posescore.pose.tracking.postprocess`) is mended
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Final, Protocol
 
 import numpy as np
@@ -43,7 +43,7 @@ from posescore.pose.tracking.slots import (
     assign,
     pair_box,
 )
-from posescore.terms import Interval, Provenance, Step
+from posescore.terms import Interval, Progress, Provenance, Step, silent
 
 ANALYSED_FRAMES_PER_S: Final = 15.0
 """Frames a second that are searched unless told otherwise: every second one at 30. Between them
@@ -61,8 +61,10 @@ POOR: Final = 0.35
 a wrong place (an unnoticed cut, a swing of the camera): it then searches the whole picture too."""
 SEARCH_AGAIN_S: Final = 0.3
 """Seconds between two such searches: what is merely hard to see costs little more."""
-Progress = Callable[[int, int], None]
-"""Called with the number of frames done and the number of all frames."""
+SEARCHED_PX: Final = 1920
+"""Longer side of the pictures that are searched; keypoints are given in pixels of the footage. A
+judgement: the networks look at 256 pixels, and a pair that fills a seventh of the view still has
+more. Four times as many pixels of a larger film cost more than all the rest together."""
 
 
 class FrameSource(Protocol):
@@ -77,9 +79,15 @@ class FrameSource(Protocol):
         """The time of every frame."""
         ...
 
-    def frames(self, start: int = 0, step: int = 1) -> Iterator[Frame]:
-        """Frames in order."""
+    def frames(
+        self, start: int = 0, step: int = 1, longest_px: int | None = None
+    ) -> Iterator[Frame]:
+        """Frames in order, larger pictures scaled down to ``longest_px``."""
         ...
+
+
+STAGE: Final = "finding both athletes"
+"""What progress calls following."""
 
 
 def usual_step(clock: FrameClock) -> int:
@@ -91,7 +99,7 @@ def follow(
     footage: FrameSource,
     estimator: PairEstimator,
     *,
-    progress: Progress | None = None,
+    progress: Progress = silent,
     every: int | None = None,
     athlete_a_gi: str | None = None,
 ) -> PairTrack:
@@ -106,7 +114,7 @@ def follow(
         :class:`posescore.pose.estimators.detection.PeopleFinder` is asked for everyone in view,
         and gets a second, turned look for a missing athlete.
     progress
-        Called after every analysed frame.
+        Told after every analysed frame.
     every
         Search every so many frames; 1 searches all. Default: :func:`usual_step`.
     athlete_a_gi
@@ -132,21 +140,20 @@ def follow(
     step = every or usual_step(clock)
     rows = np.arange(0, len(clock), step)
     track = RawTrack.empty(rows, clock.pts_s[rows])
-    frames = with_next(ahead(with_cuts(footage.frames(step=step))))
+    frames = with_next(ahead(with_cuts(footage.frames(0, step, SEARCHED_PX))))
     with two_at_once(estimator) as both:
         finder = estimator if isinstance(estimator, PeopleFinder) else None
         follower = _Follower(both, finder, footage.size_px, athlete_a_gi, track)
         for (frame, is_cut), following in frames:
             following_picture = None if following is None else following[0].picture
             follower.look(frame.index // step, frame, is_cut, following_picture)
-            if progress is not None:
-                progress(min(frame.index + step, len(clock)), len(clock))
+            progress(STAGE, min(frame.index + step, len(clock)), len(clock))
         follower.finish()
     settings = {"every": step, "athlete_a_gi": athlete_a_gi, "version": FOLLOWING_VERSION}
     return _finished(follower, clock, footage.size_px, (estimator.step, Step("follow", settings)))
 
 
-FOLLOWING_VERSION: Final = 8
+FOLLOWING_VERSION: Final = 9
 """Rises when following changes what it gives for the same footage; part of a cached pose's key."""
 
 
@@ -158,6 +165,7 @@ def _finished(
     mend_sides(track)
     findings += missing_findings(track)
     points, confidence = spread(track, clock.pts_s)
+    points *= follower.scale
     return PairTrack(
         keypoints_px=points,
         keypoint_confidence=confidence,
@@ -183,6 +191,8 @@ class _Follower:
     ) -> None:
         self.track = track
         self.findings: list[Finding] = []
+        self.scale = np.ones(2, np.float32)
+        """Pixels of the footage for one of the searched pictures, across and down."""
         self._both = both
         self._following: Picture | None = None
         self._searched: Box | None = None
@@ -199,6 +209,7 @@ class _Follower:
         ``following`` is the picture of the frame to be searched next.
         """
         self._following = following
+        self.scale = np.divide(self._size_px, frame.picture.shape[1::-1], dtype=np.float32)
         if is_cut:
             self._cut(row, frame.time_s)
         if self._opening is not None:
@@ -267,7 +278,7 @@ class _Follower:
 
         An estimator of the pair is always told where the pair was: that spares it the search.
         """
-        width, height = self._size_px
+        width, height = self._size_px / self.scale
         if self._finder is None:
             return self._settled(box)
         if box is None or box.width_px * box.height_px > 0.6 * width * height:
