@@ -7,7 +7,6 @@ it.
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import sys
@@ -26,10 +25,9 @@ from posescore.footage.reading import Footage
 from posescore.library.adding import Added, add_footage
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
-from posescore.library.match import AthleteInfo, Match, MatchInfo
+from posescore.library.match import Match, MatchInfo
 from posescore.library.review.replay import division_of, rules_named
 from posescore.library.store.claims import QUEUE
-from posescore.resources import shipped
 from posescore.terms import Progress, silent
 
 if TYPE_CHECKING:  # heavy, and not needed to line up or stop a job
@@ -320,24 +318,6 @@ def analyze_now(
             if isinstance(error, StoppedError):
                 raise ConflictError("The analysis was stopped from the library page.") from error
             raise
-
-
-def sample_match() -> tuple[Path, MatchInfo]:
-    """The shipped sample match, with the invented names of its athletes."""
-    told = json.loads(shipped("sample_video", "truth.json").read_text("utf-8"))
-    a, b = (
-        AthleteInfo(who["name"], who["gi"], who["belt"])
-        for who in (told["athletes"][slot] for slot in "AB")
-    )
-    info = MatchInfo(
-        title=f"{a.name} and {b.name}",
-        athlete_a=a,
-        athlete_b=b,
-        event=told["event_name"],
-        division=told["division"],
-        rules=told["rules"],
-    )
-    return shipped("sample_video", "match.mp4"), info
 
 
 def _queued(library: Library, match: Match, settings: Mapping[str, object]) -> Job:

@@ -133,7 +133,7 @@ def _division(age: str | None, belt: str | None) -> dict[str, str] | None:
 @click.option("--port", type=int, help="Port of the review page.")
 def demo(library_folder: Path | None, no_serve: bool, no_open: bool, port: int | None) -> None:
     """Analyse the sample match, print its score log and open the review page."""
-    from posescore.analysis.job import sample_match
+    from posescore.analysis.sample import sample_match
     from posescore.cli.render import print_score_log
     from posescore.web.server import serve
 

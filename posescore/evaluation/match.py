@@ -15,8 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from posescore.analysis.job import sample_match
 from posescore.analysis.pipeline import USUAL, Analysis, Settings, read_positions, track_of
+from posescore.analysis.sample import sample_match
 from posescore.errors import InputError, NotFoundError
 from posescore.footage.reading import Footage
 from posescore.holds.hold import Hold

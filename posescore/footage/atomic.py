@@ -11,21 +11,24 @@ import stat
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Final
 
 from posescore.errors import StorageError
 
 
 def storage_error(path: Path, error: OSError) -> StorageError:
     """One sentence for a failed write: the file, what is wrong and what to do."""
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return StorageError(f"{path} cannot be written, the disk is full: free some space.")
-    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
-        return StorageError(f"{path} cannot be written, the folder is read-only: choose another.")
-    if error.errno in (errno.ENOENT, errno.ENOTDIR):
-        return StorageError(f"{path} cannot be written, its folder does not exist: make it first.")
-    if error.errno == errno.EISDIR:
-        return StorageError(f"{path} cannot be written, it is a folder: name a file.")
-    return StorageError(f"{path} cannot be written ({error.strerror or error}): try another place.")
+    said = next((why for numbers, why in _WHY if error.errno in numbers), None)
+    said = said or f" ({error.strerror or error}): try another place."
+    return StorageError(f"{path} cannot be written{said}")
+
+
+_WHY: Final = (
+    ((errno.ENOSPC, errno.EDQUOT), ", the disk is full: free some space."),
+    ((errno.EACCES, errno.EPERM, errno.EROFS), ", the folder is read-only: choose another."),
+    ((errno.ENOENT, errno.ENOTDIR), ", its folder does not exist: make it first."),
+    ((errno.EISDIR,), ", it is a folder: name a file."),
+)
 
 
 @contextlib.contextmanager

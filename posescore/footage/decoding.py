@@ -127,11 +127,11 @@ class Upright:
         by = 1.0 if longest_px is None else min(1.0, longest_px / longest)
         if by == 1.0 and multiple == 1:
             return self
-        sides = (
+        width_px, height_px = (
             max(multiple, round(side * by) // multiple * multiple)
             for side in (self.width_px, self.height_px)
         )
-        return Upright(*sides, self.rotation_deg)
+        return Upright(width_px, height_px, self.rotation_deg)
 
     def picture(self, frame: VideoFrame) -> NDArray[np.uint8]:
         """``(height, width, 3)`` uint8 RGB, upright, contiguous.

@@ -32,7 +32,7 @@ class Film:
     def add(self, frame: VideoFrame, time_s: float) -> None:
         """One frame more; instants rise, the first is 0."""
         frame.pts, frame.time_base = round(time_s * TICKS_PER_S), Fraction(1, TICKS_PER_S)
-        frame.pict_type = 0  # type: ignore[assignment]  # the encoder would copy the source's kind
+        frame.pict_type = 0  # else the encoder copies the source's kinds
         self._write(self._stream.encode(frame))
         self.count += 1
 
@@ -89,6 +89,7 @@ def film_of(
     rate = max(Fraction(1), Fraction(frames_per_s).limit_denominator(1001))
     with av.open(str(path), "w", format="mp4", options={"movflags": "faststart"}) as container:
         stream = container.add_stream(encoder, rate=rate)
+        assert isinstance(stream, VideoStream), f"{encoder} codes no pictures"
         stream.width, stream.height = (max(2, side // 2 * 2) for side in size_px)
         stream.pix_fmt = "yuv420p"
         # Without B-frames decoding and showing have one order, and the first frame is at 0.

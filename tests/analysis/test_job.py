@@ -352,5 +352,6 @@ def test_a_killed_analysis_goes_on_and_makes_the_whole_copy(
 def test_the_stages_are_those_that_are_told() -> None:
     told = set()
     for module in (pipeline, proxy, follow):
-        told |= set(re.findall(r'(?:progress\(|STAGE.* = )"([^"]+)"', Path(module.__file__).read_text()))
+        source = Path(str(module.__file__)).read_text("utf-8")
+        told |= set(re.findall(r'(?:progress\(|STAGE.* = )"([^"]+)"', source))
     assert told == set(PLAN)

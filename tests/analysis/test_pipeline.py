@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posescore.analysis.job import analyze_now, sample_match
+from posescore.analysis.job import analyze_now
 from posescore.analysis.pipeline import Settings, analyse, classify_file, pose_pass
+from posescore.analysis.sample import sample_match
 from posescore.errors import FootageError, InputError
 from posescore.evaluation.match import assess, degraded, read_truth
 from posescore.footage.encoding import write_film

@@ -12,7 +12,8 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from posescore.analysis.job import analyze_now, sample_match
+from posescore.analysis.job import analyze_now
+from posescore.analysis.sample import sample_match
 from posescore.evaluation.browser import chromium_path, headless_browser
 from posescore.library.library import Library
 from posescore.resources import shipped

@@ -70,11 +70,11 @@ def test_a_link_stays_a_link(tmp_path: Path) -> None:
 
 @POSIX
 def test_devices_and_pipes_are_written_into(tmp_path: Path) -> None:
-    before = os.stat("/dev/null").st_rdev
+    before = Path("/dev/null").stat().st_rdev
     check_writable(Path("/dev/null"))
     write_whole(Path("/dev/null"), b"gone")
-    assert stat.S_ISCHR(os.stat("/dev/null").st_mode)
-    assert os.stat("/dev/null").st_rdev == before
+    assert stat.S_ISCHR(Path("/dev/null").stat().st_mode)
+    assert Path("/dev/null").stat().st_rdev == before
     code = (
         "from pathlib import Path; from posescore.footage.atomic import write_whole;"
         "write_whole(Path('/dev/stdout'), b'out')"

@@ -13,7 +13,7 @@ import pytest
 from posescore.errors import StorageError
 from posescore.footage.decoding import Upright
 from posescore.footage.joining import repeated
-from posescore.footage.proxy import LONGEST_PX, copying, make_proxy, plays_in_browsers
+from posescore.footage.proxy import LONGEST_PX, make_proxy, plays_in_browsers
 from posescore.footage.reading import open_footage
 from tests.footage.clips import HEIGHT_PX, WIDTH_PX, read_number, write_clip
 from tests.footage.test_reading import uneven_ticks

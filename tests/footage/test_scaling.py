@@ -60,7 +60,7 @@ def test_small_pictures_and_the_copy_have_the_colours_of_the_original(
     # Reference: OpenCV's means over areas of the picture converted at its full size.
     footage = Footage(film(tmp_path / "film.mkv", pixels, **tags))
     whole = footage.frame(0).picture
-    small = [f.picture for f in copying(footage, tmp_path / "c.mp4").frames(longest_px=640)][0]
+    small = [f.picture for f in copying(footage, tmp_path / "c.mp4").frames(longest_px=640)].pop()
     reference = cv2.resize(whole, (640, 360), interpolation=cv2.INTER_AREA)
     assert small.shape == (360, 640, 3)
     assert np.abs(small.astype(int) - reference).mean() < 2
