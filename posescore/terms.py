@@ -73,13 +73,6 @@ class Position(StrEnum):
         """True when one athlete is on top or behind in this position."""
         return self not in (Position.STANDING, Position.SCRAMBLE)
 
-    @property
-    def trade_name(self) -> str:
-        """The position as the trade writes it, for people to read."""
-        return _TRADE_NAMES.get(self, self.value.replace("_", " "))
-
-
-_TRADE_NAMES: Final[Mapping[Position, str]] = {Position.KNEE_ON_BELLY: "knee-on-belly"}
 
 GUARDS: Final = frozenset({Position.CLOSED_GUARD, Position.OPEN_GUARD, Position.HALF_GUARD})
 """Positions in which the lower athlete uses one or both legs to keep the other out."""

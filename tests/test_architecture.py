@@ -15,6 +15,7 @@ import posescore
 ROOT: Final = Path(posescore.__file__).parent
 ORDER: Final = (
     ("__init__", "terms", "errors"),
+    ("words",),
     ("resources",),
     ("footage",),
     ("pose",),
@@ -42,7 +43,7 @@ EDGE: Final = {
     "filelock": {"library"},
     "fpdf": {"export"},
     "jinja2": {"export", "web"},
-    "jsonschema": {"export"},
+    "jsonschema": {"evaluation"},
     "matplotlib": {"export"},
     "mediapipe": {"pose", "lab"},
     "moderngl": {"lab"},
@@ -65,7 +66,8 @@ EDGE: Final = {
 }
 """Every library that is not needed everywhere, and the rooms that may import it."""
 EVERYWHERE: Final = {"numpy", "threadpoolctl"}
-NAMED: Final = re.compile(r"\bposescore(?:\.\w+)+")
+NAMED: Final = re.compile(r"(?<!python -m )\bposescore(?:\.\w+)+")
+"""A module named in a string; a command for people to type is no arrow."""
 MODULES: Final = sorted(ROOT.rglob("*.py"))
 
 

@@ -104,12 +104,13 @@ def share_of(stage: str, done: int, total: int) -> float:
 
 def settings_of(match: Match, kept: Mapping[str, object]) -> Settings:
     """What an analysis depends on, by its job and by what is said of the match."""
-    from posescore.analysis.pipeline import Settings
+    from posescore.analysis.pipeline import USUAL, Settings
 
     track = kept.get("track_file")
     return Settings(
         track_file=Path(str(track)) if track else None,
         every_frame=bool(kept.get("every_frame")),
+        estimator=str(kept.get("estimator") or USUAL),
         athlete_a_gi=match.info.athlete_a.gi_colour or None,
     )
 
@@ -290,7 +291,7 @@ def analyze_now(
     info
         What is said of the match.
     settings
-        ``every_frame`` (bool) and ``track_file`` (path), as a job keeps them.
+        ``every_frame`` (bool), ``track_file`` (path) and ``estimator`` (name), as a job keeps them.
     progress
         Told how far it is.
     warn

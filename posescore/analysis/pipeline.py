@@ -23,9 +23,9 @@ from posescore.holds.event import MatchEvent
 from posescore.holds.find import find_holds
 from posescore.holds.hold import Hold
 from posescore.pose.coco import PosedPicture, pictures_of_track, read_coco, track_from_coco
-from posescore.pose.estimators.estimate_cache import remembered
+from posescore.pose.estimators.choice import USUAL, opened_estimator
+from posescore.pose.estimators.estimate_cache import cached_estimates
 from posescore.pose.estimators.estimator import PairEstimator
-from posescore.pose.estimators.shipped import default_estimator
 from posescore.pose.track import PairTrack
 from posescore.pose.track_cache import cache_key, cached_track
 from posescore.pose.track_file import read_track
@@ -46,11 +46,14 @@ class Settings:
         Estimate poses on every frame instead of the default sampling.
     athlete_a_gi
         Colour of A's gi; decides which slot is whose.
+    estimator
+        Name of what finds keypoints, of :data:`posescore.pose.estimators.choice.NAMES`.
     """
 
     track_file: Path | None = None
     every_frame: bool = False
     athlete_a_gi: str | None = None
+    estimator: str = USUAL
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,12 +66,12 @@ class Analysis:
     events: tuple[MatchEvent, ...]
 
 
-USUAL = Settings()
+DEFAULTS = Settings()
 
 
 def analyse(
     footage: Footage,
-    settings: Settings = USUAL,
+    settings: Settings = DEFAULTS,
     poses: Path | None = None,
     progress: Progress = silent,
 ) -> Analysis:
@@ -107,11 +110,8 @@ def track_of(
     if settings.track_file is not None:
         return _given_track(footage, settings.track_file)
     _load_beside("posescore.position.classifier")
-    estimator = default_estimator(of_video=True)
-    try:
+    with opened_estimator(settings.estimator, of_video=True) as estimator:
         return pose_pass(footage, estimator, settings, poses, progress)
-    finally:
-        estimator.close()
 
 
 def _load_beside(module: str) -> None:
@@ -126,7 +126,7 @@ def _load_beside(module: str) -> None:
 def pose_pass(
     footage: Footage,
     estimator: PairEstimator,
-    settings: Settings = USUAL,
+    settings: Settings = DEFAULTS,
     poses: Path | None = None,
     progress: Progress = silent,
 ) -> PairTrack:
@@ -138,7 +138,7 @@ def pose_pass(
     begun = None if poses is None else poses / f"{key}.begun"
 
     def make() -> PairTrack:
-        with remembered(estimator, begun) as answers:
+        with cached_estimates(estimator, begun) as answers:
             return follow(footage, answers, every=every, athlete_a_gi=gi, progress=progress)
 
     track = cached_track(poses, key, make)[0]

@@ -10,6 +10,7 @@ import click
 from posescore.cli.options import (
     FILE,
     amount_option,
+    estimator_option,
     json_option,
     poses_option,
     print_json,
@@ -49,14 +50,15 @@ def evaluate_position(poses: Path | None, real: tuple[Path, ...], as_json: bool)
 @click.argument("truth", type=FILE)
 @click.option("--pictures", type=FILE, help="Folder of the pictures.  [default: beside TRUTH]")
 @click.option("--predicted", type=FILE, help="COCO keypoints to measure instead of our own.")
+@estimator_option
 @json_option("the table")
 def evaluate_pose(
-    truth: Path, pictures: Path | None, predicted: Path | None, as_json: bool
+    truth: Path, pictures: Path | None, predicted: Path | None, estimator: str, as_json: bool
 ) -> None:
     """Measure keypoints on labelled pictures: TRUTH is COCO keypoints JSON."""
     from posescore.evaluation.pose import evaluate_pose as measure
 
-    table = measure(truth, pictures=pictures, predicted=predicted)
+    table = measure(truth, pictures=pictures, predicted=predicted, estimator=estimator)
     print_json(table.to_json()) if as_json else click.echo(str(table))
 
 
@@ -69,14 +71,15 @@ def evaluate_pose(
 @amount_option("--missing", 1, 0.0, "Share of keypoints dropped.")
 @seed_option
 @amount_option("--within", 60, 1.0, "Seconds a proposal may be off.", "within_s")
-def evaluate_match(video: Path | None, **given: Any) -> None:
+@json_option("what was found, missed and false")
+def evaluate_match(video: Path | None, as_json: bool, **given: Any) -> None:
     """Hold the proposals for a match against its truth (default: the sample match)."""
     from posescore.cli.render import print_assessment, progress_bar
     from posescore.evaluation.match import assess_command
 
     with progress_bar(quiet=False) as progress:
         found = assess_command(video, progress=progress, **given)
-    print_assessment(found)
+    print_json(found.to_json()) if as_json else print_assessment(found)
 
 
 @click.command()

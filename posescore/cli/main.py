@@ -14,6 +14,7 @@ from posescore import __version__
 from posescore.cli.evaluate import benchmark, evaluate
 from posescore.cli.options import (
     FILE,
+    estimator_option,
     json_option,
     library_option,
     open_library,
@@ -167,6 +168,7 @@ def demo(library_folder: Path | None, no_serve: bool, no_open: bool, port: int |
 @click.option("--a-gi", default="", help="Gi colour of athlete A; tells the slots apart.")
 @click.option("--b-gi", default="", help="Gi colour of athlete B.")
 @click.option("--every-frame", is_flag=True, help="Look at every frame: slower, finer.")
+@estimator_option
 @json_option("the match, its holds and the proposed score log")
 @library_option
 def analyze(video: Path, library_folder: Path | None, as_json: bool, **given: Any) -> None:
@@ -186,6 +188,7 @@ def analyze(video: Path, library_folder: Path | None, as_json: bool, **given: An
     track = given["track_file"]
     settings = {
         "every_frame": given["every_frame"],
+        "estimator": given["estimator"],
         "track_file": str(track.resolve()) if track else None,
     }
     library = open_library(library_folder)
@@ -227,11 +230,9 @@ def review(
 def score(log: Path, as_json: bool) -> None:
     """Propose points for a score LOG: holds and events, written by hand or by a program."""
     from posescore.cli.render import print_ruling
-    from posescore.scoring.engine import propose
     from posescore.scoring.log import read_log, ruling_to_json
 
-    given = read_log(log)
-    ruling = propose(given.holds, given.events, given.rules, given.division)
+    ruling = read_log(log).ruling()
     if as_json:
         print_json(ruling_to_json(ruling))
     else:
@@ -242,7 +243,8 @@ def score(log: Path, as_json: bool) -> None:
 @click.argument("source", type=FILE)
 @out_option("COCO keypoints JSON to write.")
 @click.option("--every-frame", is_flag=True, help="Look at every frame of a video.")
-def pose(source: Path, out: Path, every_frame: bool) -> None:
+@estimator_option
+def pose(source: Path, out: Path, every_frame: bool, estimator: str) -> None:
     """Find both athletes' keypoints in a video, a picture or a folder of pictures."""
     from posescore.cli.render import progress_bar
     from posescore.pose.passes import pose_file
@@ -252,6 +254,7 @@ def pose(source: Path, out: Path, every_frame: bool) -> None:
             source,
             out,
             every_frame=every_frame,
+            estimator=estimator,
             progress=progress,
         )
     click.echo(f"{out}: {found.athletes} athletes in {found.pictures} pictures.")

@@ -52,7 +52,7 @@ def export(
         click.echo(str(out))
 
 
-_hide_faces = click.option("--hide-faces", is_flag=True, help="Blur both athletes' faces.")
+_hide_faces = click.option("--hide-faces", is_flag=True, help="Hide every face that is found.")
 _no_skeletons = click.option("--no-skeletons", is_flag=True, help="Leave the skeletons away.")
 
 
@@ -176,7 +176,8 @@ def compare(match: str, one: str, other: str, as_json: bool, library_folder: Pat
 @library_option
 def athlete(name: str, out: Path | None, library_folder: Path | None) -> None:
     """Sum up an athlete across matches, from confirmed logs alone."""
-    from posescore.export.across import across_json, across_matches, write_across
+    from posescore.export.across import across_json, across_matches
+    from posescore.export.across_page import write_across
 
     library = open_library(library_folder)
     if out is None:

@@ -19,14 +19,14 @@ from rich.progress import (
 from rich.table import Table
 from rich.text import Text
 
-from posescore.export.rows import speak
-from posescore.export.words import counted, named, result_words, tally_words
+from posescore.export.sentences import result_words, tally_words
 from posescore.library.match import Match
 from posescore.library.review.review import Review
 from posescore.scoring.log import ruling_to_json
 from posescore.scoring.proposal import Proposal, ProposalKind, Ruling, Tally
 from posescore.terms import Athlete, silent
 from posescore.terms import Progress as Report
+from posescore.words import LETTERS, counted, trade, with_names
 
 if TYPE_CHECKING:
     from posescore.evaluation.match import Assessment
@@ -82,7 +82,7 @@ def award_text(proposal: Proposal) -> str:
 
 def _what(proposal: Proposal) -> str:
     kind = proposal.would_be if proposal.kind in (ProposalKind.NEAR, ProposalKind.NONE) else None
-    return speak(kind or proposal.kind)
+    return trade(kind or proposal.kind)
 
 
 def _table(proposals: tuple[Proposal, ...], names: Mapping[Athlete, str]) -> Table:
@@ -98,7 +98,7 @@ def _table(proposals: tuple[Proposal, ...], names: Mapping[Athlete, str]) -> Tab
         who = names[p.athlete] if p.athlete else "-"
         table.add_row(
             clock_text(p.time_s), who, award_text(p), _what(p),
-            f"{p.confidence:.0%}", named(p.why, names), p.clause,
+            f"{p.confidence:.0%}", with_names(p.why, names), p.clause,
         )  # fmt: skip
     return table
 
@@ -127,13 +127,12 @@ def _print(ruling: Ruling, names: Mapping[Athlete, str]) -> None:
 
 def print_ruling(ruling: Ruling) -> None:
     """Print the proposals of a score log, the score and the result."""
-    _print(ruling, {a: str(a) for a in Athlete})
+    _print(ruling, LETTERS)
 
 
 def print_score_log(match: Match, review: Review) -> None:
     """Print the proposed score log of an analysed match."""
-    names = {a: match.info.name_of(a) for a in Athlete}
-    _print(review.ruling, names)
+    _print(review.ruling, match.info.names)
     console = _console()
     for finding in review.findings:
         console.print(f"Look at {clock_text(finding.interval.start_s)}: {finding.message}")
@@ -188,7 +187,7 @@ def print_assessment(found: Assessment) -> None:
         award, p = line.award, line.proposal
         late = "" if line.late_s is None else f"{line.late_s:+.2f} s"
         table.add_row(
-            clock_text(award["time_s"]), award["athlete"], speak(award["kind"]),
+            clock_text(award["time_s"]), award["athlete"], trade(award["kind"]),
             str(award["points"]), "missed" if p is None else clock_text(p.time_s), late,
             "" if p is None else f"{p.confidence:.0%}",
         )  # fmt: skip
@@ -197,14 +196,14 @@ def print_assessment(found: Assessment) -> None:
     for p in found.false_awards:
         console.print(
             f"False ({p.confidence:.0%} sure): {clock_text(p.time_s)} {p.athlete} "
-            f"{speak(p.kind)} {award_text(p)}: {p.why}"
+            f"{trade(p.kind)} {award_text(p)}: {with_names(p.why, LETTERS)}"
         )
     for nothing in found.nothings:
         n, p = nothing.nothing, nothing.proposal
-        told = "not explained" if p is None else f"explained: {p.why}"
+        told = "not explained" if p is None else f"explained: {with_names(p.why, LETTERS)}"
         console.print(
-            f"Nothing at {clock_text(n['start_s'])} ({speak(n['would_be'])}, "
-            f"{speak(n['failed_criterion'])}): {told}"
+            f"Nothing at {clock_text(n['start_s'])} ({trade(n['would_be'])}, "
+            f"{trade(n['failed_criterion'])}): {told}"
         )
     explained = sum(nothing.proposal is not None for nothing in found.nothings)
     console.print(
@@ -213,6 +212,9 @@ def print_assessment(found: Assessment) -> None:
         f"right state {found.right_state:.0%} of the time in a named position; "
         f"both athletes in {found.both_found:.0%} of frames"
     )
+    if found.calibration is not None:
+        mean, right = found.calibration
+        console.print(f"Points proposed: {mean:.2f} sure on the mean, {right:.2f} right")
 
 
 def print_agreement(found: Agreement) -> None:

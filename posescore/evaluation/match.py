@@ -1,13 +1,7 @@
-"""How near the proposals come to a match whose truth is known, printed by one command.
-
-The truth file is JSON with ``awards`` (``time_s``, ``athlete``, ``kind``, ``points``), ``nothings``
-(``start_s``, ``end_s``, ``athlete``, ``would_be``, ``failed_criterion``) and ``states``, as
-``sample_video/truth.json`` has them.
-"""
+"""How near the proposals come to a match whose truth is known, printed by one command."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,15 +9,17 @@ from typing import Any
 
 import numpy as np
 
-from posescore.analysis.pipeline import USUAL, Analysis, Settings, read_positions, track_of
+from posescore.analysis.pipeline import DEFAULTS, Analysis, Settings, read_positions, track_of
 from posescore.analysis.sample import sample_match
-from posescore.errors import InputError, NotFoundError
+from posescore.errors import InputError
+from posescore.evaluation.truth import read_truth
 from posescore.footage.reading import Footage
 from posescore.holds.hold import Hold
 from posescore.library.match import DEFAULT_RULES
 from posescore.pose.track import PairTrack
 from posescore.resources import shipped
 from posescore.scoring.engine import propose
+from posescore.scoring.log import proposal_to_json
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Position, Progress, Step, silent
@@ -58,15 +54,56 @@ class Assessment:
     false_awards: tuple[Proposal, ...]
     nothings: tuple[NothingLine, ...]
     right_state: float
-    """Share of the time in which the truth names a position other than scramble and the hold
-    names the same position and upper athlete."""
+    """Of the time in which the truth names a position other than scramble, the fraction in which
+    the hold names the same position and upper athlete."""
     both_found: float
-    """Share of frames with at least half of the keypoints of both athletes."""
+    """Fraction of frames with at least half of the keypoints of both athletes."""
 
     @property
     def found(self) -> int:
         """Number of true awards that were proposed."""
-        return sum(line.proposal is not None for line in self.awards)
+        return len(self._right)
+
+    @property
+    def _right(self) -> list[Proposal]:
+        return [line.proposal for line in self.awards if line.proposal is not None]
+
+    @property
+    def calibration(self) -> tuple[float, float] | None:
+        """Mean confidence of the proposals of points, and the fraction of them that is right.
+
+        None where no points were proposed.
+        """
+        proposed = [*self._right, *self.false_awards]
+        if not proposed:
+            return None
+        mean = sum(proposal.confidence for proposal in proposed) / len(proposed)
+        return mean, self.found / len(proposed)
+
+    def to_json(self) -> dict[str, object]:
+        """Plain data, as ``posescore evaluate match --json`` prints it."""
+
+        def answer(proposal: Proposal | None) -> dict[str, object] | None:
+            return None if proposal is None else proposal_to_json(proposal)
+
+        mean, right = self.calibration or (None, None)
+        return {
+            "awards": [
+                {"award": line.award, "proposal": answer(line.proposal), "late_s": line.late_s}
+                for line in self.awards
+            ],
+            "false_awards": [proposal_to_json(proposal) for proposal in self.false_awards],
+            "nothings": [
+                {"nothing": line.nothing, "proposal": answer(line.proposal)}
+                for line in self.nothings
+            ],
+            "found": self.found,
+            "explained": sum(line.proposal is not None for line in self.nothings),
+            "right_state": self.right_state,
+            "both_found": self.both_found,
+            "mean_confidence": mean,
+            "fraction_right": right,
+        }
 
 
 def degraded(track: PairTrack, noise: float, missing: float, seed: int) -> PairTrack:
@@ -75,10 +112,10 @@ def degraded(track: PairTrack, noise: float, missing: float, seed: int) -> PairT
     Parameters
     ----------
     noise
-        Standard deviation on each axis as a share of the athlete's size, which is the square root
+        Standard deviation on each axis as a fraction of the athlete's size: the square root
         of the area of the box around the keypoints (the scale of COCO's OKS).
     missing
-        Share of keypoints that are dropped, independently.
+        Fraction of keypoints that are dropped, independently.
     """
     random = np.random.default_rng(seed)
     points = track.keypoints_px.astype(np.float64)
@@ -97,26 +134,11 @@ def degraded(track: PairTrack, noise: float, missing: float, seed: int) -> PairT
     )
 
 
-def read_truth(path: Path) -> Mapping[str, Any]:
-    """Read a truth file; InputError or NotFoundError of one sentence where it cannot be used."""
-    try:
-        truth = json.loads(path.read_text("utf-8"))
-    except FileNotFoundError:
-        raise NotFoundError(
-            f"{path}: there is no such file; give the truth of the match."
-        ) from None
-    except (OSError, ValueError):
-        raise InputError(f"{path}: is not readable JSON; give the truth of the match.") from None
-    if not isinstance(truth, dict) or not {"awards", "nothings", "states"} <= set(truth):
-        raise InputError(f"{path}: needs the fields awards, nothings and states.")
-    return truth
-
-
 def assess(
     video: Path,
     truth: Mapping[str, Any],
     *,
-    settings: Settings = USUAL,
+    settings: Settings = DEFAULTS,
     rules: str = DEFAULT_RULES,
     noise: float = 0.0,
     missing: float = 0.0,
@@ -165,9 +187,9 @@ def compare(
 
 
 def _answers(proposal: Proposal, award: Mapping[str, Any], within_s: float) -> bool:
-    told = (award["athlete"], award["kind"], award["points"])
+    true = (award["athlete"], award["kind"], award["points"])
     near = abs(proposal.time_s - float(award["time_s"])) <= within_s
-    return near and (proposal.athlete, proposal.kind, proposal.points) == told
+    return near and (proposal.athlete, proposal.kind, proposal.points) == true
 
 
 def _explains(proposal: Proposal, nothing: Mapping[str, Any]) -> bool:
@@ -227,10 +249,9 @@ def assess_command(
     gi = info.athlete_a.gi_colour if video is None else None
     if true_keypoints:
         track_file = shipped("sample_video", "keypoints.json")
-    told = read_truth(truth or shipped("sample_video", "truth.json"))
     return assess(
         video or sample,
-        told,
+        read_truth(truth or shipped("sample_video", "truth.json")),
         settings=Settings(track_file, athlete_a_gi=gi),
         rules=info.rules if video is None else DEFAULT_RULES,
         noise=noise,

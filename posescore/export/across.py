@@ -6,7 +6,7 @@ holds of those matches, as people left them.
 - **Points lost**: the opponents' confirmed points, by the position that the athlete was in just
   before the position that scored.
 - **Time to stabilise**: seconds from the end of the position before to the points: the scramble
-  and the three seconds, and whatever was lost and regained on the way.
+  and the seconds that count, and whatever was lost and regained on the way.
 - **Conversion**: of the confirmed takedowns that landed in guard, of the guard passes and of the
   mounts: how many were followed by the next step in the same match before the opponent scored.
 """
@@ -17,14 +17,12 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from statistics import mean
 from typing import Any, Final
 
 from posescore.errors import InputError, NotFoundError
 from posescore.export.rows import ROUNDING_S
 from posescore.export.tables import csv_text
-from posescore.footage.atomic import write_whole
 from posescore.holds.event import EventName
 from posescore.holds.hold import Hold
 from posescore.library.library import Library
@@ -362,26 +360,3 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "trend": ("held_on", "event", "matches", "won", "points_for", "points_against"),
 }
 """Columns of each table."""
-
-
-def write_across(library: Library, name: str, out: Path) -> list[Path]:
-    """Write an athlete's tables: one ``.json`` file, a page with plots (``.html``), or many CSV.
-
-    ``mira.csv`` becomes ``mira.matches.csv``, ``mira.points.csv`` and so on. Gives the files.
-    """
-    suffix = out.suffix.lower()
-    if suffix not in (".json", ".csv", ".html") or out.is_dir():
-        raise InputError(f"{out}: name a file that ends in .html, .json or .csv.")
-    across = across_matches(library, name)
-    if suffix == ".html":
-        from posescore.export.across_page import across_html
-
-        write_whole(out, across_html(across).encode("utf-8"))
-        return [out]
-    if suffix == ".json":
-        write_whole(out, across_json(across).encode("utf-8"))
-        return [out]
-    texts = {out.with_suffix(f".{table}.csv"): across_csv(across, table) for table in COLUMNS}
-    for path, text in texts.items():
-        write_whole(path, text.encode("utf-8"))
-    return list(texts)

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from statistics import mean
 from typing import Any, Final
 
-from posescore.export.across import Across
-from posescore.export.report import page
-from posescore.export.rows import speak
-from posescore.export.words import capital, counted
+from posescore.errors import InputError
+from posescore.export.across import COLUMNS, Across, across_csv, across_json, across_matches
+from posescore.export.page import page
+from posescore.footage.atomic import write_whole
+from posescore.library.library import Library
+from posescore.words import capital, counted, trade
 
 MINE: Final = "#17594a"
 THEIRS: Final = "#9a4700"
@@ -99,7 +102,7 @@ def _points(across: Across) -> dict[str, Any]:
         key=lambda kind: -across.points_for.get(kind, 0) - across.points_against.get(kind, 0),
     )
     table = [
-        (capital(speak(k)), across.points_for.get(k, 0), across.points_against.get(k, 0))
+        (capital(trade(k)), across.points_for.get(k, 0), across.points_against.get(k, 0))
         for k in kinds
     ]
     most = max((max(row[1:]) for row in table), default=0)
@@ -117,7 +120,7 @@ def position_words(position: str) -> str:
     """Say "closed guard, underneath" for ``closed_guard bottom``."""
     name, _, side = position.partition(" ")
     where = {"bottom": ", underneath", "top": ", on top"}.get(side, "")
-    return capital(speak(name)) + where
+    return capital(trade(name)) + where
 
 
 def _lost(across: Across) -> dict[str, Any]:
@@ -133,7 +136,7 @@ def _lost(across: Across) -> dict[str, Any]:
 
 def _steps(across: Across) -> dict[str, Any]:
     table = [
-        (f"{capital(speak(each.step))} to {speak(each.to)}", each.made, each.tried)
+        (f"{capital(trade(each.step))} to {trade(each.to)}", each.made, each.tried)
         for each in across.conversions
     ]
     most = max((tried for _, _, tried in table), default=0)
@@ -160,10 +163,10 @@ def _seconds(across: Across) -> dict[str, Any]:
     def x(time_s: float) -> float:
         return 8 + (_PLOT_WIDTH - 16) * time_s / ends_s
 
-    table = [(capital(speak(k)), len(each), f"{mean(each):.1f} s") for k, each in kinds.items()]
+    table = [(capital(trade(k)), len(each), f"{mean(each):.1f} s") for k, each in kinds.items()]
     return {
         "rows": [
-            {"text": capital(speak(k)), "xs": [x(s) for s in each], "mean_x": x(mean(each))}
+            {"text": capital(trade(k)), "xs": [x(s) for s in each], "mean_x": x(mean(each))}
             for k, each in kinds.items()
         ],
         "ticks": [{"x": round(x(s), 1), "words": s} for s in range(0, int(ends_s) + 1, step_s)],
@@ -220,3 +223,24 @@ def _event_words(event: Mapping[str, Any]) -> str:
 def _label(what: str, rows: Iterable[tuple[str, object]]) -> str:
     said = "; ".join(f"{name} {value}" for name, value in rows)
     return f"{what}: {said}." if said else f"{what}: none yet."
+
+
+def write_across(library: Library, name: str, out: Path) -> list[Path]:
+    """Write an athlete's tables: one ``.json`` file, a page with plots (``.html``), or many CSV.
+
+    ``mira.csv`` becomes ``mira.matches.csv``, ``mira.points.csv`` and so on. Gives the files.
+    """
+    suffix = out.suffix.lower()
+    if suffix not in (".json", ".csv", ".html") or out.is_dir():
+        raise InputError(f"{out}: name a file that ends in .html, .json or .csv.")
+    across = across_matches(library, name)
+    if suffix == ".html":
+        write_whole(out, across_html(across).encode("utf-8"))
+        return [out]
+    if suffix == ".json":
+        write_whole(out, across_json(across).encode("utf-8"))
+        return [out]
+    texts = {out.with_suffix(f".{table}.csv"): across_csv(across, table) for table in COLUMNS}
+    for path, text in texts.items():
+        write_whole(path, text.encode("utf-8"))
+    return list(texts)

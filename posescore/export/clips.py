@@ -15,18 +15,19 @@ from typing import Final
 
 from posescore.errors import InputError
 from posescore.export.evidence import Still, look_at
-from posescore.export.rows import ROUNDING_S, LogLine, frame_at, speak
+from posescore.export.rows import ROUNDING_S, LogLine, frame_at
+from posescore.export.sentences import kind_of
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import summary_of
-from posescore.export.words import kind_of
 from posescore.footage.atomic import replacing, storage_error
 from posescore.footage.drawing import Picture
 from posescore.footage.encoding import write_film
 from posescore.library.library import Library
 from posescore.terms import Progress, silent
+from posescore.words import trade
 
 BEFORE_S: Final = 5.0
-"""Enough to see how a position came about; the three seconds that count lie inside."""
+"""Enough to see how a position came about; the seconds that count lie inside."""
 AFTER_S: Final = 2.0
 
 
@@ -56,7 +57,7 @@ def write_clips(
     showing
         Skeletons and hidden faces; :mod:`posescore.export.faces` says what hiding cannot do.
     progress
-        Told of frames done and all frames; what it raises ends the work, and then nothing
+        Called with frames done and all frames; what it raises ends the work, and then nothing
         of it is left behind.
 
     Returns
@@ -136,7 +137,7 @@ def write_annotated(
 def clip_name(line: LogLine) -> str:
     """Say ``03-A-mount-frame-945-31.500s.mp4``; what nobody confirmed says ``proposed``."""
     shown = line.item.shown
-    words = [f"{line.number:02d}", str(shown.athlete or "nobody"), speak(kind_of(shown))]
+    words = [f"{line.number:02d}", str(shown.athlete or "nobody"), trade(kind_of(shown))]
     if line.item.decision is None:
         words.append("proposed")
     words += ["frame", str(line.frame_index), f"{line.time_s:.3f}s"]

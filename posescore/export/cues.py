@@ -6,12 +6,14 @@ import html
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from posescore.export.rows import LogLine, frames_of, lines_of, name_of
+from posescore.export.rows import LogLine, frames_of, lines_of
+from posescore.export.sentences import Names, headline, why_of
 from posescore.library.match import Match
 from posescore.library.review.entries import ReviewHold
 from posescore.library.review.review import Review
 from posescore.library.store.plain import utf8
-from posescore.terms import BACKS, Interval
+from posescore.terms import Interval
+from posescore.words import state_words, with_names
 
 SHORTEST_CUE_S = 2.0
 """An instant is shown this long: enough to read a line."""
@@ -71,23 +73,23 @@ def _hold_cues(review: Review, match: Match) -> Iterator[Cue]:
 
 def _named(held: ReviewHold, match: Match) -> str:
     hold = held.hold
-    words = hold.position.trade_name
-    if hold.upper is not None:
-        where = "behind" if hold.position in BACKS else "on top"
-        words += f", {name_of(match, hold.upper)} {where}"
+    words = with_names(state_words(hold.state), match.info.names)
     sure = "edited by a person" if held.edited else f"{hold.confidence:.0%} sure"
     return f"{words} ({sure})"
 
 
 def _line_cues(review: Review, match: Match) -> Iterator[Cue]:
     for line in lines_of(review, match):
-        yield Cue(f"line {line.number}", _shown(line, review), tuple(_texts(line)))
+        yield Cue(
+            f"line {line.number}", _shown(line, review), tuple(_texts(line, match.info.names))
+        )
 
 
-def _texts(line: LogLine) -> Iterator[str]:
+def _texts(line: LogLine, names: Names) -> Iterator[str]:
     shown, decision = line.item.shown, line.item.decision
-    yield line.headline
-    yield f"{shown.why} ({shown.clause})" if shown.clause else shown.why
+    yield headline(line)
+    why = why_of(line, names)
+    yield f"{why} ({shown.clause})" if shown.clause else why
     if decision is not None and decision.reason:
         yield f"Reason: {decision.reason}"
     yield line.item.note

@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from posescore.errors import InputError
 from posescore.export.clips import write_stretch
-from posescore.export.report import FACES_HIDDEN, page, shots_or_why
+from posescore.export.evidence import look_at
+from posescore.export.page import page
+from posescore.export.report_content import shots_or_why, shown_text
 from posescore.export.rows import LogLine, frame_at
-from posescore.export.sentences import lesson_lines, two_sentences
+from posescore.export.sentences import Names, standing_words, two_sentences
 from posescore.export.shots import USUAL, Shots, Showing
-from posescore.export.telling import Told, data_address, tell
-from posescore.export.words import standing_words
+from posescore.export.summary import summary_of
+from posescore.export.telling import LineText, data_address, tell
 from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
-from posescore.library.review.review import Review
-from posescore.terms import Athlete, Progress, silent
+from posescore.library.review.review import Review, Verdict
+from posescore.terms import Progress, silent
 
 CLIP_S: Final = 5.0
 """A clip ends at its moment and starts so long before."""
@@ -32,7 +34,7 @@ CLIP_QUALITY: Final = 28
 class Moment:
     """One moment: what happened, and what it is worth; ``clip`` is an address of itself or ""."""
 
-    told: Told
+    text: LineText
     what: str
     worth: str
     clip: str
@@ -40,9 +42,25 @@ class Moment:
     @property
     def sort(self) -> str:
         """Which frame it gets: proposed, near or award."""
-        if self.told.line.item.decision is None:
+        if self.text.line.item.decision is None:
             return "proposed"
-        return "award" if self.told.line.item.shown.points else "near"
+        return "award" if self.text.line.item.shown.points else "near"
+
+
+def lesson_lines(
+    library: Library, match_id: int, proposed: bool = True, opinion: str = ""
+) -> list[LogLine]:
+    """Awards and near misses in the order of their frames; what people dismissed is left out."""
+    review = library.review(match_id, opinion)
+    summary = summary_of(review, library.match(match_id))
+    lines = {x.number: x for x in (*summary.awards, *summary.proposed, *summary.near)}
+    shown = [line for _, line in sorted(lines.items()) if _shown(line, proposed)]
+    return sorted(shown, key=lambda line: look_at(line.item, review).frame_index)
+
+
+def _shown(line: LogLine, proposed: bool) -> bool:
+    decision = line.item.decision
+    return proposed if decision is None else decision.verdict is not Verdict.DISMISSED
 
 
 def write_lesson(
@@ -82,7 +100,7 @@ def write_lesson(
         raise InputError(f"{out}: name a file that ends in .html.")
     match, review = library.match(match_id), library.review(match_id, opinion)
     shots, no_pictures = shots_or_why(library, match, review, showing)
-    names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
+    names = match.info.names
     moments = _moments(
         lesson_lines(library, match_id, proposed, opinion), names, shots, clips, review, progress
     )
@@ -98,22 +116,21 @@ def write_lesson(
         confirmed_result=standing_words(review, names),
         no_pictures=no_pictures,
         has_clips=clips,
-        shown_text=FACES_HIDDEN if showing.hide_faces and shots is not None else "",
+        shown_text=shown_text(showing, shots is None),
     )
     write_whole(out, text.encode("utf-8"))
     return out
 
 
 def _moments(
-    lines: Sequence[LogLine], names: Mapping[Athlete, str], shots: Shots | None, clips: bool,
+    lines: Sequence[LogLine], names: Names, shots: Shots | None, clips: bool,
     review: Review, progress: Progress,
 ) -> list[Moment]:  # fmt: skip
     made = []
     for done, line in enumerate(lines, 1):
-        (told,) = tell([line], names, shots, review)
-        clip = _clip(shots, told.look_frame) if shots is not None and clips else ""
-        what, worth = two_sentences(line, names)
-        made.append(Moment(told, what, worth, clip))
+        (text,) = tell([line], names, shots, review)
+        clip = _clip(shots, text.look_frame) if shots is not None and clips else ""
+        made.append(Moment(text, *two_sentences(line, names, review.rule_set), clip))
         progress("filming", done, len(lines))
     return made
 

@@ -14,14 +14,15 @@ from fpdf.fonts import TTFFont
 
 from posescore import __version__
 from posescore.errors import MissingPartError
-from posescore.export.report import Report, curve_words
+from posescore.export.report_content import Report, curve_words
 from posescore.export.score_drawing import INK, Plot
-from posescore.export.telling import Told
-from posescore.export.words import SAFETY, result_words, standing_words, tally_words, waiting_words
+from posescore.export.sentences import result_words, standing_words, tally_words, waiting_words
+from posescore.export.telling import LineText
 from posescore.library.match import MatchInfo
 from posescore.library.store.plain import utf8
 from posescore.scoring.proposal import Tally
 from posescore.terms import Athlete
+from posescore.words import WORDS, trade
 
 MARGIN_MM: Final = 14.0
 PICTURE_MM: Final = 74.0
@@ -47,7 +48,7 @@ def report_pdf(report: Report) -> bytes:
     _moments(paper, "What nearly scored, and what was missing", report.near, nothing)
     _positions(paper, report)
     paper.heading("Safety")
-    paper.say(SAFETY)
+    paper.say(WORDS["notes"]["safety"])
     if report.sources:
         paper.say(report.sources, soft=True)
     made = f"{report.shown_text} Rules: {report.review.rules}. Made by PoseScore {__version__}."
@@ -174,7 +175,7 @@ def _first_page(paper: _Paper, report: Report) -> None:
     paper.ln(1)
     _award_table(paper, report.awards, names)
     paper.ln(2)
-    paper.say(SAFETY, soft=True)
+    paper.say(WORDS["notes"]["safety"], soft=True)
 
 
 def _score(
@@ -254,7 +255,7 @@ def _plot(paper: _Paper, plot: Plot, left: float, top: float) -> None:
     paper.set_line_width(0.2)
 
 
-def _award_table(paper: _Paper, awards: Sequence[Told], names: Mapping[Athlete, str]) -> None:
+def _award_table(paper: _Paper, awards: Sequence[LineText], names: Mapping[Athlete, str]) -> None:
     if not awards:
         paper.say("Nothing is confirmed yet.")
         return
@@ -271,7 +272,7 @@ def _award_table(paper: _Paper, awards: Sequence[Told], names: Mapping[Athlete, 
 
 
 def _moments(
-    paper: _Paper, title: str, told: Sequence[Told], nothing: str, note: str = ""
+    paper: _Paper, title: str, told: Sequence[LineText], nothing: str, note: str = ""
 ) -> None:  # fmt: skip
     paper.heading(title)
     if note:
@@ -282,7 +283,7 @@ def _moments(
         _moment(paper, each)
 
 
-def _moment(paper: _Paper, told: Told) -> None:
+def _moment(paper: _Paper, told: LineText) -> None:
     """Picture on the left, words on the right, never torn apart by the end of a page."""
     left = paper.l_margin + PICTURE_MM + 4 if told.jpeg else paper.l_margin
     words = _words(told)
@@ -302,7 +303,7 @@ def _moment(paper: _Paper, told: Told) -> None:
     paper.set_y(max(paper.get_y(), top + picture_mm) + 2)
 
 
-def _words(told: Told) -> list[tuple[str, bool, str]]:
+def _words(told: LineText) -> list[tuple[str, bool, str]]:
     """Text, whether it is bold, and its colour ("" for the usual one)."""
     doubt = "" if told.line.item.decision is not None else _DOUBT
     whose = f": {told.athlete}, {told.athlete_name}" if told.athlete else ""
@@ -334,4 +335,4 @@ def _positions(paper: _Paper, report: Report) -> None:
         for each in report.summary.positions:
             seconds = [*(each.upper_s[athlete] for athlete in Athlete), each.nobody_s]
             cells = [f"{length:.1f}" if length else "" for length in seconds]
-            table.row((each.position.trade_name, *cells))
+            table.row((trade(each.position), *cells))

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 from posescore.footage.clock import FrameClock
 from posescore.library.match import Match
-from posescore.library.review.review import Review, ReviewItem, Verdict
-from posescore.scoring.proposal import Proposal, ProposalKind
+from posescore.library.review.review import Review, ReviewItem
 from posescore.terms import Athlete, Interval
 
 ROUNDING_S = 1e-6
@@ -17,20 +16,6 @@ ROUNDING_S = 1e-6
 def frame_at(clock: FrameClock, time_s: float) -> int:
     """Index of the frame shown at an instant that was computed."""
     return clock.frame_index(time_s + ROUNDING_S)
-
-
-def speak(word: str) -> str:
-    """A kind or position for people to read."""
-    return word.replace("_", " ").replace("knee on belly", "knee-on-belly")
-
-
-def worth(proposal: Proposal) -> str:
-    """What an award is worth, in words."""
-    if proposal.points:
-        return f"{proposal.points} points"
-    if proposal.advantage:
-        return "an advantage"
-    return "a mark" if proposal.kind is ProposalKind.PENALTY else "no points"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,23 +49,6 @@ class LogLine:
     def status(self) -> str:
         """``proposed`` until a person spoke, else the verdict."""
         return self.item.status
-
-    @property
-    def headline(self) -> str:
-        """The line in words. What nobody confirmed says so first."""
-        shown, decision = self.item.shown, self.item.decision
-        what = f"{speak(shown.would_be or shown.kind)}, {worth(shown)}"
-        if self.athlete_name:
-            what += f", {self.athlete_name}"
-        if decision is None:
-            return f"Proposed, not confirmed: {what}"
-        words = {
-            Verdict.CONFIRMED: "Confirmed",
-            Verdict.CHANGED: "Changed",
-            Verdict.DISMISSED: "Dismissed",
-            Verdict.ADDED: "Added",
-        }
-        return f"{words[decision.verdict]} by {decision.author}: {what}"
 
 
 def lines_of(review: Review, match: Match) -> list[LogLine]:

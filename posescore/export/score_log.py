@@ -4,50 +4,25 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from functools import cache
 from pathlib import Path, PurePath
 from typing import Any, Final
 
-from jsonschema import Draft202012Validator
-from jsonschema.exceptions import best_match
-
 from posescore import __version__
-from posescore.errors import LogError
 from posescore.export.rows import LogLine, frame_at, frames_of, lines_of
 from posescore.library.match import Match
-from posescore.library.review.replay import division_of, rules_named
+from posescore.library.review.replay import division_of
 from posescore.library.review.review import Decision, Review
 from posescore.library.review.settling import Settlement, settlements
 from posescore.library.store.plain import utf8
 from posescore.scoring.log import MatchLog, log_to_json, proposal_to_json
 from posescore.scoring.proposal import Proposal, Result, Tally
 from posescore.terms import Athlete
+from posescore.words import LETTERS, with_names
 
 FORMAT: Final = "posescore-score-log"
 VERSION: Final = 1
 SCHEMA_PATH: Final = Path(__file__).with_name("score_log.schema.json")
-
-
-@cache
-def schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of the format."""
-    read: dict[str, Any] = json.loads(SCHEMA_PATH.read_text("utf-8"))
-    return read
-
-
-def check_log(data: object, name: str = "score log") -> None:
-    """Hold parsed JSON against the schema.
-
-    Raises
-    ------
-    LogError
-        One sentence that names the field.
-    """
-    if isinstance(data, Mapping) and data.get("version") not in (None, VERSION):
-        raise LogError(f"{name}: version {data['version']!r} is not {VERSION}: export it again.")
-    problem = best_match(Draft202012Validator(schema()).iter_errors(data))
-    if problem is not None:
-        raise LogError(f"{name}: {problem.json_path}: {problem.message[:200]}.")
+"""The JSON Schema (draft 2020-12) of what is written."""
 
 
 def log_json(review: Review, match: Match) -> str:
@@ -61,10 +36,9 @@ def log_data(review: Review, match: Match) -> dict[str, Any]:
 
     ``rules``, ``division``, ``holds`` and ``events`` are what the engine was given.
     """
-    rules = rules_named(review.rules)
     given = MatchLog(
-        rules,
-        division_of(rules, review.division),
+        review.rule_set,
+        division_of(review.rule_set, review.division),
         tuple(held.hold for held in review.holds),
         tuple(marked.event for marked in review.events),
     )
@@ -197,4 +171,4 @@ def _result(result: Result | None) -> dict[str, Any] | None:
     if result is None:
         return None
     winner = None if result.winner is None else str(result.winner)
-    return {"winner": winner, "by": result.by, "why": result.why}
+    return {"winner": winner, "by": result.by, "why": with_names(result.why, LETTERS)}

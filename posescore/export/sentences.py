@@ -1,85 +1,137 @@
-"""A lesson's lines, each in two sentences for someone who has never trained."""
+"""Lines of a score log and the standing of a match in sentences, the trade's term beside them."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Final
 
-from posescore.export.evidence import look_at
-from posescore.export.rows import LogLine, speak
-from posescore.export.summary import summary_of
-from posescore.export.words import PLAIN, kind_of, missing_criteria, why_of
-from posescore.library.library import Library
-from posescore.library.review.review import Verdict
-from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
+from posescore.export.rows import LogLine
+from posescore.library.review.review import Review, Verdict
+from posescore.scoring.awarding import HELD
+from posescore.scoring.proposal import Criterion, Proposal, ProposalKind, Result, Tally
+from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
+from posescore.words import (
+    WORDS,
+    capital,
+    confidence_words,
+    counted,
+    held_words,
+    how_seen,
+    seconds_words,
+    trade,
+    with_names,
+)
+
+Names = Mapping[Athlete, str]
 
 
-def lesson_lines(
-    library: Library, match_id: int, proposed: bool = True, opinion: str = ""
-) -> list[LogLine]:
-    """Awards and near misses in the order of their frames; what people dismissed is left out."""
-    review = library.review(match_id, opinion)
-    summary = summary_of(review, library.match(match_id))
-    lines = {x.number: x for x in (*summary.awards, *summary.proposed, *summary.near)}
-    told = [lines[number] for number in sorted(lines) if _shown(lines[number], proposed)]
-    return sorted(told, key=lambda line: look_at(line.item, review).frame_index)
+def kind_of(proposal: Proposal) -> ProposalKind:
+    """What it is, or would have been."""
+    return proposal.would_be or proposal.kind
 
 
-def _shown(line: LogLine, proposed: bool) -> bool:
+def worth(proposal: Proposal) -> str:
+    """What an award is worth, in words."""
+    if proposal.points:
+        return counted(proposal.points, "point")
+    if proposal.advantage:
+        return "an advantage"
+    return "a mark" if proposal.kind is ProposalKind.PENALTY else "no points"
+
+
+def award_words(proposal: Proposal) -> str:
+    """Say "guard pass, 3 points"."""
+    kind = kind_of(proposal)
+    return worth(proposal) if kind is ProposalKind.NEAR else f"{trade(kind)}, {worth(proposal)}"
+
+
+def title_of(line: LogLine) -> str:
+    """Say "Guard pass, 3 points"."""
+    return capital(award_words(line.item.shown))
+
+
+def word_of(line: LogLine) -> str:
+    """Who said so; what nobody confirmed says that instead, and how sure the program is."""
     decision = line.item.decision
-    return proposed if decision is None else decision.verdict is not Verdict.DISMISSED
+    if decision is None:
+        return f"Proposed, not confirmed: {confidence_words(line.item.shown.confidence)}"
+    return f"{capital(decision.verdict)} by {decision.author}"
 
 
-_SHARE: Final = re.compile(r" \(seen so \d+ ?% of the time\)")
-"""How much of the time it was seen: more than a sentence for parents should carry."""
+def headline(line: LogLine) -> str:
+    """The line in words. What nobody confirmed says so first."""
+    what = award_words(line.item.shown) + (line.athlete_name and f", {line.athlete_name}")
+    said = "Proposed, not confirmed" if line.item.decision is None else word_of(line)
+    return f"{said}: {what}"
 
 
-_HELD: Final = "held for "
+def why_of(line: LogLine, names: Names) -> str:
+    """The reason in the line: with names where the engine wrote it, else as the person did."""
+    item, why = line.item, line.item.shown.why
+    written = [item.proposal] if item.proposal is not None else []
+    if item.decision is not None and not item.added:
+        written.append(item.decision.seen)
+    return with_names(why, names) if why in [each.why for each in written] else why
 
 
-def two_sentences(line: LogLine, names: Mapping[Athlete, str]) -> tuple[str, str]:
+def seen_words(criterion: Criterion, names: Names) -> str:
+    """What was seen of a criterion, and how well."""
+    seen, how = with_names(criterion.seen, names), how_seen_of(criterion)
+    return f"{seen} ({how})" if how else seen
+
+
+def how_seen_of(criterion: Criterion) -> str:
+    """How well the check of a criterion was seen; "" where nobody measured that."""
+    return how_seen(criterion.fraction, criterion.visible, criterion.probability)
+
+
+def missing_criteria(proposal: Proposal) -> list[Criterion]:
+    """The published criteria that were not met."""
+    return [criterion for criterion in proposal.criteria if criterion.met is False]
+
+
+def two_sentences(line: LogLine, names: Names, rules: RuleSet) -> tuple[str, str]:
     """What happened, and what it is worth and why, for someone who has never trained."""
     shown = line.item.shown
     kind = kind_of(shown)
     who = names[shown.athlete] if shown.athlete else "Somebody"
     nearly = "nearly " if shown.kind is ProposalKind.NEAR else ""
     if shown.kind is ProposalKind.NONE:
-        what = f"What {who} did looks like a {speak(kind)}."
+        what = f"What {who} did looks like a {trade(kind)}."
     else:
-        what = f"{who} {nearly}{PLAIN[kind]}; the trade calls it {speak(kind)}."
-    return what, _worth(line, shown, names)
+        words = WORDS["kinds"][kind]
+        what = f"{who} {nearly}{words['sentence']}; the trade calls it {words['trade']}."
+    return what, _worth(line, shown, names, rules)
 
 
-def _worth(line: LogLine, shown: Proposal, names: Mapping[Athlete, str]) -> str:
+def _worth(line: LogLine, shown: Proposal, names: Names, rules: RuleSet) -> str:
     decision = line.item.decision
     if decision is not None and decision.verdict is Verdict.DISMISSED:
         return f"It does not stand: {decision.author} dismissed it{_as_a_part(decision.reason)}."
     if shown.points:
-        held = "Held for three seconds, it" if _was_held(shown) else "It"
-        worth = f"{held} is worth {shown.points} points"
+        was_held = any(each.met and each.check == HELD for each in shown.criteria)
+        held = f"Held for {held_words(rules.seconds.hold)}, it" if was_held else "It"
+        text = f"{held} is worth {worth(shown)}"
     elif shown.kind is ProposalKind.PENALTY:
-        worth = "It counts as a penalty"
+        text = "It counts as a penalty"
     else:
-        worth = "It is worth an advantage, no points" if shown.advantage else "It is worth nothing"
-        missing = missing_criteria(shown, names)
+        text = "It is worth an advantage, no points" if shown.advantage else "It is worth nothing"
+        missing = missing_criteria(shown)
         if missing:
-            worth += f", because {_because(missing[0])}"
+            text += f", because {_because(missing[0], names, rules)}"
         elif shown.why:
-            worth += f": {why_of(line, names).rstrip('.')}"
+            text += f": {why_of(line, names).rstrip('.')}"
     said = "nobody has confirmed it" if decision is None else f"{decision.author} decided so"
-    return f"{worth}; {said}."
+    return f"{text}; {said}."
 
 
-def _because(missing: Criterion) -> str:
+def _because(missing: Criterion, names: Names, rules: RuleSet) -> str:
     """What kept it from being points: too short, a criterion not met, or the way there."""
-    seen = _SHARE.sub("", missing.seen)
-    if missing.name.startswith(_HELD):
-        return f"it was {seen}, not for {missing.name.removeprefix(_HELD)}"
-    if missing.check:
-        return f"one thing is missing: {missing.name} (seen instead: {seen})"
-    return seen
+    seen = with_names(missing.seen, names)
+    if missing.check == HELD:
+        return f"it was {seen}, not for {seconds_words(rules.seconds.hold)}"
+    return f"one thing is missing: {missing.name} (seen instead: {seen})" if missing.check else seen
 
 
 def _as_a_part(reason: str) -> str:
@@ -88,5 +140,49 @@ def _as_a_part(reason: str) -> str:
     return f" (\u201c{said}\u201d)" if said else ""
 
 
-def _was_held(shown: Proposal) -> bool:
-    return any(each.met and each.name.startswith(_HELD) for each in shown.criteria)
+PUBLISHED: Final = ("sport-jiu-jitsu", "sport-jiu-jitsu-strict-mount")
+"""Rule sets that these sentences hold for; a person's own rule set may ask for something else."""
+
+
+def asks_of(kind: ProposalKind, rules: RuleSet) -> str:
+    """What the rules ask, or "" where no sentence of ours fits the rule set."""
+    asks = str(WORDS["kinds"][kind].get("asks", "")) if rules.name in PUBLISHED else ""
+    return asks.format(held=held_words(rules.seconds.hold))
+
+
+def sources_of(clauses: Iterable[str], rules: RuleSet) -> str:
+    """Where these clauses can be read; "" where the rule set is a person's own or does not say."""
+    if rules.name not in PUBLISHED or not rules.book:
+        return ""
+    numbers = dict.fromkeys(number for clause in clauses for number in clause.split(", "))
+    read: dict[str, list[str]] = {}
+    for number in numbers:
+        if number in rules.elsewhere:
+            read.setdefault(rules.elsewhere[number], []).append(number)
+    others = [f" From {place}: {', '.join(found)}." for place, found in read.items()]
+    return f"Rule numbers: {rules.book}.{''.join(others)}"
+
+
+def result_words(result: Result | None, names: Names) -> str:
+    """The result in one sentence."""
+    return "Still open." if result is None else with_names(result.why, names)
+
+
+def standing_words(review: Review, names: Names) -> str:
+    """How it stands by people's decisions; an end only once every line is decided."""
+    if not review.undecided:
+        return result_words(review.confirmed_result, names)
+    if len(review.undecided) == len(review.items):
+        return "Nothing is confirmed yet."
+    return f"If it ended so: {result_words(review.confirmed_result, names)}"
+
+
+def waiting_words(review: Review) -> str:
+    """How many lines nobody decided."""
+    return f"{counted(len(review.undecided), 'line waits', 'lines wait')} for a person."
+
+
+def tally_words(tally: Tally) -> str:
+    """Advantages and penalties in words."""
+    advantages = counted(tally.advantages, "advantage")
+    return f"{advantages}, {counted(tally.penalties, 'penalty', 'penalties')}"

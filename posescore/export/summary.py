@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from posescore.export.rows import LogLine, lines_of
 from posescore.library.match import Match
-from posescore.library.review.replay import rules_named
 from posescore.library.review.review import Review, ReviewItem, Verdict
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.scoring.score import is_penalty_mark, score_of
@@ -97,10 +96,9 @@ def _near(proposal: Proposal) -> bool:
 def curve_of(awards: Iterable[Proposal], review: Review) -> tuple[ScoreStep, ...]:
     """Points after every award, from 0 on; what penalties give is counted when they happen."""
     given = sorted(awards, key=lambda award: award.time_s)
-    rules = rules_named(review.rules)
     steps = [ScoreStep(0.0, dict.fromkeys(Athlete, 0))]
     for time_s in sorted({award.time_s for award in given}):
-        score, _ = score_of([each for each in given if each.time_s <= time_s], (), rules)
+        score, _ = score_of([each for each in given if each.time_s <= time_s], (), review.rule_set)
         points = {athlete: score[athlete].points for athlete in Athlete}
         if points != steps[-1].points:
             steps.append(ScoreStep(time_s, points))

@@ -8,11 +8,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final, NamedTuple
 
 from posescore.export.rows import ROUNDING_S, LogLine, frames_of, lines_of, name_of
+from posescore.export.sentences import why_of
 from posescore.library.match import Match
 from posescore.library.review.entries import ReviewHold
 from posescore.library.review.review import Review
 from posescore.library.store.plain import utf8
 from posescore.terms import Position
+from posescore.words import LETTERS
 
 LOG_COLUMNS: Final = (
     "match", "line", "status", "time_s", "frame_index", "athlete", "athlete_name", "kind",
@@ -83,7 +85,7 @@ def _log_row(line: LogLine, match: Match) -> list[object]:
         *awarded,
         *proposed,
         shown.clause,
-        shown.why,
+        why_of(line, LETTERS),
         *said,
         f"{line.evidence.start_s:.3f}",
         f"{line.evidence.end_s:.3f}",

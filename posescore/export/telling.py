@@ -1,25 +1,41 @@
-"""Lines of a score log as reports and lessons tell them: sentences, and a picture."""
+"""Lines of a score log as reports and lessons show them: sentences, and a picture."""
 
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from posescore.export.evidence import look_at
 from posescore.export.rows import LogLine
+from posescore.export.sentences import (
+    Names,
+    missing_criteria,
+    seen_words,
+    title_of,
+    why_of,
+    word_of,
+)
 from posescore.export.shots import Shots
-from posescore.export.words import clock_words, missing_criteria, title_of, why_of, word_of
 from posescore.library.review.review import Review
-from posescore.scoring.proposal import Criterion
 from posescore.terms import Athlete
+from posescore.words import clock_words
 
 PICTURE_WIDTH_PX = 720
 """Sharp at 75 mm on paper (240 dots an inch), and about 60 kB each."""
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Missing:
+    """A criterion that was not met: what the rule asks, its clause, and what was seen."""
+
+    name: str
+    clause: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineText:
     """One line in words; ``jpeg`` is the frame to look at, empty where there is none."""
 
     line: LogLine
@@ -29,7 +45,7 @@ class Told:
     word: str
     decided_at: str
     why: str
-    missing: tuple[Criterion, ...]
+    missing: tuple[Missing, ...]
     reason: str
     note: str
     clause: str
@@ -55,20 +71,20 @@ def data_address(media_type: str, data: bytes) -> str:
 
 def tell(
     lines: Iterable[LogLine],
-    names: Mapping[Athlete, str],
+    names: Names,
     shots: Shots | None,
     review: Review,
     done: Callable[[], None] = lambda: None,
-) -> list[Told]:
+) -> list[LineText]:
     """Lines in words, each with its picture; ``done`` is called after each."""
-    told = []
+    texts = []
     for line in lines:
-        told.append(_told(line, names, shots, review))
+        texts.append(_text(line, names, shots, review))
         done()
-    return told
+    return texts
 
 
-def _told(line: LogLine, names: Mapping[Athlete, str], shots: Shots | None, review: Review) -> Told:
+def _text(line: LogLine, names: Names, shots: Shots | None, review: Review) -> LineText:
     shown, decision = line.item.shown, line.item.decision
     title, look = title_of(line), look_at(line.item, review)
     jpeg, (width_px, height_px) = b"", (0, 0)
@@ -79,7 +95,7 @@ def _told(line: LogLine, names: Mapping[Athlete, str], shots: Shots | None, revi
         when += f", pictured at frame {look.frame_index}"
     looked = f"frame {look.frame_index}, {look.time_s:.3f} s"
     who = names[shown.athlete] if shown.athlete else "nobody"
-    return Told(
+    return LineText(
         line=line,
         title=title,
         athlete=shown.athlete,
@@ -87,7 +103,10 @@ def _told(line: LogLine, names: Mapping[Athlete, str], shots: Shots | None, revi
         word=word_of(line),
         decided_at="" if decision is None else f"{decision.made_at:%Y-%m-%d %H:%M} UTC",
         why=why_of(line, names),
-        missing=missing_criteria(shown, names),
+        missing=tuple(
+            Missing(each.name, each.clause, seen_words(each, names))
+            for each in missing_criteria(shown)
+        ),
         reason=decision.reason if decision is not None and decision.reason != shown.why else "",
         note=line.item.note,
         clause=shown.clause,

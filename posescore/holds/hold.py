@@ -37,14 +37,27 @@ class CheckName(StrEnum):
 class Check:
     """One published criterion on one hold.
 
-    ``value`` is what was seen, ``probability`` how likely that value is right (0 to 1),
-    ``seen`` the same in words for a person.
+    Parameters
+    ----------
+    name, value
+        What was looked for, and what was seen (see :mod:`posescore.holds.check`).
+    probability
+        How likely that value is right, 0 to 1.
+    seen
+        What was seen, in somebody's own words: a person's, a log's, or those of a library of an
+        older version. Else "": the words follow from the value.
+    fraction
+        Of the seen instants, those that show the value: 0 to 1; None where nobody counted.
+    visible
+        Of all instants, those in which both athletes were seen: 0 to 1; None likewise.
     """
 
     name: CheckName
     value: bool | int | str
     probability: float = 1.0
     seen: str = ""
+    fraction: float | None = None
+    visible: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,11 @@ class MatchInfo:
         """Who holds that slot."""
         return self.athlete_a if athlete is Athlete.A else self.athlete_b
 
+    @property
+    def names(self) -> dict[Athlete, str]:
+        """Both names for people to read."""
+        return {athlete: self.name_of(athlete) for athlete in Athlete}
+
     def name_of(self, athlete: Athlete) -> str:
         """Name for people to read: the athlete's, else the gi colour, else the letter."""
         who = self.athlete(athlete)

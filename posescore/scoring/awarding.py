@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Final
 
-from posescore.scoring.claims import Bar, Claim, kind_words, words
-from posescore.scoring.judging import NOT_LOOKED_AT, judge
+from posescore.scoring.claims import Bar, Claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
-from posescore.scoring.timeline import Group, Visit, shares
+from posescore.scoring.timeline import Group, Visit, overlaps
+from posescore.scoring.verdict import NOT_LOOKED_AT, verdict_on
 from posescore.terms import Athlete, Interval
+from posescore.words import name_field, seconds_words, trade
 
-
-def spoken_s(seconds: float) -> str:
-    """Seconds as a person says them."""
-    rounded = f"{seconds:.1f}".removesuffix(".0")
-    return f"{rounded} second" if rounded == "1" else f"{rounded} seconds"
+HELD: Final = "held"
+"""The check of the seconds that count, made by the engine itself."""
 
 
 def award(
@@ -30,23 +29,23 @@ def award(
     """
     seen = _position_criteria(claim, held, at_s, rules)
     sure = claim.confidence * _position_confidence(claim, held, at_s, seen, rules)
-    what, link = f"held it for {spoken_s(stretch.duration_s)}", " and "
+    top_only = claim.kind in (ProposalKind.TAKEDOWN, ProposalKind.SWEEP)
+    kept = "stayed on top" if top_only else "held it"
+    what, link = f"{kept} for {seconds_words(stretch.duration_s)}", " and "
     if held is not claim.visit:
         went = "came back to" if held.group is claim.visit.group else "went on to"
         link = ", "
-        what = f"{went} {held.positions[-1].trade_name} and {what}"
+        what = f"{went} {trade(held.left.position)} and {what}"
         what += ", one count for the whole chain" if claim.rank > 0 else ""
-    if claim.kind is ProposalKind.TAKEDOWN or claim.kind is ProposalKind.SWEEP:
-        what = what.replace("held it", "stayed on top")
     note = claim.note if held.group is Group.PIN else ""
     criteria = (*claim.way, *seen, _held(True, stretch.duration_s, rules))
     if freed:
-        note += f" The count ran only while {claim.athlete} was free of the submission."
+        note += f" The count ran only while {name_field(claim.athlete)} was free of the submission."
         criteria += (_free(True, "free while the count ran", rules.clauses["caught"]),)
     return replace(
         _of(claim, at_s, claim.kind, claim.clause, f"{claim.story}{link}{what}.{note}", sure),
         points=rules.points[claim.kind],
-        path=claim.path if held is claim.visit else (*claim.path, words(held)),
+        path=claim.path if held is claim.visit else (*claim.path, held.left),
         criteria=criteria,
     )
 
@@ -97,17 +96,18 @@ def _position_criteria(
     if claim.verdict is None or held is not claim.visit:
         return claim.verdict.criteria if claim.verdict else ()
     count = Interval(at_s - rules.seconds.hold, at_s)
-    seen = [judge(h, rules) for h in held.holds if shares(h.interval, count)]
+    seen = [verdict_on(h, rules) for h in held.holds if overlaps(h.interval, count)]
     met = [verdict for verdict in seen if verdict.met] or [claim.verdict]
     return min(met, key=lambda verdict: verdict.probability).criteria
 
 
 def _held(met: bool, duration_s: float, rules: RuleSet) -> Criterion:
     return Criterion(
-        f"held for {spoken_s(rules.seconds.hold)}",
+        f"held for {seconds_words(rules.seconds.hold)}",
         met,
-        f"held for {spoken_s(duration_s)}",
+        f"held for {seconds_words(duration_s)}",
         rules.clauses["held"],
+        check=HELD,
     )
 
 
@@ -141,8 +141,10 @@ def unmet(claim: Claim, at_s: float) -> Proposal | None:
 def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Proposal:
     """Half-guard that looks like mount."""
     athlete = visit.upper or Athlete.A
-    clause = rules.clauses["mount"]
-    seen = f"one of {athlete}'s legs is trapped between {athlete.other}'s: half-guard, not mount"
+    who, clause = name_field(athlete), rules.clauses["mount"]
+    other = name_field(athlete.other)
+    seen = f"one of {who}'s legs is trapped between {other}'s: half-guard, not mount"
+    came_from = trade(before.left.position)
     return Proposal(
         time_s=at_s,
         athlete=athlete,
@@ -150,11 +152,11 @@ def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Pro
         points=0,
         advantage=0,
         clause=clause,
-        why=f"{athlete} came up from {before.positions[-1].trade_name}, but no points: {seen}.",
+        why=f"{who} came up from {came_from}, but no points: {seen}.",
         confidence=visit.confidence(visit.start_s, at_s),
         evidence=Interval(visit.start_s, at_s),
         would_be=ProposalKind.MOUNT,
-        path=(words(before), words(visit)),
+        path=(before.left, visit.left),
         criteria=(Criterion("free of half-guard", False, seen, clause, check="leg_trapped"),),
     )
 
@@ -171,12 +173,12 @@ def missed(
     sure = claim.confidence * last.confidence(last.start_s, last.end_s)
     if failed is None:
         short = _held(False, held_s, rules)
-        reason = f"held it for only {spoken_s(held_s)}{end}"
+        reason = f"held it for only {seconds_words(held_s)}{end}"
         clause = f"{rules.clauses['held']}, {rules.clauses['advantage']}"
     else:
         short, reason, clause = failed, failed.seen, failed.clause
         sure *= failed.probability
-    kinds = sorted({kind_words(other.kind) for other in others})
+    kinds = sorted({trade(other.kind) for other in others})
     note = f" One advantage for the whole chain ({', '.join(kinds)} too)." if kinds else ""
     why = f"{claim.story}, but {reason}: an advantage instead of points.{note}"
     near = _of(claim, at_s, ProposalKind.NEAR, clause, why, sure)
@@ -186,8 +188,8 @@ def missed(
 def caught(claim: Claim, at_s: float, at_end: bool, attacker: Athlete, rules: RuleSet) -> Proposal:
     """A position reached while caught in a submission and never held free of it."""
     clause = rules.clauses["caught_at_end" if at_end else "caught"]
-    name = claim.last_visit.positions[-1].trade_name
-    seen = f"still caught in {attacker}'s submission when "
+    name = trade(claim.last_visit.left.position)
+    seen = f"still caught in {name_field(attacker)}'s submission when "
     seen += "the match ended" if at_end else f"{name} was lost"
     failed = _free(False, seen, clause)
     sure = claim.confidence * claim.last_visit.confidence(claim.visit.start_s, at_s)

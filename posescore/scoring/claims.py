@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from posescore.scoring.judging import Verdict, judge
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import Group, Visit
-from posescore.terms import Athlete, Position
+from posescore.scoring.verdict import Verdict, verdict_on
+from posescore.terms import Athlete, State
+from posescore.words import name_field, state_words, trade
 
 POSITION_KIND: Final[Mapping[Group, ProposalKind]] = {
     Group.KNEE_ON_BELLY: ProposalKind.KNEE_ON_BELLY,
@@ -60,7 +61,7 @@ class Bar:
 class Claim:
     """A scoring position reached, to be awarded, missed or explained.
 
-    ``story`` is the first half of the reason ("A took B down from standing into mount");
+    ``story`` is the first half of the reason ("{A} took {B} down from standing into mount");
     ``way`` and ``confidence`` cover how the position was reached, ``verdict`` the position itself.
     """
 
@@ -69,7 +70,7 @@ class Claim:
     visit: Visit
     story: str
     clause: str
-    path: tuple[str, ...]
+    path: tuple[State, ...]
     confidence: float = 1.0
     way: tuple[Criterion, ...] = ()
     bar: Bar | None = None
@@ -105,8 +106,8 @@ class Claim:
 
 
 @dataclass(slots=True)
-class Standing:
-    """What one athlete holds at the moment: open claims, and what was already scored."""
+class Chain:
+    """The running chain of one athlete: open claims, and what was already scored."""
 
     claims: list[Claim] = field(default_factory=list)
     credited: set[ProposalKind] = field(default_factory=set)
@@ -120,26 +121,11 @@ class Standing:
         self.highest = 0
 
 
-def kind_words(kind: ProposalKind) -> str:
-    """A kind as the trade writes it."""
-    knee = kind is ProposalKind.KNEE_ON_BELLY
-    return Position.KNEE_ON_BELLY.trade_name if knee else kind.replace("_", " ")
-
-
-def words(visit: Visit, position: Position | None = None) -> str:
-    """A visit as one step of a path."""
-    name = (position or visit.positions[-1]).trade_name
-    if visit.upper is None:
-        return name
-    where = "behind" if visit.group is Group.BACK_CONTROL else "on top"
-    return f"{name}, {visit.upper} {where}"
-
-
 def verdict_of(visit: Visit, rules: RuleSet) -> tuple[Verdict, float]:
     """The best that was seen of a visit's criteria, and from when on."""
     seen_s: dict[Verdict, float] = {}
     for hold in visit.holds:
-        verdict = judge(hold, rules)
+        verdict = verdict_on(hold, rules)
         if verdict.met:
             return verdict, hold.start_s
         seen_s[verdict] = seen_s.get(verdict, 0.0) + hold.duration_s
@@ -147,25 +133,25 @@ def verdict_of(visit: Visit, rules: RuleSet) -> tuple[Verdict, float]:
 
 
 def position_claim(
-    visit: Visit, before: Visit | None, holder: Standing, rules: RuleSet
+    visit: Visit, before: Visit | None, holder: Chain, rules: RuleSet
 ) -> Claim | None:
     """The claim that a position makes by itself: knee-on-belly, mount, either back."""
     kind = POSITION_KIND.get(visit.group)
     if kind is None or visit.upper is None:
         return None
-    athlete, name = visit.upper, visit.positions[0].trade_name
+    athlete, name = visit.upper, trade(visit.entered.position)
     verdict, reached_s = verdict_of(visit, rules)
     came_from = ""
     if before is not None and before.group is not visit.group:
-        came_from = f" from {before.positions[-1].trade_name}"
+        came_from = f" from {trade(before.left.position)}"
     return Claim(
         kind=kind,
         athlete=athlete,
         visit=visit,
-        story=f"{athlete} took {name}{came_from}",
+        story=f"{name_field(athlete)} took {name}{came_from}",
         clause=rules.clauses[kind],
-        path=(*(() if before is None else (words(before),)), words(visit)),
-        way=(Criterion(_WHERE[kind], True, words(visit), rules.clauses[kind]),),
+        path=(*(() if before is None else (before.left,)), visit.left),
+        way=(Criterion(_WHERE[kind], True, state_words(visit.left), rules.clauses[kind]),),
         bar=_position_bar(kind, athlete, holder, rules),
         reached_s=reached_s,
         verdict=verdict,
@@ -173,14 +159,14 @@ def position_claim(
 
 
 def _position_bar(
-    kind: ProposalKind, athlete: Athlete, holder: Standing, rules: RuleSet
+    kind: ProposalKind, athlete: Athlete, holder: Chain, rules: RuleSet
 ) -> Bar | None:
     if kind in holder.credited:
         return repeat_bar(kind, athlete, rules)
     if RANK[kind] < holder.highest:
         return Bar(
-            f"stepping down from a higher position by choice earns nothing; {athlete} had "
-            "already held the mount or the back",
+            f"stepping down from a higher position by choice earns nothing; "
+            f"{name_field(athlete)} had already held the mount or the back",
             rules.clauses["order"],
             "positions in ascending order",
         )
@@ -190,8 +176,8 @@ def _position_bar(
 def repeat_bar(kind: ProposalKind, athlete: Athlete, rules: RuleSet) -> Bar:
     """The bar of 3.2: the same position again, after it was left by choice or merely moved."""
     return Bar(
-        f"{athlete} had scored this {kind_words(kind)} before and {athlete.other} had not got "
-        "out of it: the same position counts once",
+        f"{name_field(athlete)} had scored this {trade(kind)} before and "
+        f"{name_field(athlete.other)} had not got out of it: the same position counts once",
         rules.clauses["given_up"],
         "not left by choice before",
     )

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.scoring.claims import RANK
-from posescore.scoring.marked import end_of_match, marked_proposals
-from posescore.scoring.match_time import Division
+from posescore.scoring.marked import marked_proposals
+from posescore.scoring.match_clock import MatchClock
 from posescore.scoring.proposal import Proposal, Ruling
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.score import score_of
@@ -19,7 +19,6 @@ def propose(
     holds: Sequence[Hold],
     events: Sequence[MatchEvent],
     rules: RuleSet,
-    division: Division | None = None,
     end_s: float | None = None,
 ) -> Ruling:
     """Propose points for one match.
@@ -32,8 +31,6 @@ def propose(
         What was marked or inferred, in any order.
     rules
         The rule set.
-    division
-        Age class and belt. No rule of scoring depends on it; the sentences of a result may.
     end_s
         Seconds at which the footage ends; by default the last hold or event.
 
@@ -42,16 +39,15 @@ def propose(
     Ruling
         Proposals in time order, the score if every one is confirmed, and the result.
     """
-    del division
     ordered_holds = sorted(holds, key=lambda hold: (hold.start_s, hold.end_s))
     ordered = sorted(events, key=lambda event: event.time_s)
-    ends_s, decided = end_of_match(ordered_holds, ordered, rules, end_s)
-    walk = Walk(ordered_holds, ordered, rules, ends_s)
+    clock = MatchClock.of(ordered_holds, ordered, rules, end_s)
+    walk = Walk(ordered_holds, ordered, rules, clock)
     for visit in walk.visits:
         walk.enter(visit)
-    if not decided:
+    if not clock.decided:
         walk.finish()
-    found = walk.proposals + marked_proposals(ordered, walk.locks, rules, ends_s, decided)
+    found = walk.proposals + marked_proposals(ordered, walk.locks, rules, clock)
     proposals = tuple(sorted(found, key=_order))
     tallies, result = score_of(proposals, ordered, rules)
     return Ruling(proposals, tallies, result)

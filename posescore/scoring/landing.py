@@ -13,6 +13,7 @@ from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import TOLERANCE_S, Group, Visit
 from posescore.terms import Athlete
+from posescore.words import name_field, trade
 
 UNMARKED: Final = 0.6
 """A landing in a dominated position that nobody marked as a takedown most often was one."""
@@ -116,11 +117,13 @@ def _marks(
 
 def _took_down(visit: Visit) -> str:
     upper = visit.upper or Athlete.A
-    return f"{upper} took {upper.other} down from standing into {visit.positions[0].trade_name}"
+    into = trade(visit.entered.position)
+    return f"{name_field(upper)} took {name_field(upper.other)} down from standing into {into}"
 
 
 def _ended_on_top(visit: Visit, out_of: str = " from standing") -> str:
-    return f"{visit.upper} ended on top in {visit.positions[0].trade_name}{out_of}"
+    upper = name_field(visit.upper or Athlete.A)
+    return f"{upper} ended on top in {trade(visit.entered.position)}{out_of}"
 
 
 def _on_feet(rules: RuleSet, probability: float, seen: str = "both were standing") -> Criterion:
@@ -140,12 +143,13 @@ def _landed(visit: Visit, rules: RuleSet) -> tuple[Criterion, ...]:
     name = "the opponent comes down on back, side or seat"
     if visit.group in (Group.BACK_MOUNT, Group.BACK_CONTROL):
         name = "the opponent comes down with the attacker in control behind"
-    return (Criterion(name, True, visit.positions[0].trade_name, rules.clauses["takedown"]),)
+    return (Criterion(name, True, trade(visit.entered.position), rules.clauses["takedown"]),)
 
 
 def _after_pull(visit: Visit, marks: _Marks, pull: MatchEvent, rules: RuleSet) -> Landing:
     """The opponent pulled guard: only an attack begun before, or a grip on the trousers, counts."""
-    name, opponent = "begun before the guard pull", pull.athlete
+    name, upper = "begun before the guard pull", visit.upper or Athlete.A
+    who, opponent = name_field(upper), name_field(upper.other)
     if marks.attempt is not None and marks.attempt.time_s <= pull.time_s:
         clause = rules.clauses["pull_first"]
         sure = marks.attempt.confidence
@@ -162,11 +166,11 @@ def _after_pull(visit: Visit, marks: _Marks, pull: MatchEvent, rules: RuleSet) -
         clause = rules.clauses["trousers"]
         sure = marks.grip.confidence * pull.confidence
         grip = Criterion("a grip on the puller's trousers", True, "gripped", clause, sure)
-        story = f"{opponent} pulled guard while {visit.upper} gripped {opponent}'s trousers, and "
-        story += f"{visit.upper} came on top in {visit.positions[0].trade_name}"
+        story = f"{opponent} pulled guard while {who} gripped {opponent}'s trousers, and "
+        story += f"{who} came on top in {trade(visit.entered.position)}"
         return Landing(ProposalKind.TAKEDOWN, story, clause, sure, (grip,))
     if marks.attempt is not None:
-        reason = f"{opponent} had pulled guard before {visit.upper} attacked: no takedown"
+        reason = f"{opponent} had pulled guard before {who} attacked: no takedown"
         bar = Bar(reason, rules.clauses["pull_first"], name)
     else:
         reason = f"{opponent} pulled guard, which is no takedown and earns nobody points"
@@ -186,7 +190,8 @@ def _own_pull(visit: Visit, pull: MatchEvent, rules: RuleSet) -> Landing:
     clause = rules.clauses["sweep"]
     sure = pull.confidence * SEEMINGLY_PULLED
     started = Criterion("starts underneath in guard", True, "pulled guard", clause, sure)
-    story = f"{visit.upper} pulled guard and came on top into {visit.positions[0].trade_name}"
+    who = name_field(visit.upper or Athlete.A)
+    story = f"{who} pulled guard and came on top into {trade(visit.entered.position)}"
     return Landing(ProposalKind.SWEEP, story, clause, sure, (started,))
 
 
@@ -227,8 +232,8 @@ def _on_knees(visit: Visit, rules: RuleSet) -> Landing:
 def _defended(visit: Visit, rules: RuleSet) -> Landing:
     upper = visit.upper or Athlete.A
     reason = (
-        f"{upper.other} attacked, or pulled {upper} down on top: defending and ending on top "
-        "is no takedown"
+        f"{name_field(upper.other)} attacked, or pulled {name_field(upper)} down on top: "
+        "defending and ending on top is no takedown"
     )
     bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
     return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, bar=bar)
@@ -248,11 +253,9 @@ def _unmarked(visit: Visit, feet: Visit | None, rules: RuleSet) -> Landing | Non
             sure,
             (_on_feet(rules, sure), *_landed(visit, rules)),
         )
-    upper = visit.upper or Athlete.A
-    reason = (
-        f"nobody is marked as having taken {upper.other} down; it could have been a guard pull"
-        if visit.group is Group.GUARD
-        else f"nobody is marked as having taken {upper.other} down; going behind is no takedown"
-    )
+    guard = visit.group is Group.GUARD
+    perhaps = "it could have been a guard pull" if guard else "going behind is no takedown"
+    opponent = name_field((visit.upper or Athlete.A).other)
+    reason = f"nobody is marked as having taken {opponent} down; {perhaps}"
     bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
     return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, sure, bar=bar)

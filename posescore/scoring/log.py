@@ -16,8 +16,9 @@ from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
 from posescore.scoring.proposal import Criterion, Proposal, Ruling, Tally
 from posescore.scoring.reading import Reader, read_text, shown
-from posescore.scoring.rules import DEFAULT, RuleSet
+from posescore.scoring.rules import DEFAULT, RuleSet, check_value
 from posescore.terms import Athlete, Position
+from posescore.words import LETTERS, state_words, with_names
 
 OVERLAP_S: Final = 1e-3
 """Holds may overlap by this much: times of a log are rounded to milliseconds."""
@@ -37,20 +38,8 @@ NEEDS_ATHLETE: Final = frozenset(
 )
 """Events that mean nothing without the one who did it."""
 
-_FLAGS: Final = frozenset(
-    {
-        CheckName.OTHER_KNEE_DOWN,
-        CheckName.FEET_CROSSED,
-        CheckName.ARM_ABOVE_SHOULDER_LINE,
-        CheckName.KNEE_OF_OPPONENT_DOWN,
-        CheckName.BEHIND_SHOULDER_LINE,
-    }
-)
-_WORDS: Final = {
-    CheckName.SHIN: ("hip_side", "head_side"),
-    CheckName.FACING: ("head", "feet"),
-}
 _HOLD_KEYS: Final = ("start_s", "end_s", "position", "upper", "confidence", "checks", "note")
+_CHECK_KEYS: Final = ("value", "probability", "seen", "fraction", "visible")
 _EVENT_KEYS: Final = ("time_s", "event", "athlete", "confidence", "note")
 
 
@@ -65,7 +54,7 @@ class MatchLog:
 
     def ruling(self) -> Ruling:
         """What the engine proposes for this log."""
-        return propose(self.holds, self.events, self.rules, self.division)
+        return propose(self.holds, self.events, self.rules)
 
 
 def read_log(path: str | Path) -> MatchLog:
@@ -185,21 +174,17 @@ def _checks(entry: Reader) -> tuple[Check, ...]:
 
 
 def _check(name: CheckName, entry: Reader) -> Check:
-    """A bare value, or a table of value, probability and what was seen."""
+    """A bare value, or a table of value, probability and how it was seen."""
     if not isinstance(entry.value, dict):
-        return Check(name, _check_value(name, entry))
-    entry.only(("value", "probability", "seen"), "a field of a check")
-    probability = entry.at("probability").number(0.0, 1.0) if entry.has("probability") else 1.0
+        return Check(name, check_value(name, entry))
+    entry.only(_CHECK_KEYS, "a field of a check")
+    value = check_value(name, entry.at("value"))
+    probability, fraction, visible = (
+        entry.at(key).number(0.0, 1.0) if entry.has(key) else None
+        for key in ("probability", "fraction", "visible")
+    )
     seen = entry.at("seen").text() if entry.has("seen") else ""
-    return Check(name, _check_value(name, entry.at("value")), probability, seen)
-
-
-def _check_value(name: CheckName, entry: Reader) -> bool | int | str:
-    if name in _FLAGS:
-        return entry.flag()
-    if name in _WORDS:
-        return entry.one_of(_WORDS[name], f"a value of {name}")
-    return entry.whole(0, 2)
+    return Check(name, value, 1.0 if probability is None else probability, seen, fraction, visible)
 
 
 def _event(entry: Reader) -> MatchEvent:
@@ -254,10 +239,11 @@ def _hold_to_json(hold: Hold) -> dict[str, object]:
 
 
 def _check_to_json(check: Check) -> object:
-    if check.probability == 1.0 and not check.seen:
+    how = {"seen": check.seen or None, "fraction": check.fraction, "visible": check.visible}
+    said = {key: value for key, value in how.items() if value is not None}
+    if check.probability == 1.0 and not said:
         return check.value
-    seen = {"seen": check.seen} if check.seen else {}
-    return {"value": check.value, "probability": check.probability} | seen
+    return {"value": check.value, "probability": check.probability, **said}
 
 
 def _event_to_json(event: MatchEvent) -> dict[str, object]:
@@ -280,7 +266,7 @@ def ruling_to_json(ruling: Ruling) -> dict[str, object]:
         else {
             "winner": None if result.winner is None else str(result.winner),
             "by": result.by,
-            "why": result.why,
+            "why": with_names(result.why, LETTERS),
         },
     }
 
@@ -302,10 +288,10 @@ def proposal_to_json(proposal: Proposal) -> dict[str, object]:
         "points": proposal.points,
         "advantage": proposal.advantage,
         "clause": proposal.clause,
-        "why": proposal.why,
+        "why": with_names(proposal.why, LETTERS),
         "confidence": round(proposal.confidence, 6),
         "would_be": None if proposal.would_be is None else str(proposal.would_be),
-        "path": list(proposal.path),
+        "path": [with_names(state_words(state), LETTERS) for state in proposal.path],
         "criteria": [_criterion_to_json(criterion) for criterion in proposal.criteria],
         "evidence": {
             "start_s": round(proposal.evidence.start_s, 6),
@@ -318,8 +304,10 @@ def _criterion_to_json(criterion: Criterion) -> dict[str, object]:
     return {
         "name": criterion.name,
         "met": criterion.met,
-        "seen": criterion.seen,
+        "seen": with_names(criterion.seen, LETTERS),
         "clause": criterion.clause,
         "probability": round(criterion.probability, 6),
         "check": criterion.check,
+        "fraction": criterion.fraction,
+        "visible": criterion.visible,
     }

@@ -5,68 +5,31 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from posescore.holds.event import EventName, MatchEvent
-from posescore.holds.hold import Hold
+from posescore.scoring.match_clock import MatchClock, penalised
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.score import step_of
 from posescore.scoring.timeline import TOLERANCE_S, Lock
 from posescore.terms import Athlete, Interval
+from posescore.words import name_field
 
 _ORDINALS = ("first", "second", "third", "fourth")
-
-
-def end_of_match(
-    holds: Sequence[Hold], events: Sequence[MatchEvent], rules: RuleSet, end_s: float | None
-) -> tuple[float, bool]:
-    """When the match ends, and whether a tap or a disqualification ended it."""
-    last_s = max([0.0, *(h.end_s for h in holds), *(e.time_s for e in events)])
-    regular = [e.time_s for e in events if e.event is EventName.END]
-    regular_s = min([last_s if end_s is None else end_s, *regular])
-    early = [e.time_s for e in events if e.event is EventName.TAP and e.athlete is not None]
-    counts = dict.fromkeys(Athlete, 0)
-    for event, athlete in penalised(events, rules):
-        counts[athlete] += 1
-        if step_of(counts[athlete], rules).disqualified:
-            early.append(event.time_s)
-    early_s = min(early, default=float("inf"))
-    return min(early_s, regular_s), early_s <= regular_s
-
-
-def penalised(events: Sequence[MatchEvent], rules: RuleSet) -> list[tuple[MatchEvent, Athlete]]:
-    """Events that bring a penalty; one marked beside a flight is the flight's own."""
-    fled = [e for e in events if e.event is EventName.FLED]
-    near_s = 2 * rules.seconds.event_slack + TOLERANCE_S
-    return [
-        (e, e.athlete)
-        for e in events
-        if e.athlete is not None
-        and (
-            e.event is EventName.FLED
-            or (
-                e.event is EventName.PENALTY
-                and not any(
-                    f.athlete is e.athlete and abs(f.time_s - e.time_s) <= near_s for f in fled
-                )
-            )
-        )
-    ]
 
 
 def marked_proposals(
     events: Sequence[MatchEvent],
     locks: Sequence[Lock],
     rules: RuleSet,
-    end_s: float,
-    decided: bool,
+    clock: MatchClock,
 ) -> list[Proposal]:
     """All proposals that come from events, up to the end of the match."""
-    live = [e for e in events if e.time_s <= end_s + TOLERANCE_S]
+    live = [e for e in events if e.time_s <= clock.end_s + TOLERANCE_S]
     carried_out = _out_of_area(live, locks, rules)
     found = [proposal for proposal, _ in carried_out]
     found += _penalties(live, rules)
     found += [_advantage(e, rules) for e in live if e.event is EventName.ADVANTAGE and e.athlete]
     paid = [lock for _, lock in carried_out]
-    escaped = [lock for lock in locks if lock not in paid and not (decided and lock.open)]
+    escaped = [lock for lock in locks if lock not in paid and not (clock.decided and lock.open)]
     found += [_escaped(lock, rules) for lock in escaped if not _marked(lock, live, rules)]
     return found
 
@@ -112,7 +75,8 @@ def _penalties(events: Sequence[MatchEvent], rules: RuleSet) -> list[Proposal]:
 
 def _fled(event: MatchEvent, athlete: Athlete, rules: RuleSet) -> Proposal:
     points = rules.points[ProposalKind.FLED]
-    why = f"{athlete} fled the area to avoid a score: {points} points to {athlete.other}."
+    who, other = name_field(athlete), name_field(athlete.other)
+    why = f"{who} fled the area to avoid a score: {points} points to {other}."
     clause = rules.clauses["fled"]
     criterion = Criterion("fled to avoid a score", True, "marked", clause, event.confidence)
     kind = ProposalKind.FLED
@@ -123,11 +87,12 @@ def _penalty(event: MatchEvent, athlete: Athlete, count: int, rules: RuleSet) ->
     clause, kind = rules.clauses["penalty"], ProposalKind.PENALTY
     ordinal = _ORDINALS[count - 1] if count <= len(_ORDINALS) else f"{count}th"
     step = step_of(count, rules)
+    who = name_field(athlete)
     outcome = ": disqualified" if step.disqualified else ""
-    marks = [_instant(event, athlete, kind, clause, f"{athlete}'s {ordinal} penalty{outcome}.")]
+    marks = [_instant(event, athlete, kind, clause, f"{who}'s {ordinal} penalty{outcome}.")]
     if step.points or step.advantages:
         gets = f"{step.points} points" if step.points else "an advantage"
-        why = f"{athlete}'s {ordinal} penalty gives {athlete.other} {gets}."
+        why = f"{who}'s {ordinal} penalty gives {name_field(athlete.other)} {gets}."
         marks.append(
             _instant(event, athlete.other, kind, clause, why, step.points, step.advantages)
         )
@@ -136,7 +101,7 @@ def _penalty(event: MatchEvent, athlete: Athlete, count: int, rules: RuleSet) ->
 
 def _advantage(event: MatchEvent, rules: RuleSet) -> Proposal:
     athlete = event.athlete or Athlete.A
-    why = f"An advantage was marked for {athlete}."
+    why = f"An advantage was marked for {name_field(athlete)}."
     clause = rules.clauses["advantage"]
     return _instant(event, athlete, ProposalKind.NEAR, clause, why, advantage=1)
 
@@ -155,10 +120,11 @@ def _out_of_area(
             if not during or event.athlete is lock.attacker:
                 continue
             attacker, clause = lock.attacker, rules.clauses["out_of_area"]
+            who, other = name_field(attacker), name_field(attacker.other)
             points = rules.points[ProposalKind.OUT_OF_AREA]
             why = (
-                f"{attacker} had a submission locked and {attacker.other}'s defence took them "
-                f"out of the area: {points} points to {attacker}."
+                f"{who} had a submission locked and {other}'s defence took "
+                f"them out of the area: {points} points to {who}."
             )
             locked = Criterion("a submission was locked", True, "marked", clause, lock.confidence)
             kind = ProposalKind.OUT_OF_AREA
@@ -187,7 +153,7 @@ def _escaped(lock: Lock, rules: RuleSet) -> Proposal:
     counts = rules.submission_advantage
     clause = rules.clauses["advantage"]
     attacker = lock.attacker
-    ended = "the match ended" if lock.open else f"{attacker.other} got free"
+    ended = "the match ended" if lock.open else f"{name_field(attacker.other)} got free"
     outcome = (
         "an advantage."
         if counts
@@ -207,7 +173,7 @@ def _escaped(lock: Lock, rules: RuleSet) -> Proposal:
         points=0,
         advantage=int(counts),
         clause=clause,
-        why=f"{attacker} had a submission locked until {ended}: {outcome}",
+        why=f"{name_field(attacker)} had a submission locked until {ended}: {outcome}",
         confidence=lock.confidence,
         evidence=lock.interval,
         would_be=None if counts else ProposalKind.NEAR,

@@ -7,17 +7,19 @@ from dataclasses import dataclass
 from typing import Final
 
 from posescore.holds.event import EventName, MatchEvent
-from posescore.scoring.claims import Bar, Claim, Standing, repeat_bar, verdict_of, words
-from posescore.scoring.judging import Verdict
+from posescore.scoring.claims import Bar, Chain, Claim, repeat_bar, verdict_of
 from posescore.scoring.landing import Landing, land
 from posescore.scoring.marks import latest
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import TOLERANCE_S, Group, Visit
-from posescore.terms import Athlete
+from posescore.scoring.verdict import Verdict
+from posescore.terms import Athlete, Position, State
+from posescore.words import name_field, state_words, trade
 
 NO_PASS = " Side control itself scores nothing, and there was no guard to pass."
 
+_FEET: Final = (State(Position.STANDING),)
 
 STRAIGHT: Final = 0.8
 """Past the legs straight into mount or knee-on-belly: the clause names side control alone."""
@@ -45,7 +47,7 @@ class Before:
 def path_claim(
     visit: Visit,
     before: Before,
-    holder: Standing,
+    holder: Chain,
     events: Sequence[MatchEvent],
     rules: RuleSet,
     restored: bool,
@@ -63,7 +65,7 @@ def path_claim(
 
 def _from_feet(visit: Visit, landing: Landing, rules: RuleSet) -> Claim | None:
     if landing.pulled_guard and visit.holds[0].position in rules.pass_lands_in:
-        return _pass(visit, ("guard pull",), landing.confidence, rules, None)
+        return _pass(visit, _FEET, "guard pull", landing.confidence, rules, None)
     if landing.kind is None:
         return None
     claim = Claim(
@@ -72,7 +74,7 @@ def _from_feet(visit: Visit, landing: Landing, rules: RuleSet) -> Claim | None:
         visit=visit,
         story=landing.story,
         clause=landing.clause,
-        path=("standing", words(visit, visit.positions[0])),
+        path=(*_FEET, visit.entered),
         confidence=landing.confidence,
         way=landing.criteria,
         bar=landing.bar,
@@ -93,29 +95,33 @@ def _from_nowhere(visit: Visit, before: Before, rules: RuleSet) -> Claim | None:
         rules.clauses["guard_pass"],
         "the way there was seen",
     )
-    claim = _pass(visit, (), 1.0, rules, bar)
-    claim.story = f"{claim.athlete} is in side control"
+    claim = _pass(visit, (), "", 1.0, rules, bar)
+    claim.story = f"{name_field(claim.athlete)} is in side control"
     return claim
 
 
 def _pass(
-    visit: Visit, path: tuple[str, ...], confidence: float, rules: RuleSet, bar: Bar | None
+    visit: Visit,
+    path: tuple[State, ...],
+    came_from: str,
+    confidence: float,
+    rules: RuleSet,
+    bar: Bar | None,
 ) -> Claim:
     athlete = visit.upper or Athlete.A
-    into, clause = visit.positions[0].trade_name, rules.clauses["guard_pass"]
+    into, clause = trade(visit.entered.position), rules.clauses["guard_pass"]
     if visit.group is not Group.PIN:
-        confidence, clause = confidence * STRAIGHT, f"{clause} [practice]"
-    came_from = path[-1] if path else ""
+        confidence, clause = confidence * STRAIGHT, f"{clause}, common practice"
     guard = Criterion("there was a guard to pass", True, came_from, clause, confidence)
     name = "past the legs, in side control or north-south"
-    past = Criterion(name, visit.group is Group.PIN or None, words(visit), clause)
+    past = Criterion(name, visit.group is Group.PIN or None, state_words(visit.left), clause)
     return Claim(
         kind=ProposalKind.GUARD_PASS,
         athlete=athlete,
         visit=visit,
-        story=f"{athlete} got past {athlete.other}'s legs into {into}",
+        story=f"{name_field(athlete)} got past {name_field(athlete.other)}'s legs into {into}",
         clause=clause,
-        path=(*path, words(visit, visit.positions[0])),
+        path=(*path, visit.entered),
         confidence=confidence,
         way=() if bar else (guard, past),
         bar=bar,
@@ -123,23 +129,29 @@ def _pass(
     )
 
 
-def _from_top(visit: Visit, ground: Visit, holder: Standing, rules: RuleSet) -> Claim | None:
+def _from_top(visit: Visit, ground: Visit, holder: Chain, rules: RuleSet) -> Claim | None:
     if ground.group is Group.GUARD and visit.holds[0].position in rules.pass_lands_in:
         if ground.duration_s < rules.seconds.established - TOLERANCE_S:
             return None  # the legs were in the way for a moment of a fall, which is no guard
         repeated = ProposalKind.GUARD_PASS in holder.credited
         bar = repeat_bar(ProposalKind.GUARD_PASS, holder_of(visit), rules) if repeated else None
-        return _pass(visit, (words(ground),), ground.holds[-1].confidence, rules, bar)
+        return _from_ground(visit, ground, rules, bar)
     if ground.group is Group.TURTLE and visit.group is Group.PIN:
         bar = Bar(
             "there was no guard to pass: from the top of turtle nothing is scored",
             rules.clauses["guard_pass"],
             "there was a guard to pass",
         )
-        claim = _pass(visit, (words(ground),), ground.holds[-1].confidence, rules, bar)
-        claim.story = f"{claim.athlete} went from turtle to {visit.positions[0].trade_name}"
+        claim = _from_ground(visit, ground, rules, bar)
+        into = trade(visit.entered.position)
+        claim.story = f"{name_field(claim.athlete)} went from turtle to {into}"
         return claim
     return None
+
+
+def _from_ground(visit: Visit, ground: Visit, rules: RuleSet, bar: Bar | None) -> Claim:
+    sure = ground.holds[-1].confidence
+    return _pass(visit, (ground.left,), state_words(ground.left), sure, rules, bar)
 
 
 def holder_of(visit: Visit) -> Athlete:
@@ -159,14 +171,15 @@ def _from_below(
     if visit.group is Group.BACK_CONTROL:
         return None  # behind is not on top: the back scores for itself
     athlete = holder_of(visit)
-    into, out_of = visit.positions[0].trade_name, ground.positions[-1].trade_name
+    who, other = name_field(athlete), name_field(athlete.other)
+    into, out_of = trade(visit.entered.position), trade(ground.left.position)
     claim = Claim(
         kind=ProposalKind.SWEEP,
         athlete=athlete,
         visit=visit,
-        story=f"{athlete} swept {athlete.other} from {out_of} into {into}",
+        story=f"{who} swept {other} from {out_of} into {into}",
         clause=rules.clauses["sweep"],
-        path=(words(ground), words(visit, visit.positions[0])),
+        path=(ground.left, visit.entered),
         confidence=ground.holds[-1].confidence,
         way=(
             Criterion(
@@ -176,14 +189,14 @@ def _from_below(
                 rules.clauses["sweep"],
                 ground.holds[-1].confidence,
             ),
-            Criterion("ends on top", True, words(visit), rules.clauses["sweep"]),
+            Criterion("ends on top", True, state_words(visit.left), rules.clauses["sweep"]),
         ),
         note=NO_PASS if visit.group is Group.PIN else "",
         reached_s=visit.start_s,
     )
     claim.bar = _sweep_bar(claim, ground, events, rules, restored)
     if claim.bar is not None:
-        claim.story = f"{athlete} came out on top of {athlete.other} into {into}"
+        claim.story = f"{who} came out on top of {other} into {into}"
     if visit.group is Group.TURTLE:
         _hold_to_turtle(claim, rules)
     return claim
@@ -197,22 +210,21 @@ def _sweep_bar(
     restored: bool,
 ) -> Bar | None:
     athlete = claim.athlete
+    who, other = name_field(athlete), name_field(athlete.other)
     if ground.group is Group.GUARD:
         if not restored:
             return None
-        reason = f"{athlete} only got back on top before {athlete.other}'s sweep was held"
+        reason = f"{who} only got back on top before {other}'s sweep was held"
         return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
     attempt = latest(events, EventName.TAKEDOWN_ATTEMPT, athlete, ground.start_s, claim.visit.end_s)
     if ground.group is Group.BACK_CONTROL and attempt is not None:
         claim.kind = ProposalKind.TAKEDOWN
-        reason = (
-            f"{athlete.other} had the back: bringing the opponent on the back down is no takedown"
-        )
+        reason = f"{other} had the back: bringing the opponent on the back down is no takedown"
         clause = rules.clauses["standing_back"]
         return Bar(reason, clause, "the opponent was not behind with control")
     reason = (
-        f"{athlete} was not in guard: turning the tables from under "
-        f"{ground.positions[-1].trade_name} is a reversal and scores nothing"
+        f"{who} was not in guard: turning the tables from under {trade(ground.left.position)} "
+        "is a reversal and scores nothing"
     )
     return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
 

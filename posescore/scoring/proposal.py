@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Final
 
-from posescore.terms import Athlete, Interval
+from posescore.terms import STATES, Athlete, Interval, Position, State
 
 
 class ProposalKind(StrEnum):
@@ -33,7 +34,9 @@ class Criterion:
     """One published criterion of a proposal: what the rule asks and what was seen.
 
     ``met`` is None where the footage cannot show it. ``probability`` is how sure ``met`` is.
-    ``check`` is the log's name of the check it rests on, empty where it rests on none.
+    ``seen`` is a sentence with fields for names (see :mod:`posescore.words`). ``check`` is the
+    log's name of the check it rests on, empty where it rests on none; ``fraction`` and ``visible``
+    say how well that was seen (see :class:`posescore.holds.hold.Check`).
     """
 
     name: str
@@ -42,6 +45,8 @@ class Criterion:
     clause: str
     probability: float = 1.0
     check: str = ""
+    fraction: float | None = None
+    visible: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +55,9 @@ class Proposal:
 
     ``time_s`` is the instant at which the rule is fulfilled (the end of the three seconds);
     ``evidence`` is the stretch of footage that shows it. ``would_be`` names what a proposal of
-    kind near or none would have been. ``confidence`` is the probability that holds, checks and
-    events it rests on are right.
+    kind near or none would have been. ``why`` is a sentence with fields for names (see
+    :mod:`posescore.words`), ``path`` the positions that led there. ``confidence`` is the
+    probability that holds, checks and events it rests on are right.
     """
 
     time_s: float
@@ -64,7 +70,7 @@ class Proposal:
     confidence: float
     evidence: Interval
     would_be: ProposalKind | None = None
-    path: tuple[str, ...] = ()
+    path: tuple[State, ...] = ()
     criteria: tuple[Criterion, ...] = ()
 
 
@@ -85,6 +91,7 @@ class Result:
     by: str
     """One of submission, disqualification, points, advantages, penalties, referee."""
     why: str
+    """A sentence with fields for names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,3 +102,26 @@ class Ruling:
     score: Mapping[Athlete, Tally] = field(default_factory=dict)
     """What stands if every proposal is confirmed."""
     result: Result | None = None
+
+
+def of_older(data: Mapping[str, object]) -> dict[str, object]:
+    """Plain data of a proposal with the path that versions before kept in words as positions.
+
+    Their sentences stay as they are: they call the athletes by their letters.
+    """
+    path = data.get("path")
+    if not isinstance(path, list) or not any(isinstance(step, str) for step in path):
+        return dict(data)
+    found = [_STATE_OF.get(step) for step in path if isinstance(step, str)]
+    states = [{"position": s.position, "upper": s.upper} for s in found if s is not None]
+    return {**data, "path": states}
+
+
+def _older_words(state: State) -> str:
+    knee = state.position is Position.KNEE_ON_BELLY
+    name = "knee-on-belly" if knee else state.position.replace("_", " ")
+    where = "behind" if state.position is Position.BACK_CONTROL else "on top"
+    return name if state.upper is None else f"{name}, {state.upper} {where}"
+
+
+_STATE_OF: Final = {_older_words(state): state for state in STATES}

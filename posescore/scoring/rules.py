@@ -10,11 +10,13 @@ from pathlib import Path
 from typing import Final, Self
 
 from posescore.errors import InputError
+from posescore.holds.check import CHECKS, Value
 from posescore.holds.hold import CheckName
 from posescore.scoring.match_time import MatchTimes
 from posescore.scoring.proposal import ProposalKind
 from posescore.scoring.reading import Reader, listed, read_text
 from posescore.terms import Position
+from posescore.words import check_words
 
 FOLDER: Final = Path(__file__).parent / "rulesets"
 DEFAULT: Final = "sport-jiu-jitsu"
@@ -84,21 +86,21 @@ class AskedOf:
     """One criterion that a position must fulfil.
 
     ``met`` lists the values that fulfil it, ``near`` those that leave an advantage, ``neither``
-    those that leave nothing. ``seen`` says each value in words.
+    those that leave nothing. ``seen`` has words of its own for values, where the usual ones do
+    not do.
     """
 
     check: CheckName
     asks: str
-    met: tuple[bool | int | str, ...]
-    near: tuple[bool | int | str, ...]
-    neither: tuple[bool | int | str, ...]
+    met: tuple[Value, ...]
+    near: tuple[Value, ...]
+    neither: tuple[Value, ...]
     clause: str
     seen: Mapping[str, str]
 
-    def words(self, value: bool | int | str) -> str:
+    def words(self, value: Value) -> str:
         """What a value means, in words."""
-        key = str(value).lower() if isinstance(value, bool) else str(value)
-        return self.seen.get(key, f"{self.check.replace('_', ' ')}: {key}")
+        return self.seen.get(str(value).lower()) or check_words(self.check, value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +127,10 @@ class RuleSet:
     penalties: tuple[PenaltyStep, ...]
     deciders: tuple[str, ...]
     match_times: MatchTimes
+    book: str
+    """Where its clauses stand in print; "" where nobody said."""
+    elsewhere: Mapping[str, str]
+    """Clauses that were read elsewhere, and where."""
 
     @classmethod
     def names(cls) -> list[str]:
@@ -162,6 +168,7 @@ class RuleSet:
         ]
         points = top.at("points")
         clauses = top.at("clauses")
+        sources = top.at("sources") if top.has("sources") else None
         return cls(
             name=top.at("name").text(),
             title=top.at("title").text(),
@@ -174,6 +181,8 @@ class RuleSet:
             penalties=tuple(_penalty(step) for step in top.at("penalties").items()),
             deciders=tuple(order),
             match_times=MatchTimes.read(top),
+            book=sources.at("book").text() if sources else "",
+            elsewhere=_elsewhere(sources.at("elsewhere")) if sources else {},
         )
 
 
@@ -220,6 +229,12 @@ def _over(below: dict[str, object], above: Mapping[str, object]) -> dict[str, ob
     return merged
 
 
+def _elsewhere(table: Reader) -> dict[str, str]:
+    """The place of each clause, from lists of clauses by place."""
+    places = table.children().items()
+    return {clause.text(): place for place, clauses in places for clause in clauses.items()}
+
+
 def _seconds(table: Reader) -> Seconds:
     return Seconds(**{name: table.at(name).number() for name in Seconds.__slots__})
 
@@ -245,18 +260,25 @@ def _asked(check: str, entry: Reader) -> AskedOf:
     return AskedOf(
         check=CheckName(check),
         asks=entry.at("asks").text(),
-        met=_values(entry.at("met")),
-        near=_values(entry.at("near")),
-        neither=_values(entry.at("neither")),
+        met=_values(CheckName(check), entry.at("met")),
+        near=_values(CheckName(check), entry.at("near")),
+        neither=_values(CheckName(check), entry.at("neither")),
         clause=entry.at("clause").text(),
-        seen={key: words.text() for key, words in entry.at("seen").children().items()},
+        seen={key: words.text() for key, words in entry.at("seen").children().items()}
+        if entry.has("seen")
+        else {},
     )
 
 
-def _values(values: Reader) -> tuple[bool | int | str, ...]:
-    found: list[bool | int | str] = []
-    for item in values.items():
-        if not isinstance(item.value, bool | int | str):
-            item.fail("must be true, false, a whole number or text.")
-        found.append(item.value)
-    return tuple(found)
+def _values(check: CheckName, values: Reader) -> tuple[Value, ...]:
+    return tuple(check_value(check, item) for item in values.items())
+
+
+def check_value(check: CheckName, entry: Reader) -> Value:
+    """A value of a check, one of those that it may have."""
+    values = CHECKS[check].values
+    if isinstance(values[0], bool):
+        return entry.flag()
+    if isinstance(values[0], str):
+        return entry.one_of(map(str, values), f"a value of {check}")
+    return entry.whole(0, len(values) - 1)

@@ -9,7 +9,7 @@ from enum import Enum, auto
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
 from posescore.scoring.rules import Seconds
-from posescore.terms import GUARDS, Athlete, Interval, Position
+from posescore.terms import GUARDS, Athlete, Interval, Position, State
 
 TOLERANCE_S = 1e-6
 """Times of a log are decimal fractions; differences below this are rounding."""
@@ -39,7 +39,7 @@ class Group(Enum):
         return cls[position.name]
 
 
-def shares(first: Interval, second: Interval) -> bool:
+def overlaps(first: Interval, second: Interval) -> bool:
     """True when two stretches share more than rounding."""
     return first.overlap_s(second) > TOLERANCE_S
 
@@ -68,10 +68,14 @@ class Visit:
         return self.end_s - self.start_s
 
     @property
-    def positions(self) -> tuple[Position, ...]:
-        """Positions in the order they were entered."""
-        named = [hold.position for hold in self.holds]
-        return tuple(p for i, p in enumerate(named) if i == 0 or named[i - 1] is not p)
+    def entered(self) -> State:
+        """Its first position, and who is on top or behind."""
+        return State(self.holds[0].position, self.upper)
+
+    @property
+    def left(self) -> State:
+        """Its last position, and who is on top or behind."""
+        return State(self.holds[-1].position, self.upper)
 
     def confidence(self, start_s: float, end_s: float) -> float:
         """Lowest confidence of the holds that this stretch rests on.
@@ -79,7 +83,7 @@ class Visit:
         The lowest, not the product: a hold cut in two is no less sure than it was whole.
         """
         stretch = Interval(start_s, max(start_s, end_s))
-        touched = [h.confidence for h in self.holds if shares(h.interval, stretch)]
+        touched = [h.confidence for h in self.holds if overlaps(h.interval, stretch)]
         return min(touched or [hold.confidence for hold in self.holds])
 
 
@@ -151,30 +155,6 @@ def _join(visits: Iterable[Visit], seconds: Seconds) -> list[Visit]:
         else:
             found.append(visit)
     return found
-
-
-def live_stretches(events: Sequence[MatchEvent], end_s: float) -> list[Interval]:
-    """Stretches in which the match is running: from start to stop, up to ``end_s``.
-
-    Without a start event the match is live from the first second of footage.
-    """
-    events = [e for e in events if e.time_s <= end_s]
-    starts = [e for e in events if e.event is EventName.START]
-    stops = [e for e in events if e.event is EventName.STOP]
-    live_from = -float("inf")
-    if starts and not any(stop.time_s < starts[0].time_s for stop in stops):
-        live_from = starts[0].time_s
-    stretches: list[Interval] = []
-    running = True
-    for event in events:
-        if event.event is EventName.STOP and running and event.time_s > live_from:
-            stretches.append(Interval(live_from, event.time_s))
-            running = False
-        elif event.event is EventName.START and not running:
-            live_from, running = event.time_s, True
-    if running and live_from < end_s:
-        stretches.append(Interval(live_from, end_s))
-    return [stretch for stretch in stretches if stretch.duration_s > 0]
 
 
 def stretches_of(

@@ -15,16 +15,15 @@ from posescore.scoring import awarding
 from posescore.scoring.claims import (
     POSITION_KIND,
     RANK,
+    Chain,
     Claim,
-    Standing,
     longest,
     position_claim,
     rank_of,
     verdict_of,
-    words,
 )
-from posescore.scoring.judging import clearest, judge, qualified
 from posescore.scoring.marks import between, latest
+from posescore.scoring.match_clock import MatchClock
 from posescore.scoring.paths import Before, holder_of, path_claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
@@ -35,13 +34,14 @@ from posescore.scoring.timeline import (
     Visit,
     held_at,
     joined,
-    live_stretches,
     locks_of,
-    shares,
+    overlaps,
     stretches_of,
     visits_of,
 )
+from posescore.scoring.verdict import clearest, qualified, verdict_on
 from posescore.terms import Athlete, Interval, Position
+from posescore.words import name_field, trade
 
 _TOP_ONLY = frozenset({ProposalKind.TAKEDOWN, ProposalKind.SWEEP})
 _LOOKS_ON = frozenset({Group.KNEE_ON_BELLY, Group.MOUNT, Group.BACK_MOUNT})
@@ -57,21 +57,25 @@ class Walk:
         In time order.
     rules
         The rule set.
-    end_s
-        When the match ends, seconds of footage.
+    clock
+        When the match is live.
     """
 
     def __init__(
-        self, holds: Sequence[Hold], events: Sequence[MatchEvent], rules: RuleSet, end_s: float
+        self,
+        holds: Sequence[Hold],
+        events: Sequence[MatchEvent],
+        rules: RuleSet,
+        clock: MatchClock,
     ) -> None:
         self.rules = rules
         self.seconds = rules.seconds
         self.events = events
-        self.end_s = end_s
-        self.locks = locks_of(events, end_s)
-        self.visits = visits_of(holds, rules.seconds, live_stretches(events, end_s))
+        self.end_s = clock.end_s
+        self.locks = locks_of(events, clock.end_s)
+        self.visits = visits_of(holds, rules.seconds, clock.running)
         self.proposals: list[Proposal] = []
-        self.athletes = {athlete: Standing() for athlete in Athlete}
+        self.athletes = {athlete: Chain() for athlete in Athlete}
         self.last: dict[Athlete, Visit] = {}
         self.before = Before(assumed_feet=_starts_on_feet(holds, rules))
         self.cuts = [e.time_s for e in events if e.event in (EventName.STOP, EventName.FLED)]
@@ -98,11 +102,11 @@ class Walk:
             or visit.duration_s >= self.seconds.standing_again - TOLERANCE_S
             or self._restarted(visit)
         )
-        for athlete, standing in self.athletes.items():
-            kept = [] if again else [c for c in standing.claims if c.kind in _TOP_ONLY]
+        for athlete, chain in self.athletes.items():
+            kept = [] if again else [c for c in chain.claims if c.kind in _TOP_ONLY]
             self._settle(athlete, visit.start_s, kept, " before they stood up")
             if again or not self._gave_up(athlete, visit):
-                standing.forget()
+                chain.forget()
         if again:
             feet = self.before.feet
             one_phase = feet and visit.start_s - feet.end_s <= self.seconds.standing_again
@@ -124,7 +128,9 @@ class Walk:
         counter = self._counter(visit)
         rival = self.athletes[athlete.other]
         restored = any(c.kind is ProposalKind.SWEEP and c.bar is None for c in rival.claims)
-        self._settle(athlete.other, visit.start_s, [], f" before {athlete} got out on top")
+        self._settle(
+            athlete.other, visit.start_s, [], f" before {name_field(athlete)} got out on top"
+        )
         rival.forget()
         self._shrink(visit)
         self._regain(visit)
@@ -153,19 +159,23 @@ class Walk:
         if attempt is None:
             return None
         rival.claims.remove(first)
-        clause = self.rules.clauses["counter"]
-        reason = f"{athlete} took {athlete.other} down at once: only the counter counts"
+        who, other, clause = (
+            name_field(athlete),
+            name_field(athlete.other),
+            self.rules.clauses["counter"],
+        )
+        reason = f"{who} took {other} down at once: only the counter counts"
         failed = Criterion("not countered at once", False, reason, clause, attempt.confidence)
         sure = first.confidence * attempt.confidence
         self.proposals.append(awarding.none_for(first, visit.start_s, reason, clause, failed, sure))
-        into = visit.positions[0].trade_name
+        into = trade(visit.entered.position)
         return Claim(
             kind=ProposalKind.TAKEDOWN,
             athlete=athlete,
             visit=visit,
-            story=f"{athlete} answered {athlete.other}'s takedown with another into {into}",
+            story=f"{who} answered {other}'s takedown with another into {into}",
             clause=clause,
-            path=(*first.path, words(visit, visit.positions[0])),
+            path=(*first.path, visit.entered),
             confidence=attempt.confidence,
             way=(Criterion("answers a takedown at once", True, "marked", clause),),
             reached_s=visit.start_s,
@@ -243,7 +253,7 @@ class Walk:
         if settled_s is not None:
             kind = POSITION_KIND.get(visit.group)
             kept = [c for c in holder.claims if c.kind is kind or c.rank == 0]
-            end = f" before going to {visit.positions[0].trade_name}"
+            end = f" before going to {trade(visit.entered.position)}"
             self._settle(athlete, settled_s, kept, end)
 
     def _award(self, claim: Claim, visit: Visit, at_s: float, stretch: Interval) -> None:
@@ -265,13 +275,13 @@ class Walk:
         failing = [
             hold
             for hold in visit.holds
-            if hold.start_s < stretch.start_s - TOLERANCE_S and not judge(hold, self.rules).met
+            if hold.start_s < stretch.start_s - TOLERANCE_S and not verdict_on(hold, self.rules).met
         ]
         if claim.verdict is None or not failing:
             return
         for part in self._stretches(visit, failing):
             if part.duration_s >= self.seconds.hold - TOLERANCE_S:
-                holds = tuple(h for h in failing if shares(h.interval, part))
+                holds = tuple(h for h in failing if overlaps(h.interval, part))
                 early = replace(visit, holds=holds)
                 verdict, _ = verdict_of(early, self.rules)
                 self._explain_unmet(
@@ -309,7 +319,7 @@ class Walk:
         kept = _TOP_ONLY if visit.group is Group.GUARD else _TOP_ONLY | _FROM_BEHIND
         claims = [c for c in self.athletes[athlete].claims if c.kind in kept]
         how = "recovered guard" if visit.group is Group.GUARD else "turned to turtle"
-        self._settle(athlete, visit.start_s, claims, f" before {athlete.other} {how}")
+        self._settle(athlete, visit.start_s, claims, f" before {name_field(athlete.other)} {how}")
 
     def _settle(
         self, athlete: Athlete, at_s: float, kept: Sequence[Claim], end: str, at_end: bool = False

@@ -21,6 +21,7 @@ from posescore.library.review.review import Review
 from posescore.library.store.match_rows import SortKey
 from posescore.pose.track import PairTrack
 from posescore.scoring.rules import RuleSet
+from posescore.terms import Position
 from posescore.web import wire
 from posescore.web.athlete_routes import athlete_router
 from posescore.web.edit_body import EditIn
@@ -49,6 +50,7 @@ from posescore.web.view import (
     running_out,
     score_out,
 )
+from posescore.words import WORDS
 
 SOMEBODY: Final = "reviewer"
 """Author of an edit where nobody gave a name."""
@@ -115,6 +117,7 @@ class _Routes:
         self.router.include_router(athlete_router(library))
         self.router.include_router(library_router(library))
         add: Callable[..., None] = self.router.add_api_route
+        add("/words", self.words, summary="The words of the pages")
         add("/matches", self.matches, summary="All matches")
         add("/matches/{match_id}", self.review, summary="One match with its review")
         add("/matches/{match_id}/clock", self.clock, response_class=Response)
@@ -127,6 +130,11 @@ class _Routes:
         add("/matches/{match_id}/redo", self.redo, methods=["POST"], summary="Redo")
         add("/matches/{match_id}/export", self.export, response_class=Response)
         add("/jobs", self.jobs, summary="Analyses that wait, run or ended")
+
+    def words(self) -> dict[str, Any]:
+        """Kinds, positions, events and all else that the pages say, in the language in use."""
+        without = [position for position in Position if not position.has_upper]
+        return {**WORDS, "without_upper": without}
 
     def matches(
         self, search: str = "", sort: SortKey = "added", descending: bool = True

@@ -20,9 +20,9 @@ from posescore.export.across import (
     across_matches,
     athletes_of,
 )
-from posescore.export.words import counted
 from posescore.library.library import Library
 from posescore.web.saving import plain_stem
+from posescore.words import counted
 
 _NO_STORE: Final = {"Cache-Control": "no-store"}
 _MEDIA: Final = {"json": "application/json", "csv": "application/zip", "html": "text/html"}

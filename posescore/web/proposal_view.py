@@ -4,33 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from posescore.export.asks import asks_of, sources_of
 from posescore.export.evidence import (
     PathStep,
     answer_of,
+    confidence_of,
     deciding,
     events_on_the_way,
     hold_shown,
     look_at,
     path_of,
     stills_of,
-    sureness_of,
 )
 from posescore.export.rows import LogLine, lines_of
-from posescore.export.sentences import two_sentences
-from posescore.export.words import kind_of, named, why_of
+from posescore.export.sentences import (
+    asks_of,
+    how_seen_of,
+    kind_of,
+    sources_of,
+    two_sentences,
+    why_of,
+)
 from posescore.library.match import Match
 from posescore.library.review.review import Decision, Review, Verdict
 from posescore.scoring.proposal import Criterion, Proposal
 from posescore.terms import Athlete
 from posescore.web import wire
 from posescore.web.view import event_out
+from posescore.words import state_words, with_names
 
 
 def proposals_out(review: Review, match: Match) -> list[wire.ProposalOut]:
     """All lines, in time order, with names in place of the letters A and B."""
-    names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
-    return [_proposal_out(line, review, names) for line in lines_of(review, match)]
+    return [_proposal_out(line, review, match.info.names) for line in lines_of(review, match)]
 
 
 def _proposal_out(line: LogLine, review: Review, names: Mapping[Athlete, str]) -> wire.ProposalOut:
@@ -43,10 +48,12 @@ def _proposal_out(line: LogLine, review: Review, names: Mapping[Athlete, str]) -
         **_award(made).model_dump(),
         id=item.key,
         clause=made.clause,
-        why=why_of(line, names) if made is item.shown else named(made.why, names),
-        told=list(two_sentences(line, names)),
-        asks=asks_of(kind_of(made), review.rules),
-        sources=sources_of([made.clause, *(each.clause for each in made.criteria)], review.rules),
+        why=why_of(line, names) if made is item.shown else with_names(made.why, names),
+        told=list(two_sentences(line, names, review.rule_set)),
+        asks=asks_of(kind_of(made), review.rule_set),
+        sources=sources_of(
+            [made.clause, *(each.clause for each in made.criteria)], review.rule_set
+        ),
         confidence=made.confidence,
         start_s=made.evidence.start_s,
         end_s=made.evidence.end_s,
@@ -55,7 +62,7 @@ def _proposal_out(line: LogLine, review: Review, names: Mapping[Athlete, str]) -
         path=[_step(step, names) for step in path],
         on_the_way=[event_out(each) for each in events_on_the_way(made, path, review.events)],
         criteria=[
-            _criterion(each, each is decides, sureness_of(each, made, held), names)
+            _criterion(each, each is decides, confidence_of(each, made, held), names)
             for each in made.criteria
         ],
         stills=[
@@ -72,29 +79,33 @@ def _proposal_out(line: LogLine, review: Review, names: Mapping[Athlete, str]) -
 
 
 def _step(step: PathStep, names: Mapping[Athlete, str]) -> wire.StepOut:
+    hold = step.hold
     return wire.StepOut(
-        words=named(step.words, names),
-        position=step.position,
-        start_s=step.start_s,
-        end_s=step.end_s,
-        confidence=step.confidence,
+        words=with_names(state_words(step.state), names),
+        position=step.state.position,
+        start_s=hold.start_s if hold else None,
+        end_s=hold.end_s if hold else None,
+        confidence=hold.confidence if hold else None,
     )
 
 
 def _criterion(
-    criterion: Criterion, decides: bool, sureness: float, names: Mapping[Athlete, str]
+    criterion: Criterion, decides: bool, confidence: float, names: Mapping[Athlete, str]
 ) -> wire.CriterionOut:
     answer = answer_of(criterion)
     return wire.CriterionOut(
-        name=named(criterion.name, names),
+        name=criterion.name,
         met=criterion.met,
-        seen=named(criterion.seen, names),
+        seen=with_names(criterion.seen, names),
+        how_seen=how_seen_of(criterion),
+        fraction=criterion.fraction,
+        visible=criterion.visible,
         clause=criterion.clause,
-        probability=sureness,
+        probability=confidence,
         decides=decides,
         check=criterion.check if answer else "",
-        if_met=answer[0] if answer else None,
-        if_not=answer[1] if answer else None,
+        if_met=answer.met if answer else None,
+        if_not=answer.unmet if answer else None,
     )
 
 

@@ -7,13 +7,14 @@ from fastapi.responses import Response
 from pydantic import BaseModel
 
 from posescore.export.evidence import look_at
+from posescore.export.lesson import lesson_lines
 from posescore.export.rows import LogLine
-from posescore.export.sentences import lesson_lines, two_sentences
-from posescore.export.words import counted, result_words, title_of, word_of
+from posescore.export.sentences import result_words, title_of, two_sentences, word_of
 from posescore.library.library import Library
 from posescore.library.review.review import Review
 from posescore.terms import Athlete
 from posescore.web.stills import Stills
+from posescore.words import counted
 
 
 class MomentOut(BaseModel):
@@ -60,7 +61,7 @@ def review_router(library: Library) -> APIRouter:
     def lesson(match_id: int, proposed: bool = True, opinion: str = "") -> LessonOut:
         """Awards and near misses in time order; what people dismissed is left out."""
         match, review = library.match(match_id), library.review(match_id, opinion)
-        names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
+        names = match.info.names
         lines = lesson_lines(library, match_id, proposed, opinion)
         return LessonOut(
             moments=[_moment(line, review, names) for line in lines],
@@ -79,7 +80,7 @@ def _ending(review: Review, names: dict[Athlete, str]) -> str:
 
 
 def _moment(line: LogLine, review: Review, names: dict[Athlete, str]) -> MomentOut:
-    what, worth = two_sentences(line, names)
+    what, worth = two_sentences(line, names, review.rule_set)
     shown, look = line.item.shown, look_at(line.item, review)
     return MomentOut(
         line=line.item.key,

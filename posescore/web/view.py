@@ -6,15 +6,15 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from posescore.export.summary import curve_of
-from posescore.export.words import clock_words, named
-from posescore.holds.event import EventName
 from posescore.library.jobs import Job
 from posescore.library.match import Match
 from posescore.library.review.entries import Entry
 from posescore.library.review.review import Review, ReviewEvent
+from posescore.scoring.match_clock import MatchClock
 from posescore.scoring.proposal import Result, Tally
 from posescore.terms import Athlete
 from posescore.web import wire
+from posescore.words import check_words, clock_words, how_seen, with_names
 
 _SLACK_S: Final = 2.0
 """A clock that a hand starts and stops is no more exact than this."""
@@ -112,10 +112,10 @@ def curve_out(review: Review) -> list[wire.ScoreStepOut]:
 
 def result_out(result: Result | None, match: Match) -> wire.ResultOut | None:
     """How the match ends by what is confirmed."""
-    names = {athlete: match.info.name_of(athlete) for athlete in Athlete}
     if result is None:
         return None
-    return wire.ResultOut(winner=result.winner, by=result.by, why=named(result.why, names))
+    why = with_names(result.why, match.info.names)
+    return wire.ResultOut(winner=result.winner, by=result.by, why=why)
 
 
 def holds_out(review: Review) -> list[wire.HoldOut]:
@@ -134,7 +134,10 @@ def holds_out(review: Review) -> list[wire.HoldOut]:
                     name=check.name,
                     value=check.value,
                     probability=check.probability,
-                    seen=check.seen,
+                    seen=check.seen or check_words(check.name, check.value),
+                    how_seen=how_seen(check.fraction, check.visible, check.probability),
+                    fraction=check.fraction,
+                    visible=check.visible,
                 )
                 for check in kept.hold.checks
             ],
@@ -175,25 +178,11 @@ def findings_out(review: Review) -> list[wire.FindingOut]:
 
 
 def running_out(review: Review) -> list[tuple[float, float]]:
-    """Stretches in which the match clock runs: from start to stop, by the events as they stand.
-
-    Without a start the clock runs from the first frame on; without an end it runs to the last.
-    """
-    running: list[tuple[float, float]] = []
-    starts = any(kept.event.event is EventName.START for kept in review.events)
-    since: float | None = None if starts else 0.0
-    for kept in sorted(review.events, key=lambda one: one.event.time_s):
-        event, now_s = kept.event.event, kept.event.time_s
-        if event is EventName.START and since is None:
-            since = now_s
-        elif event in (EventName.STOP, EventName.END, EventName.TAP) and since is not None:
-            running.append((since, now_s))
-            since = None
-            if event is not EventName.STOP:
-                return running
-    if since is not None:
-        running.append((since, review.clock.end_s))
-    return running
+    """Stretches in which the match clock runs, as the engine has it."""
+    holds = [kept.hold for kept in review.holds]
+    events = [kept.event for kept in review.events]
+    clock = MatchClock.of(holds, events, review.rule_set, review.clock.end_s)
+    return [(stretch.start_s, stretch.end_s) for stretch in clock.running]
 
 
 def clock_note(running: Sequence[tuple[float, float]], match_s: float | None) -> str:

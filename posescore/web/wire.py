@@ -76,12 +76,19 @@ class ResultOut(BaseModel):
 
 
 class CheckOut(BaseModel):
-    """One criterion of a hold."""
+    """One criterion of a hold.
+
+    ``seen`` says the value in words and ``how_seen`` how well it was seen; ``fraction`` is how much
+    of the seen time shows it, ``visible`` how much of the time both athletes were seen.
+    """
 
     name: CheckName
     value: bool | int | str
     probability: float
     seen: str
+    how_seen: str
+    fraction: float | None
+    visible: float | None
 
 
 class HoldOut(BaseModel):
@@ -120,6 +127,9 @@ class CriterionOut(BaseModel):
     name: str
     met: bool | None
     seen: str
+    how_seen: str
+    fraction: float | None
+    visible: float | None
     clause: str
     probability: float
     decides: bool

@@ -6,6 +6,7 @@ import hashlib
 import re
 import time
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import nullcontext
 from pathlib import Path
 from typing import IO, Any
 
@@ -302,6 +303,11 @@ class Pair:
         pass
 
 
+def sees(monkeypatch: pytest.MonkeyPatch, pair: Pair) -> None:
+    """Let all analyses ask this estimator."""
+    monkeypatch.setattr(pipeline, "opened_estimator", lambda *_, **__: nullcontext(pair))
+
+
 @pytest.fixture
 def film(tmp_path: Path) -> Path:
     path = tmp_path / "film.mkv"
@@ -313,7 +319,7 @@ def test_footage_is_opened_hashed_and_decoded_once(
     library: Library, film: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     counted = Counted(monkeypatch)
-    monkeypatch.setattr(pipeline, "default_estimator", lambda **_: Pair())
+    sees(monkeypatch, Pair())
     match = analyze_now(library, film, INFO)
     assert (counted.opened, counted.hashed, counted.frames) == (1, 1, 90)
     copied = open_footage(match.proxy_path)
@@ -323,7 +329,7 @@ def test_footage_is_opened_hashed_and_decoded_once(
 def test_a_copy_is_made_where_the_keypoints_are_known_and_none_where_one_is_not_needed(
     library: Library, film: Path, clip: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(pipeline, "default_estimator", lambda **_: Pair())
+    sees(monkeypatch, Pair())
     match = analyze_now(library, film, INFO)
     match.proxy_path.unlink()
     told: list[str] = []
@@ -338,12 +344,12 @@ def test_a_killed_analysis_goes_on_and_makes_the_whole_copy(
     library: Library, film: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     first, second = Pair(until=20), Pair()
-    monkeypatch.setattr(pipeline, "default_estimator", lambda **_: first)
+    sees(monkeypatch, first)
     with pytest.raises(KeyboardInterrupt):
         analyze_now(library, film, INFO)
     (match,) = library.matches()
     assert not list(match.folder.glob("*")), "nothing half-made"
-    monkeypatch.setattr(pipeline, "default_estimator", lambda **_: second)
+    sees(monkeypatch, second)
     analyze_now(library, film, INFO)
     assert 0 < second.asked <= 45 - 20 + 8, "what was found is not asked again"
     assert len(open_footage(match.proxy_path).clock()) == 90

@@ -71,7 +71,7 @@ def test_dismiss_change_and_add_by_keyboard(page: Page) -> None:
     page.keyboard.press("a")
     page.get_by_label("What happened").select_option("sweep")
     expect(page.get_by_label("Points", exact=True)).to_have_value("2")
-    page.get_by_label("When the three seconds were over").fill("0:20")
+    page.get_by_label("When the count was over").fill("0:20")
     page.keyboard.press("Enter")
     wait_for_points(page, "A", 2)
     expect(page.locator(".proposal.is-added")).to_have_count(1)

@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 
 from posescore.errors import InputError, NotFoundError
-from posescore.export.across import COLUMNS, Across, across_csv, across_matches, write_across
-from posescore.export.across_page import across_html
+from posescore.export.across import COLUMNS, Across, across_csv, across_matches
+from posescore.export.across_page import across_html, write_across
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.library import Library

@@ -1,21 +1,21 @@
 from __future__ import annotations
 
-import re
+from dataclasses import replace
 
 import pytest
 
-from posescore.export.asks import ASKS, asks_of, sources_of
 from posescore.export.evidence import (
-    PERSONS_ANSWER,
     answer_of,
+    confidence_of,
     deciding,
     events_on_the_way,
     hold_shown,
     look_at,
     path_of,
     stills_of,
-    sureness_of,
 )
+from posescore.export.sentences import asks_of, sources_of
+from posescore.holds.check import CHECKS
 from posescore.holds.event import EventName
 from posescore.library.library import Library
 from posescore.library.match import Match
@@ -56,11 +56,11 @@ def test_the_path_is_found_among_the_holds_in_order(filmed: Kept) -> None:
     walked = [path_of(item.shown, review.holds) for item in review.items]
     assert any(len(path) > 1 for path in walked)
     for path in walked:
-        assert all(step.position is not None for step in path)
-        starts_s = [step.start_s for step in path if step.start_s is not None]
-        assert starts_s == sorted(starts_s)
-    known = {held.hold.start_s for held in review.holds}
-    assert {step.start_s for path in walked for step in path} <= known | {None}
+        found = [step.hold for step in path if step.hold is not None]
+        assert all(step.hold is None or step.hold.state == step.state for step in path)
+        assert found == sorted(found, key=lambda hold: hold.start_s)
+    known = [held.hold for held in review.holds]
+    assert all(step.hold in [*known, None] for path in walked for step in path)
 
 
 def test_no_points_names_the_criterion_that_decides(filmed: Kept) -> None:
@@ -86,18 +86,22 @@ def test_a_persons_answers_are_edits_that_the_library_takes(filmed: Kept) -> Non
     library, match = filmed
     review = library.review(match.id)
     hold = next(h for h in review.holds if h.hold.position is not Position.STANDING)
-    for check, values in PERSONS_ANSWER.items():
-        for value in values:
+    for check, kind in CHECKS.items():
+        for value in (kind.met, kind.unmet):
             assert effect_of(SetCheck(hold.key, check, value), review).stretch is not None
-        assert answer_of(Criterion("asked", None, "", "", check=str(check))) == values
+        assert answer_of(Criterion("asked", None, "", "", check=str(check))) is kind
+    assert answer_of(Criterion("asked", None, "", "", check="leg_trapped")) is None
     assert answer_of(Criterion("asked", None, "", "")) is None
 
 
 def test_every_award_of_the_published_rules_is_explained() -> None:
-    unexplained = set(ProposalKind) - set(ASKS) - {ProposalKind.NEAR, ProposalKind.NONE}
-    assert not unexplained
-    assert asks_of(ProposalKind.MOUNT, "sport-jiu-jitsu")
-    assert asks_of(ProposalKind.MOUNT, "rules-of-my-own.toml") == ""
+    shipped = RuleSet.load()
+    for kind in set(ProposalKind) - {ProposalKind.NEAR, ProposalKind.NONE}:
+        asks = asks_of(kind, shipped)
+        assert asks
+        assert "{" not in asks
+        assert asks_of(kind, replace(shipped, name="club")) == ""
+    assert "for three seconds" in asks_of(ProposalKind.MOUNT, shipped)
 
 
 def test_what_scored_is_looked_at_at_its_instant_and_what_did_not_in_its_position(
@@ -123,9 +127,9 @@ def test_nothing_is_surer_than_the_position_it_rests_on(filmed: Kept) -> None:
         held = hold_shown(item.shown, review.holds)
         assert held is not None
         for criterion in item.shown.criteria:
-            sure = sureness_of(criterion, item.shown, held)
-            if criterion.check or criterion.probability < 1.0:
-                assert sure == criterion.probability  # a person's answer, or a judge of its own
+            sure = confidence_of(criterion, item.shown, held)
+            if answer_of(criterion) or criterion.probability < 1.0:
+                assert sure == criterion.probability  # a check, or a person's answer
             elif criterion.met:
                 assert sure == held.hold.confidence < 1.0
             else:
@@ -140,17 +144,17 @@ def test_what_happened_on_the_way_is_told(filmed: Kept) -> None:
     told = [each.event.event for each in events_on_the_way(takedown, path, review.events)]
     assert EventName.TAKEDOWN_ATTEMPT in told
     assert EventName.START not in told
-    assert all(0.0 < (step.confidence or 0.0) <= 1.0 for step in path)
+    assert all(step.hold and 0.0 < step.hold.confidence <= 1.0 for step in path)
 
 
-def test_marks_behind_a_clause_are_explained() -> None:
-    rules = "sport-jiu-jitsu"
-    shipped = RuleSet.load(rules)
-    clauses = [*shipped.clauses.values()]
-    marks = {mark for clause in clauses for mark in re.findall(r"\[\w+\]", clause)}
-    assert {"[AJP]", "[mem]", "[practice]"} <= marks
-    told = sources_of(clauses, rules)
-    assert all(f"{mark} " in told for mark in marks)
-    assert "6.1 (2024)" in told
-    assert "[" not in sources_of(["4.1", "3.1"], rules)
-    assert sources_of(clauses, "rules-of-my-own.toml") == ""
+def test_where_a_clause_stands_is_said_without_marks() -> None:
+    shipped = RuleSet.load()
+    said = sources_of(shipped.clauses.values(), shipped)
+    assert "6.1 (2024)" in said
+    assert "near" in said
+    assert "4.1.7, 4.1.9, 4.1.11, 4.1.12" in said
+    assert "memory, not checked in print: 6." in said
+    assert "[" not in said
+    alone = sources_of(["4.1", "3.1", "3.1, 5"], shipped)
+    assert alone.count(".") == 2, "nothing was read elsewhere"
+    assert sources_of(["4.1"], replace(shipped, name="club")) == ""

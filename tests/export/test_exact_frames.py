@@ -25,7 +25,8 @@ from posescore.export import export
 from posescore.export.clips import write_annotated, write_clips
 from posescore.export.evidence import look_at, stills_of
 from posescore.export.lesson import lesson_lines, write_lesson
-from posescore.export.report import report_html, report_of
+from posescore.export.report import report_html
+from posescore.export.report_content import report_of
 from posescore.export.shots import Showing
 from posescore.export.summary import summary_of
 from posescore.footage.proxy import make_proxy

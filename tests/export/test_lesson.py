@@ -11,19 +11,22 @@ import pytest
 
 from posescore.errors import InputError
 from posescore.export.evidence import look_at
-from posescore.export.lesson import lesson_lines, two_sentences, write_lesson
+from posescore.export.lesson import lesson_lines, write_lesson
 from posescore.export.rows import lines_of
+from posescore.export.sentences import two_sentences
 from posescore.export.shots import Showing
 from posescore.footage.reading import Footage
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Match
 from posescore.scoring.proposal import ProposalKind
+from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
 from tests.export.filmed import variable_clock
 from tests.export.test_report import NASTY, parsed, text_of
 from tests.footage.clips import read_number
 
 Kept = tuple[Library, Match]
+RULES = RuleSet.load()
 NAMES = {Athlete.A: "Mira Ostrand", Athlete.B: "Dana Külve"}
 
 
@@ -68,18 +71,18 @@ def test_two_sentences_each(looked_at: Kept) -> None:
     lines = {kind_of: x for x in lines_of(library.review(match.id), match)
              for kind_of in [x.item.shown.kind]}  # fmt: skip
     for line in lines.values():
-        for sentence in two_sentences(line, NAMES):
+        for sentence in two_sentences(line, NAMES, RULES):
             assert re.fullmatch(r"[A-Z].*[^.]\.", sentence)
-    what, worth = two_sentences(lines[ProposalKind.TAKEDOWN], NAMES)
+    what, worth = two_sentences(lines[ProposalKind.TAKEDOWN], NAMES, RULES)
     assert what.endswith("the trade calls it takedown.")
     assert worth == "Held for three seconds, it is worth 2 points; Ann <b>Weber</b> decided so."
-    what, worth = two_sentences(lines[ProposalKind.NONE], NAMES)
+    what, worth = two_sentences(lines[ProposalKind.NONE], NAMES, RULES)
     assert what == "What Dana Külve did looks like a sweep."
     assert worth.startswith(
         "It is worth nothing, because Dana Külve was not in guard: turning the tables"
     )
     assert worth.endswith("nobody has confirmed it.")
-    _, worth = two_sentences(lines[ProposalKind.PENALTY], NAMES)
+    _, worth = two_sentences(lines[ProposalKind.PENALTY], NAMES, RULES)
     assert worth == "It counts as a penalty; nobody has confirmed it."
 
 

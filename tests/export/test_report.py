@@ -16,7 +16,8 @@ import pytest
 from PIL import Image
 
 from posescore.errors import InputError, NotFoundError, StorageError
-from posescore.export.report import report_html, report_of, write_report
+from posescore.export.report import report_html, write_report
+from posescore.export.report_content import report_of
 from posescore.export.shots import Showing
 from posescore.export.summary import summary_of, time_in_positions
 from posescore.footage.proxy import make_proxy

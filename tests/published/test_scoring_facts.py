@@ -7,12 +7,14 @@ practice, printed nowhere.
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
 
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import Athlete
+from posescore.words import name_field, state_words
 from tests.scoring.logs import awards, nones, ruled, tally
 
 STAND = (0, 20, "standing")
@@ -364,7 +366,8 @@ def test_a_locked_submission_is_left_to_a_person() -> None:  # 5
 
 
 def sentences(proposal: Proposal) -> str:
-    return " ".join([proposal.why, *proposal.path, *(c.seen for c in proposal.criteria)])
+    path = map(state_words, proposal.path)
+    return " ".join([proposal.why, *path, *(c.seen for c in proposal.criteria)])
 
 
 def test_words_are_for_people() -> None:
@@ -372,4 +375,6 @@ def test_words_are_for_people() -> None:
         for proposal in ruled(holds, events).proposals:
             assert "_" not in sentences(proposal)
             assert proposal.why.endswith(".")
-            assert str(proposal.athlete) in proposal.why
+            assert proposal.athlete is not None
+            assert name_field(proposal.athlete) in proposal.why
+            assert not re.search(r"(?<!\{)\b[AB]\b(?!\})", sentences(proposal)), "a bare letter"

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from posescore.errors import InputError
+from posescore.holds.check import CHECKS
 from posescore.holds.hold import CheckName
 from posescore.scoring.rules import FOLDER, RuleSet
 from posescore.terms import Position
@@ -62,6 +64,7 @@ BROKEN = [
     ('based_on = "sport-jiu-jitsu"\n[points]\nmount = -1', "points.mount must be from 0"),
     ('based_on = "sport-jiu-jitsu"\n[seconds]\nhold = nan', "seconds.hold must be from 0"),
     ('based_on = "sport-jiu-jitsu"\n[criteria.mount.grip]\nmet = []', "'grip' is not a check"),
+    ('based_on = "sport-jiu-jitsu"\n[criteria.mount.facing]\nmet = ["sky"]', "'sky' is not a value"),
     ('based_on = "sport-jiu-jitsu"\n[criteria.montada]', "'montada' is not a position"),
     ('based_on = "sport-jiu-jitsu"\n[guard_pass]\nlands_in = ["back"]', "'back' is not a position"),
     ('based_on = "sport-jiu-jitsu"\npenalties = 3', "penalties must be a list"),
@@ -94,20 +97,36 @@ def test_unknown_name_lists_the_known(name: str) -> None:
 
 
 def test_no_criterion_leaves_a_value_out() -> None:
-    values = {
-        CheckName.SHIN: {"hip_side", "head_side"},
-        CheckName.FACING: {"head", "feet"},
-        CheckName.HOOKS: {0, 1, 2},
-        CheckName.KNEES_DOWN: {0, 1, 2},
-        CheckName.ARMS_TRAPPED: {0, 1, 2},
-    }
     for name in RuleSet.names():
-        for criteria in RuleSet.load(name).criteria.values():
+        for position, criteria in RuleSet.load(name).criteria.items():
             for asked in criteria:
-                listed = [*asked.met, *asked.near, *asked.neither]
+                kind, listed = CHECKS[asked.check], [*asked.met, *asked.near, *asked.neither]
                 assert len(listed) == len(set(listed))
-                assert set(listed) == values.get(asked.check, {True, False})
-                assert {str(v).lower() for v in listed} == set(asked.seen)
+                assert set(listed) == set(kind.values)
+                assert position in kind.positions
+                assert kind.met in asked.met
+                assert kind.unmet in (*asked.near, *asked.neither)
+
+
+def test_a_rule_set_may_have_words_of_its_own(tmp_path: Path) -> None:
+    text = (
+        'name="club"\nbased_on="sport-jiu-jitsu"\n'
+        '[criteria.back_control.hooks.seen]\n1 = "half of it"\n'
+    )
+    hooks, *_ = RuleSet.load(own(tmp_path, text)).criteria[Position.BACK_CONTROL]
+    assert hooks.words(1) == "half of it"
+    assert hooks.words(2) == "both heels are inside the opponent's thighs"
+
+
+def test_no_mark_of_ours_stands_beside_a_clause() -> None:
+    for name in RuleSet.names():
+        rules = RuleSet.load(name)
+        asked = [each.clause for criteria in rules.criteria.values() for each in criteria]
+        for clause in (*rules.clauses.values(), *asked):
+            assert re.fullmatch(r"[\d.]+( \(\d{4}\))?(, ([\d.]+|common practice))?", clause), clause
+        assert rules.book
+        numbers = {n for clause in (*rules.clauses.values(), *asked) for n in clause.split(", ")}
+        assert set(rules.elsewhere) <= numbers, "a source for a clause that nobody cites"
 
 
 def test_rule_sets_are_plain_data() -> None:

@@ -14,18 +14,16 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from posescore.holds.check import CHECKS
 from posescore.holds.criteria.judge import shipped_judges
 from posescore.holds.criteria.parts import yes_of_parts
 from posescore.holds.criteria.questions import QUESTIONS, SIDES
-from posescore.holds.criteria.words import in_words
 from posescore.holds.decoding.segments import SegmentModel
 from posescore.holds.geometry import Floats, along_body, point
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.holds.windows import Instants, instants
 from posescore.pose.track import PairTrack
 from posescore.terms import Position
-
-Value = bool | int | str
 
 SHORTEST_PART_S: Final = 1.0
 """A part of a hold is no shorter: a third of the count that decides."""
@@ -50,33 +48,34 @@ _EDGE_S: Final = 0.3
 
 @dataclass(frozen=True, slots=True)
 class _Criterion:
-    """How answers to a question become the value of a check."""
+    """How answers to a question become the value of a check.
+
+    Its first value stands for no and its last for yes; of a sided question for none and both.
+    """
 
     name: CheckName
     question: str
-    values: tuple[Value, ...]
-    """Of no and yes; of a sided question: of none, one and both."""
     divides: bool = True
 
 
 _CRITERIA: Final[Mapping[Position, tuple[_Criterion, ...]]] = {
     Position.KNEE_ON_BELLY: (
-        _Criterion(CheckName.OTHER_KNEE_DOWN, "other_knee_down", (False, True)),
-        _Criterion(CheckName.SHIN, "hip_side", ("head_side", "hip_side")),
+        _Criterion(CheckName.OTHER_KNEE_DOWN, "other_knee_down"),
+        _Criterion(CheckName.SHIN, "hip_side"),
     ),
     Position.BACK_CONTROL: (
-        _Criterion(CheckName.HOOKS, "hook", (0, 1, 2)),
-        _Criterion(CheckName.FEET_CROSSED, "feet_crossed", (False, True)),
+        _Criterion(CheckName.HOOKS, "hook"),
+        _Criterion(CheckName.FEET_CROSSED, "feet_crossed"),
     ),
     Position.TURTLE: (
-        _Criterion(CheckName.KNEE_OF_OPPONENT_DOWN, "knee_of_opponent_down", (False, True)),
-        _Criterion(CheckName.BEHIND_SHOULDER_LINE, "behind_shoulder_line", (False, True)),
+        _Criterion(CheckName.KNEE_OF_OPPONENT_DOWN, "knee_of_opponent_down"),
+        _Criterion(CheckName.BEHIND_SHOULDER_LINE, "behind_shoulder_line"),
     ),
 } | {
     position: (
-        _Criterion(CheckName.FACING, "facing_head", ("feet", "head")),
-        _Criterion(CheckName.ARMS_TRAPPED, "arm_trapped", (0, 1, 2)),
-        _Criterion(CheckName.KNEES_DOWN, "knee_down", (0, 1, 2), divides=False),
+        _Criterion(CheckName.FACING, "facing_head"),
+        _Criterion(CheckName.ARMS_TRAPPED, "arm_trapped"),
+        _Criterion(CheckName.KNEES_DOWN, "knee_down", divides=False),
     )
     for position in (Position.MOUNT, Position.BACK_MOUNT)
 }
@@ -205,10 +204,10 @@ def _checks(
     visible = float(seen.seen[part].mean())
     for criterion, odds, probability in zip(criteria, answers, likely, strict=True):
         chosen = int(np.argmax(probability))
-        value, sure = criterion.values[chosen], float(probability[chosen])
-        share = _share(odds[part], weight[part], chosen)
-        words = in_words(criterion.name, value, share, sure, visible)
-        checks.append(Check(criterion.name, value, sure, words))
+        value = CHECKS[criterion.name].values[chosen]
+        fraction = _share(odds[part], weight[part], chosen)
+        sure = float(probability[chosen])
+        checks.append(Check(criterion.name, value, sure, fraction=fraction, visible=visible))
     trapped = next((c for c in checks if c.name is CheckName.ARMS_TRAPPED), None)
     if trapped is not None and trapped.value:
         checks.append(_arm_height(answers[1][part], seen.pair_px[part]))
@@ -249,5 +248,4 @@ def _arm_height(odds: Floats, pair: Floats) -> Check:
     beyond = float(np.median(known)) - 1.0
     sure = 1.0 / (1.0 + np.exp(-min(abs(beyond) / 0.15, 3.0)))
     value = beyond > 0.0
-    words = in_words(CheckName.ARM_ABOVE_SHOULDER_LINE, value, 1.0, float(sure), 1.0)
-    return Check(CheckName.ARM_ABOVE_SHOULDER_LINE, value, float(sure), words)
+    return Check(CheckName.ARM_ABOVE_SHOULDER_LINE, value, float(sure), fraction=1.0, visible=1.0)

@@ -12,7 +12,7 @@ from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.review.edits import Edit
 from posescore.library.store.plain import from_plain, to_plain
-from posescore.scoring.proposal import Proposal
+from posescore.scoring.proposal import Proposal, of_older
 
 UNDO: Final = "undo"
 REDO: Final = "redo"
@@ -72,7 +72,9 @@ class Effect:
     @classmethod
     def from_json(cls, data: Mapping[str, object]) -> Effect:
         """Inverse of :meth:`to_json`."""
-        return from_plain(cls, dict(data), "effect")
+        proposal = data.get("proposal")
+        seen = {"proposal": of_older(proposal)} if isinstance(proposal, dict) else {}
+        return from_plain(cls, {**data, **seen}, "effect")
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,7 @@ from posescore.library.review.edits import (
 )
 from posescore.library.review.entries import ReviewHold, Stretch
 from posescore.terms import Athlete, Position, State
+from posescore.words import trade
 
 Holds = Sequence[ReviewHold]
 
@@ -147,9 +148,9 @@ def _inside(time_s: float, end_s: float, field: str) -> None:
 
 def _state(position: Position, upper: Athlete | None) -> State:
     if position.has_upper and upper is None:
-        raise InputError(f"upper: say who is on top or behind in {position.trade_name}, A or B.")
+        raise InputError(f"upper: say who is on top or behind in {trade(position)}, A or B.")
     if upper is not None and not position.has_upper:
-        raise InputError(f"upper: nobody is on top in {position.trade_name}; leave it out.")
+        raise InputError(f"upper: nobody is on top in {trade(position)}; leave it out.")
     return State(position, upper)
 
 

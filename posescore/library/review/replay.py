@@ -57,8 +57,9 @@ def replay(
     for entry in fold.done:
         state.apply(entry)
     state.events.sort(key=lambda marked: marked[0].time_s)
-    ruling = _ruling(state, rules, division)
-    first = _ruling(MatchState.of(base), rules, division) if fold.done else ruling
+    division_of(rules, division)  # refuses one that these rules do not know
+    ruling = _ruling(state, rules)
+    first = _ruling(MatchState.of(base), rules) if fold.done else ruling
     said = {key: _with_clause(word, rules) for key, word in state.said.items()}
     items = _items(said, ruling.proposals, first.proposals)
     review = _standing(base, state, items, ruling, rules)
@@ -84,6 +85,7 @@ def _standing(
     return Review(
         analysis_version=base.version,
         rules=rules.name,
+        rule_set=rules,
         division=None,
         clock=base.clock,
         holds=tuple(state.holds),
@@ -106,19 +108,19 @@ def division_of(rules: RuleSet, division: Mapping[str, str] | None) -> Division 
     return rules.match_times.division(division.get("age", ""), division.get("belt"))
 
 
-_Basis = tuple[tuple[Hold, ...], tuple[MatchEvent, ...], Division | None, float]
+_Basis = tuple[tuple[Hold, ...], tuple[MatchEvent, ...], float]
 _RULINGS: Final[Recent[_Basis, tuple[RuleSet, Ruling]]] = Recent(16)
 """The engine is a pure function: a decision changes no hold, so it need not run again."""
 
 
-def _ruling(state: MatchState, rules: RuleSet, division: Mapping[str, str] | None) -> Ruling:
+def _ruling(state: MatchState, rules: RuleSet) -> Ruling:
     holds = tuple(held.hold for held in state.holds)
     events = tuple(event for event, _ in state.events)
-    basis = (holds, events, division_of(rules, division), state.end_s)
+    basis = (holds, events, state.end_s)
     known = _RULINGS.get(basis)
     if known is not None and known[0] is rules:
         return known[1]
-    ruling = propose(holds, events, rules, basis[2], end_s=state.end_s)
+    ruling = propose(holds, events, rules, end_s=state.end_s)
     _RULINGS.put(basis, (rules, ruling))
     return ruling
 

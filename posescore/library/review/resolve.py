@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from posescore.errors import ConflictError, InputError
-from posescore.holds.hold import CheckName
+from posescore.holds.check import CHECKS
 from posescore.library.review import edits
 from posescore.library.review.entries import Effect
 from posescore.library.review.hold_edits import edits_holds, stretch_of
@@ -21,19 +21,6 @@ MOST_POINTS: Final = 99
 """More in one award is a slip of the finger."""
 
 SAME_EVENT_S: Final = 0.001
-
-_VALUES: Final[Mapping[CheckName, tuple[object, ...]]] = {
-    CheckName.OTHER_KNEE_DOWN: (True, False),
-    CheckName.SHIN: ("hip_side", "head_side"),
-    CheckName.HOOKS: (0, 1, 2),
-    CheckName.FEET_CROSSED: (True, False),
-    CheckName.ARMS_TRAPPED: (0, 1, 2),
-    CheckName.ARM_ABOVE_SHOULDER_LINE: (True, False),
-    CheckName.FACING: ("head", "feet"),
-    CheckName.KNEES_DOWN: (0, 1, 2),
-    CheckName.KNEE_OF_OPPONENT_DOWN: (True, False),
-    CheckName.BEHIND_SHOULDER_LINE: (True, False),
-}
 
 
 def effect_of(edit: edits.Edit, review: Review) -> Effect:
@@ -75,11 +62,9 @@ def _settled(edit: edits.Settle, review: Review) -> Effect:
 
 
 def _check_value(edit: edits.SetCheck) -> None:
-    possible = _VALUES[edit.check]
-    if edit.value is not None and not any(
-        edit.value == value and type(edit.value) is type(value) for value in possible
-    ):
-        values = ", ".join(str(value) for value in possible)
+    kind = CHECKS[edit.check]
+    if edit.value is not None and not kind.allows(edit.value):
+        values = ", ".join(str(value) for value in kind.values)
         raise InputError(f"value: {edit.check} is one of {values}, not {edit.value!r}.")
 
 

@@ -15,6 +15,7 @@ from posescore.holds.event import MatchEvent
 from posescore.library.review.entries import Entry, ReviewHold
 from posescore.pose.track import Finding
 from posescore.scoring.proposal import Proposal, Result, Ruling, Tally
+from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete, Interval
 
 
@@ -128,8 +129,8 @@ class Review:
     ----------
     analysis_version
         The analysis it rests on.
-    rules, division
-        Rule set and division in force.
+    rules, rule_set, division
+        Name of the rule set in force, the rule set, and the division.
     holds, events
         In time order, after edits.
     items
@@ -155,6 +156,7 @@ class Review:
 
     analysis_version: int
     rules: str
+    rule_set: RuleSet
     division: Mapping[str, str] | None
     clock: FrameClock
     holds: tuple[ReviewHold, ...]

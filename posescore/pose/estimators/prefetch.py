@@ -9,7 +9,7 @@ away where the pair has moved. No answer depends on which thread gave it.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final, TypeVar
@@ -45,7 +45,7 @@ class _Asked:
     answer: Future[PairEstimate]
 
 
-class TwoAtOnce:
+class Prefetcher:
     """Asks an estimator about one frame and, at the same time, about the next one.
 
     Parameters
@@ -83,16 +83,16 @@ class TwoAtOnce:
 
 
 @contextlib.contextmanager
-def two_at_once(estimator: PairEstimator) -> Iterator[TwoAtOnce]:
+def prefetching(estimator: PairEstimator) -> Iterator[Prefetcher]:
     """Ask about two frames at a time, and leave no thread behind."""
-    both = TwoAtOnce(estimator)
+    both = Prefetcher(estimator)
     try:
         yield both
     finally:
         both.close()
 
 
-def with_next(items: Iterable[Item]) -> Iterator[tuple[Item, Item | None]]:
+def with_next(items: Iterable[Item]) -> Generator[tuple[Item, Item | None], None, None]:
     """Every item with the one after it; the last one with None."""
     coming = iter(items)
     for item in coming:

@@ -30,7 +30,7 @@ export const AwardWindow = {
           <label class="field">Points <input type="number" min="0" max="99" step="1" required v-model.number="points"></label>
           <label class="field">Advantage <input type="number" min="0" max="1" step="1" required v-model.number="advantage"></label>
         </div>
-        <label class="field">When the three seconds were over
+        <label class="field">When the count was over
           <span class="with-button"><input type="text" inputmode="decimal" v-model="time" :aria-invalid="!!problem" aria-describedby="award-problem">
             <button type="button" @click="time = text(playheadS)">Where I am now, {{ text(playheadS) }}</button></span></label>
         <label class="field">Why <span class="hint">(for those who read the log)</span> <input type="text" v-model="reason" maxlength="300"></label>

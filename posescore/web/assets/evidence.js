@@ -2,7 +2,7 @@
 
 import { clockText } from "posescore-room/clock.js";
 import { keyName } from "posescore-room/keys.js";
-import { EVENTS, POSITIONS, answersTo, leastSure, spaced, sureText, withoutShare } from "posescore-room/words.js";
+import { EVENTS, POSITIONS, answersTo, leastSure, seenText, spaced, sureText } from "posescore-room/words.js";
 import { Window } from "posescore-room/windows.js";
 
 /** A hand that goes through the list faster than this looks at no still, and must not wait for any. */
@@ -129,7 +129,7 @@ export const CriterionList = {
       return [...this.proposal.criteria].sort((a, b) => first(a) - first(b)).map((criterion) => {
         const state = criterion.met === null ? "unknown" : criterion.met ? "yes" : "no";
         return {
-          ...criterion, state, seen: this.brief ? withoutShare(criterion.seen) : criterion.seen,
+          ...criterion, state, seen: this.brief ? criterion.seen : seenText(criterion),
           title: capital(spaced(criterion.name)), sign: SIGNS[state], word: SIGN_WORDS[state],
           beside: [state !== "unknown" && sureText(criterion.probability), criterion.clause && `rule ${criterion.clause}`]
             .filter(Boolean).join(" \u00b7 "),

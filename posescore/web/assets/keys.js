@@ -40,7 +40,7 @@ export const ACTIONS = [
   { id: "save", keys: ["l"], text: "Save and share: log, report, clips, lesson", group: "Decide" },
   { id: "evidence", keys: ["v"], text: "Evidence side by side", group: "Look" },
   { id: "still_1", keys: ["1"], text: "Frame where it begins", group: "Look" },
-  { id: "still_2", keys: ["2"], text: "Frame after three seconds", group: "Look" },
+  { id: "still_2", keys: ["2"], text: "Frame where the count is over", group: "Look" },
   { id: "still_3", keys: ["3"], text: "Frame where it ends", group: "Look" },
   { id: "replay", keys: ["f"], text: "Play the evidence from its start", group: "Look" },
   { id: "skeletons", keys: ["s"], text: "Skeletons: both, A, B, none", group: "Look" },

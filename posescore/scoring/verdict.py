@@ -14,6 +14,7 @@ NOT_LOOKED_AT: Final = "not looked at"
 """What was seen of a criterion that nobody checked."""
 
 _DOUBTFUL: Final = 0.2
+"""A part less sure by more than this than another is left to that one. Judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +37,15 @@ class Verdict:
         return self.failed is None
 
 
-def judge(hold: Hold, rules: RuleSet) -> Verdict:
-    """Judge one hold by the criteria of its position.
+def verdict_on(hold: Hold, rules: RuleSet) -> Verdict:
+    """Hold one hold against the criteria of its position.
 
     The more likely reading of every check is taken. Met with probability p leaves p in the
     verdict's probability; a failure counts with 1 - p of the criterion that failed.
     """
-    judged = [_criterion(hold, asked) for asked in rules.criteria.get(hold.position, ())]
-    criteria = tuple(criterion for criterion, _ in judged)
-    failures = [(criterion, near) for criterion, near in judged if criterion.met is False]
+    read = [_criterion(hold, asked) for asked in rules.criteria.get(hold.position, ())]
+    criteria = tuple(criterion for criterion, _ in read)
+    failures = [(criterion, near) for criterion, near in read if criterion.met is False]
     seen_any = any(criterion.met is not None for criterion in criteria)
     if not failures:
         probability = 1.0
@@ -70,8 +71,9 @@ def _criterion(hold: Hold, asked: AskedOf) -> tuple[Criterion, bool]:
     seen = check.seen or asked.words(check.value)
     if met is not fulfils:
         seen = f"unsure whether {seen}"
-    sure = max(p_met, 1.0 - p_met)
-    return Criterion(asked.asks, met, seen, asked.clause, sure, name), near
+    p_read = max(p_met, 1.0 - p_met)
+    how = (check.fraction, check.visible)
+    return Criterion(asked.asks, met, seen, asked.clause, p_read, name, *how), near
 
 
 def probability_met(asked: AskedOf, check: Check) -> float:
@@ -81,14 +83,14 @@ def probability_met(asked: AskedOf, check: Check) -> float:
     the other values, of which some may fulfil the criterion too.
     """
     others = [v for v in (*asked.met, *asked.near, *asked.neither) if v != check.value]
-    share = sum(v in asked.met for v in others) / len(others) if others else 0.0
+    fraction = sum(v in asked.met for v in others) / len(others) if others else 0.0
     named = check.probability if check.value in asked.met else 0.0
-    return named + (1.0 - check.probability) * share
+    return named + (1.0 - check.probability) * fraction
 
 
 def qualified(holds: Sequence[Hold], rules: RuleSet) -> list[Hold]:
     """The holds that fulfil every criterion of their position."""
-    return [hold for hold in holds if judge(hold, rules).met]
+    return [hold for hold in holds if verdict_on(hold, rules).met]
 
 
 def clearest(holds: Sequence[Hold], rules: RuleSet) -> list[Hold]:
@@ -98,7 +100,7 @@ def clearest(holds: Sequence[Hold], rules: RuleSet) -> list[Hold]:
     left out: where the decisive keypoints came into view late, the count begins when they did.
     Everything is kept where nothing is surer, so a log without probabilities reads as it stands.
     """
-    sure = {id(hold): judge(hold, rules).probability for hold in holds}
+    probability = {id(hold): verdict_on(hold, rules).probability for hold in holds}
     counted = [hold for hold in holds if hold.duration_s >= rules.seconds.hold]
-    best = max((sure[id(hold)] for hold in counted), default=0.0)
-    return [hold for hold in holds if sure[id(hold)] >= best - _DOUBTFUL]
+    best = max((probability[id(hold)] for hold in counted), default=0.0)
+    return [hold for hold in holds if probability[id(hold)] >= best - _DOUBTFUL]

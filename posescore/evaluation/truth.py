@@ -1,0 +1,78 @@
+"""The truth of a match, read from a file and held against its schema (docs/formats.md)."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any, Final, NoReturn
+
+from jsonschema import Draft202012Validator
+from jsonschema.exceptions import ValidationError, best_match
+
+from posescore.errors import InputError
+from posescore.scoring.reading import read_text, shown
+
+SCHEMA_PATH: Final = Path(__file__).with_name("truth.schema.json")
+
+
+@cache
+def schema() -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of a truth."""
+    read: dict[str, Any] = json.loads(SCHEMA_PATH.read_text("utf-8"))
+    return read
+
+
+def read_truth(path: Path) -> Mapping[str, Any]:
+    """Read a truth file: UTF-8 JSON, with or without a byte order mark.
+
+    Raises
+    ------
+    InputError
+        One sentence that names the file, the place in it, and what is wrong there.
+    """
+
+    def no_number(text: str) -> NoReturn:
+        raise InputError(f"{path}: {text} is not a number that JSON knows: give seconds.")
+
+    try:
+        truth = json.loads(read_text(path, InputError), parse_constant=no_number)
+    except json.JSONDecodeError as problem:
+        where = f"line {problem.lineno}, column {problem.colno}"
+        raise InputError(f"{path} is not JSON: {problem.msg} at {where}.") from None
+    except (RecursionError, ValueError):
+        raise InputError(f"{path} is not JSON that can be read: nested too deep.") from None
+    problem = best_match(Draft202012Validator(schema()).iter_errors(truth))
+    if problem is not None:
+        raise InputError(f"{path}: {_said(problem)}")
+    for name in ("nothings", "states"):
+        for number, stretch in enumerate(truth[name]):
+            if stretch["end_s"] <= stretch["start_s"]:
+                end_s, start_s = stretch["end_s"], stretch["start_s"]
+                raise InputError(
+                    f"{path}: {name}[{number}].end_s must be after start_s ({start_s:g}), "
+                    f"not {end_s:g}."
+                )
+    checked: Mapping[str, Any] = truth
+    return checked
+
+
+def _said(problem: ValidationError) -> str:
+    """The place and what is wrong there, in a sentence of ours."""
+    place = problem.json_path.removeprefix("$").removeprefix(".") or "the truth"
+    given, wanted = shown(problem.instance), problem.validator_value
+    match problem.validator:
+        case "required":
+            missing = ", ".join(name for name in wanted if name not in problem.instance)
+            return f"{place} needs {missing}."
+        case "type":
+            return f"{place} must be of type {wanted}, not {given}."
+        case "enum" | "const":
+            known = wanted if isinstance(wanted, list) else [wanted]
+            return f"{place}: {given} is none of {', '.join(map(str, known))}."
+        case "minimum" | "maximum":
+            bound = "least" if problem.validator == "minimum" else "most"
+            return f"{place} must be at {bound} {wanted:g}, not {given}."
+        case _:
+            return f"{place} does not fit: {given}."

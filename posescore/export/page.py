@@ -1,0 +1,47 @@
+"""Pages of one HTML file, from the templates; every value is escaped."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from posescore import __version__
+from posescore.export.score_drawing import INK, points_text
+from posescore.export.sentences import tally_words
+from posescore.library.store.plain import utf8
+from posescore.words import WORDS, trade
+
+_NOT_IN_HTML: Final = re.compile(r"[\x00-\x08\x0b-\x0c\x0e-\x1f\x7f-\x9f\ufdd0-\ufdef\ufffe\uffff]")
+
+
+@cache
+def _templates() -> Environment:
+    made = Environment(
+        loader=PackageLoader("posescore.export"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["corners"] = points_text
+    made.globals.update(
+        minutes=lambda time_s: f"{int(time_s) // 60}:{int(time_s) % 60:02d}",
+        seconds=lambda length_s: f"{length_s:.1f}" if length_s else "",
+        ink={str(athlete): colour for athlete, colour in INK.items()},
+        safety=WORDS["notes"]["safety"],
+        trade=trade,
+        tally_words=tally_words,
+        version=__version__,
+    )
+    return made
+
+
+def page(template: str, **values: object) -> str:
+    """A page of one of the templates; every value is escaped.
+
+    Characters that HTML does not allow, as broken file names bring them, become U+FFFD.
+    """
+    return _NOT_IN_HTML.sub("\ufffd", utf8(_templates().get_template(template).render(values)))

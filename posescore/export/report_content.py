@@ -1,0 +1,138 @@
+"""What a report of one match shows, before it is laid out as a page or on paper."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from posescore.errors import NotFoundError
+from posescore.export.score_drawing import Plot, plot_of
+from posescore.export.sentences import sources_of
+from posescore.export.shots import USUAL, Shots, Showing, shots_of
+from posescore.export.summary import ScoreStep, Summary, summary_of
+from posescore.export.telling import LineText, tell
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.review.review import Review
+from posescore.terms import Athlete, Progress, silent
+from posescore.words import WORDS, clock_words
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """Everything a report shows of a match, before it is laid out.
+
+    An advantage for what nearly scored is among the awards (or proposed) and the near misses.
+    """
+
+    match: Match
+    review: Review
+    names: Mapping[Athlete, str]
+    summary: Summary
+    awards: Sequence[LineText]
+    proposed: Sequence[LineText]
+    near: Sequence[LineText]
+    no_pictures: str
+    showing: Showing
+
+    @property
+    def division(self) -> str:
+        """The division in words, "" where unknown."""
+        return " ".join((self.review.division or {}).values())
+
+    @property
+    def moments(self) -> tuple[Sequence[LineText], Sequence[LineText]]:
+        """Awards and proposals that stand by themselves, not among the near misses."""
+        near = {text.line.number for text in self.near}
+        one, two = (
+            [text for text in group if text.line.number not in near]
+            for group in (self.awards, self.proposed)
+        )
+        return one, two
+
+    @property
+    def sources(self) -> str:
+        """Where the clauses of all lines can be read."""
+        texts = (*self.awards, *self.proposed, *self.near)
+        clauses = [each.clause for each in texts]
+        clauses += [criterion.clause for each in texts for criterion in each.missing]
+        return sources_of(clauses, self.review.rule_set) if texts else ""
+
+    @property
+    def shown_text(self) -> str:
+        """What was done to the pictures, in words."""
+        return shown_text(self.showing, bool(self.no_pictures))
+
+    def plots(self, width: float, height: float, margin: float) -> tuple[Plot, Plot]:
+        """The curves of the confirmed and of the proposed points, on the same scale."""
+        summary, end_s = self.summary, self.review.clock.end_s
+        most = max(max(step.points.values()) for step in (*summary.curve, *summary.proposed_curve))
+        one, two = (
+            plot_of(curve, end_s, width, height, margin, most)
+            for curve in (summary.curve, summary.proposed_curve)
+        )
+        return one, two
+
+
+def report_of(
+    library: Library,
+    match_id: int,
+    *,
+    opinion: str = "",
+    showing: Showing = USUAL,
+    progress: Progress = silent,
+) -> Report:
+    """Gather a report. Where the footage is gone it has no pictures, and says so.
+
+    Raises
+    ------
+    NotFoundError
+        When there is no such match, or it was never analysed.
+    InputError
+        When faces are to be hidden and cannot be.
+    """
+    match, review = library.match(match_id), library.review(match_id, opinion)
+    shots, no_pictures = shots_or_why(library, match, review, showing)
+    names, summary = match.info.names, summary_of(review, match)
+    groups = (summary.awards, summary.proposed, summary.near)
+    done, total = 0, len({line.number for lines in groups for line in lines})
+
+    def one_more() -> None:
+        nonlocal done
+        done += 1
+        progress("taking pictures", done, total)
+
+    near = tell(summary.near, names, shots, review, one_more)
+    known = {text.line.number: text for text in near}
+    awards, proposed = (
+        [known.get(x.number) or tell([x], names, shots, review, one_more)[0] for x in lines]
+        for lines in groups[:2]
+    )
+    return Report(
+        match, review, names, summary, awards, proposed, near, no_pictures, showing
+    )  # fmt: skip
+
+
+def shots_or_why(
+    library: Library, match: Match, review: Review, showing: Showing
+) -> tuple[Shots | None, str]:
+    """Pictures, or None and a sentence on why there are none."""
+    try:
+        return shots_of(library, match, review, showing, quick=True), ""
+    except NotFoundError:
+        return None, "The footage was not at hand, so there are no pictures."
+
+
+def shown_text(showing: Showing, no_pictures: bool) -> str:
+    """What was done to the pictures, in words."""
+    return str(WORDS["notes"]["faces_hidden"]) if showing.hide_faces and not no_pictures else ""
+
+
+def curve_words(steps: Sequence[ScoreStep], names: Mapping[Athlete, str]) -> str:
+    """A curve for those who cannot see it."""
+    said = [
+        f"{clock_words(step.time_s)} "
+        + " to ".join(f"{names[athlete]} {step.points[athlete]}" for athlete in Athlete)
+        for step in steps
+    ]
+    return "Points over time: " + "; ".join(said) + "."

@@ -1,0 +1,123 @@
+"""The words for kinds, positions, checks and events, read from one file for each language.
+
+The engine, the exports and the pages take them from here; the pages get the whole file as data.
+A sentence names the athletes by the fields ``{A}`` and ``{B}``, so that names are put in only
+where it is shown, and nothing that merely looks like a letter is ever replaced.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from posescore.terms import Athlete, Position, State
+
+LANGUAGE: Final = "en"
+WORDS: Final[Mapping[str, Any]] = tomllib.loads(
+    Path(__file__).with_name(f"words_{LANGUAGE}.toml").read_text("utf-8")
+)
+"""The file as it stands: ``kinds``, ``positions``, ``checks``, ``events`` and so on."""
+
+LETTERS: Final[Mapping[Athlete, str]] = {athlete: str(athlete) for athlete in Athlete}
+"""For outputs that call the athletes A and B."""
+
+_FIELD: Final = re.compile(r"\{([AB])\}")
+_DOUBTFUL: Final = 0.7
+"""A value less sure than this is hardly shown by the view. Judgement."""
+_HARDLY: Final = 0.3
+"""Both athletes visible in less of the time than this: what is said is what is usual. Judgement."""
+_HALF: Final = 0.5
+
+
+def name_field(athlete: Athlete) -> str:
+    """What stands for the athlete's name in a sentence: ``{A}`` or ``{B}``."""
+    return f"{{{athlete}}}"
+
+
+def with_names(sentence: str, names: Mapping[Athlete, str]) -> str:
+    """The sentence with names in place of its fields; whatever else stands in it is left alone."""
+    return _FIELD.sub(lambda found: names[Athlete(found[1])], sentence)
+
+
+def capital(text: str) -> str:
+    """With a capital first letter, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def counted(count: int, word: str, plural: str = "") -> str:
+    """Say "1 point", "2 points"."""
+    return f"{count} {word if count == 1 else plural or word + 's'}"
+
+
+def trade(name: str) -> str:
+    """A position or kind as the trade writes it; any other name with blanks."""
+    known = WORDS["positions"].get(name) or WORDS["kinds"].get(name)
+    return str(known["trade"]) if known else name.replace("_", " ")
+
+
+def where(position: Position) -> str:
+    """Where the upper athlete is: on top, or behind."""
+    return str(WORDS["positions"][position].get("upper", WORDS["on_top"]))
+
+
+def state_words(state: State) -> str:
+    """A position and its upper athlete: ``mount, {A} on top``, ``standing``."""
+    if state.upper is None:
+        return trade(state.position)
+    return f"{trade(state.position)}, {name_field(state.upper)} {where(state.position)}"
+
+
+def check_words(name: str, value: bool | int | str) -> str:
+    """What a check saw, in words."""
+    return str(WORDS["checks"][name][str(value).lower()])
+
+
+def how_seen(fraction: float | None, visible: float | None, probability: float) -> str:
+    """How well a check was seen; "" where nobody measured that.
+
+    Parameters
+    ----------
+    fraction
+        Of the seen instants, those that show the value: 0 to 1.
+    visible
+        Of all instants, those in which both athletes were seen: 0 to 1.
+    probability
+        That the value is right: 0 to 1.
+    """
+    if fraction is None:
+        return ""
+    seen = WORDS["seen"]
+    if visible is not None and visible < _HARDLY:
+        return str(seen["usual"].format(visible=f"{visible:.0%}"))
+    shown = fraction >= _HALF
+    said = seen["fraction"].format(fraction=f"{fraction:.0%}") if shown else seen["otherwise"]
+    return said if probability >= _DOUBTFUL else f"{said}; {seen['hardly']}"
+
+
+def confidence_words(probability: float) -> str:
+    """Say "fairly sure, 82 %": never 100 %, since only a person can be certain."""
+    percent = min(99, max(1, round(probability * 100)))
+    words = next(each["text"] for each in WORDS["confidence"] if probability >= each["from"])
+    return f"{words}, {percent} %"
+
+
+def clock_words(time_s: float) -> str:
+    """Minutes and seconds of footage, say ``1:07.5``."""
+    tenths = round(max(0.0, time_s) * 10)
+    minutes, rest = divmod(tenths, 600)
+    return f"{minutes}:{rest // 10:02d}.{rest % 10}"
+
+
+def seconds_words(seconds: float) -> str:
+    """Seconds as a person says them: ``2.4 seconds``, ``1 second``."""
+    rounded = f"{seconds:.1f}".removesuffix(".0")
+    return f"{rounded} second" if rounded == "1" else f"{rounded} seconds"
+
+
+def held_words(seconds: float) -> str:
+    """The seconds that count, small whole numbers spelled out: ``three seconds``."""
+    number, unit = seconds_words(seconds).split()
+    return f"{WORDS['numbers'].get(number, number)} {unit}"
