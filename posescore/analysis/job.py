@@ -104,7 +104,8 @@ def share_of(stage: str, done: int, total: int) -> float:
 
 def settings_of(match: Match, kept: Mapping[str, object]) -> Settings:
     """What an analysis depends on, by its job and by what is said of the match."""
-    from posescore.analysis.pipeline import USUAL, Settings
+    from posescore.analysis.pipeline import Settings
+    from posescore.pose.estimators.choice import USUAL
 
     track = kept.get("track_file")
     return Settings(

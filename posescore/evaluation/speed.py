@@ -12,7 +12,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 
 from posescore.analysis.job import analyze_now
 from posescore.analysis.pipeline import pose_pass, read_positions
-from posescore.errors import OwnFailureError
-from posescore.footage.encoding import write_film
+from posescore.evaluation.film_speed import camera_film, phone_film
+from posescore.evaluation.measuring import Figure, analyse_command, run_of
 from posescore.footage.joining import repeated
 from posescore.footage.reading import Footage
 from posescore.library.library import Library
@@ -41,21 +41,6 @@ TEN_MINUTES_S: Final = 600.0
 TWO_MINUTES_S: Final = 120.0
 THINNED: Final = 10
 """How many questions of the pose pass are answered for each that reaches the networks."""
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """One measured figure beside the limit the project sets itself, where it sets one."""
-
-    name: str
-    value: float
-    unit: str
-    limit: float | None = None
-
-    @property
-    def held(self) -> bool:
-        """True when the figure keeps its limit."""
-        return self.limit is None or self.value <= self.limit
 
 
 class _TimedMediaPipe(MediaPipeEstimator):
@@ -192,7 +177,7 @@ def peak_memory() -> Iterator[Figure]:
 
 def whole_peak_memory() -> Iterator[Figure]:
     """The same for ``posescore analyze`` itself, every question asked; takes as long as that."""
-    yield from _peaks(_analyse_command)
+    yield from _peaks(analyse_command)
 
 
 def _peaks(command: Callable[[Path, Path], list[str]]) -> Iterator[Figure]:
@@ -202,11 +187,6 @@ def _peaks(command: Callable[[Path, Path], list[str]]) -> Iterator[Figure]:
         long_mb = _peak_mb(Path(folder), TEN_MINUTES_S, command)
     yield Figure("peak memory, ten minutes of 720p", long_mb, "MB", 1000.0)
     yield Figure("peak memory, ten minutes over two", long_mb / short_mb, "x", 1.10)
-
-
-def _analyse_command(video: Path, library: Path) -> list[str]:
-    command = [sys.executable, "-m", "posescore", "analyze", str(video), "--json"]
-    return [*command, "--library", str(library)]
 
 
 def _analyse_thinly(video: Path, library: Path) -> list[str]:
@@ -226,38 +206,7 @@ def analyse_thinly(video: str, library_folder: str) -> None:
 def _peak_mb(folder: Path, duration_s: float, command: Callable[[Path, Path], list[str]]) -> float:
     video = folder / f"{duration_s:.0f}.mp4"
     repeated(shipped("sample_video", "match.mp4"), video, duration_s)
-    return _run_of(command(video, folder / "library")).peak_mb
-
-
-@dataclass(frozen=True, slots=True)
-class _Run:
-    """What one run of a program took."""
-
-    wall_s: float
-    processor_s: float
-    peak_mb: float
-
-
-_BETWEEN: Final = """
-import os, subprocess, sys
-process = subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL)
-_, status, usage = os.wait4(process.pid, 0)
-print(usage.ru_utime + usage.ru_stime, usage.ru_maxrss, flush=True)
-os._exit(os.waitstatus_to_exitcode(status) and 1)
-"""
-"""A program of next to no size in between: what a process begins with counts as its peak too."""
-
-
-def _run_of(command: list[str]) -> _Run:
-    """Run a program, its output thrown away, and measure it."""
-    measured = [sys.executable, "-c", _BETWEEN, *command]
-    started = time.perf_counter()
-    done = subprocess.run(measured, stdout=subprocess.PIPE, text=True, check=False)
-    wall_s = time.perf_counter() - started
-    if done.returncode:
-        raise OwnFailureError("the program to measure failed; see the message above.")
-    processor_s, peak = map(float, done.stdout.split())
-    return _Run(wall_s, processor_s, peak / (1e6 if sys.platform == "darwin" else 1e3))
+    return run_of(command(video, folder / "library")).peak_mb
 
 
 def sample_match() -> Iterator[Figure]:
@@ -269,93 +218,12 @@ def sample_match() -> Iterator[Figure]:
     video = shipped("sample_video", "match.mp4")
     length_s = Footage(video).clock().end_s
     with tempfile.TemporaryDirectory() as folder:
-        taken = _run_of(_analyse_command(video, Path(folder)))
+        taken = run_of(analyse_command(video, Path(folder)))
     load = os.getloadavg()[0]
     yield Figure("load of the machine, processes that want one of its cores", load, "")
     yield Figure("sample match, time over its own", taken.wall_s / length_s, "x", 0.5)
     yield Figure("sample match, processor time over its own", taken.processor_s / length_s, "x")
     yield Figure("sample match, peak memory", taken.peak_mb, "MB")
-
-
-@dataclass(frozen=True, slots=True)
-class Camera:
-    """What a film is like that some camera makes."""
-
-    name: str
-    size_px: tuple[int, int]
-    frames_per_s: int
-    encoder: str
-    quality: int
-    limit: float
-
-
-PHONE: Final = Camera("4K at 60 frames in HEVC", (3840, 2160), 60, "libx265", 21, 1.2)
-CAMERA: Final = Camera("1080p at 30 frames in H.264", (1920, 1080), 30, "libx264", 21, 0.6)
-FILM_S: Final = 15.0
-GRAIN: Final = 3.0
-"""Standard deviation of the noise laid over the sample match, of 255: rendered pictures alone are
-so clean that decoding them costs a third of what a camera's cost."""
-
-
-def phone_film() -> Iterator[Figure]:
-    """``posescore analyze`` on what a phone films at its best, copy for the browser and all."""
-    yield from _whole_program(PHONE, "mp4")
-
-
-def camera_film() -> Iterator[Figure]:
-    """The same on full HD: as a browser plays it, and in a container that it does not play."""
-    yield from _whole_program(CAMERA, "mp4")
-    yield from _whole_program(CAMERA, "mov")
-
-
-def _whole_program(camera: Camera, suffix: str) -> Iterator[Figure]:
-    """Analyse a film from nothing, and decode it bare before and after, for the machine's mood."""
-    with tempfile.TemporaryDirectory() as folder:
-        video = Path(folder) / f"film.{suffix}"
-        write_grainy(video, camera, FILM_S)
-        bare = [_bare(video)]
-        taken = _run_of(_analyse_command(video, Path(folder) / "library"))
-        bare.append(_bare(video))
-    bare_s, bare_processor_s = (float(np.mean(times)) for times in zip(*bare, strict=True))
-    name = f"{camera.name}, .{suffix}"
-    yield Figure(f"{name}, bare decoding over its length", bare_s / FILM_S, "x")
-    yield Figure(f"{name}, whole program over its length", taken.wall_s / FILM_S, "x", camera.limit)
-    yield Figure(f"{name}, whole program over bare decoding", taken.wall_s / bare_s, "x")
-    processor = taken.processor_s / bare_processor_s
-    yield Figure(f"{name}, whole program over bare decoding, processor time", processor, "x")
-    yield Figure(f"{name}, processor time over its length", taken.processor_s / FILM_S, "x")
-    yield Figure(f"{name}, peak memory", taken.peak_mb, "MB")
-
-
-def write_grainy(video: Path, camera: Camera, duration_s: float) -> None:
-    """The first seconds of the sample match as a camera would give them: larger, and with noise."""
-    noise = np.random.default_rng(0).normal(0, GRAIN, (8, 720, 1280, 3)).round().astype(np.int16)
-    count = round(duration_s * camera.frames_per_s)
-
-    def pictures() -> Iterator[tuple[float, Picture]]:
-        done = 0
-        for frame in Footage(shipped("sample_video", "match.mp4")).frames():
-            while done < count and done / camera.frames_per_s < frame.time_s + 1 / 30 - 1e-6:
-                grainy = np.clip(frame.picture + noise[done % len(noise)], 0, 255)
-                yield done / camera.frames_per_s, grainy.astype(np.uint8)
-                done += 1
-            if done >= count:
-                return
-
-    write_film(
-        video, pictures(), duration_s, camera.size_px, quality=camera.quality,
-        key_every=camera.frames_per_s, preset="ultrafast", encoder=camera.encoder,
-    )  # fmt: skip
-
-
-def _bare(video: Path) -> tuple[float, float]:
-    """Seconds and processor seconds of decoding every frame, with nothing done to it."""
-    footage = Footage(video)
-    footage.clock()
-    started, began = time.perf_counter(), time.process_time()
-    for _ in footage.decoded():
-        pass
-    return time.perf_counter() - started, time.process_time() - began
 
 
 def help_time() -> Iterator[Figure]:
