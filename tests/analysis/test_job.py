@@ -296,7 +296,7 @@ class Pair:
         self.asked += 1
         if self.asked > self._until:
             raise KeyboardInterrupt
-        points = np.stack([STANDING / 2 + (60, 60), STANDING / 2 + (130, 60)])
+        points = np.stack([np.add(STANDING / 2, (60, 60)), np.add(STANDING / 2, (130, 60))])
         return PairEstimate(points.astype(np.float32), np.full((2, 21), 0.9, np.float32))
 
     def close(self) -> None:

@@ -24,6 +24,7 @@ from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.pose.track_file import write_track
 from posescore.resources import shipped
 from posescore.terms import Step
+from tests.pose.scenes import STANDING
 
 INFO = MatchInfo("A match")
 KEYPOINTS = shipped("sample_video", "keypoints.json")
@@ -188,3 +189,23 @@ def test_smoothing_names_the_position_of_the_hold(tmp_path: Path) -> None:
         return sum(a != b for a, b in itertools.pairwise(names))
 
     assert changes(smooth) < changes(alone) / 2
+
+
+class Fixed(CountingEstimator):
+    """Sees the same pair in every picture, and remembers how large pictures are."""
+
+    def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
+        self.size = picture.shape[1::-1]
+        points = np.stack([np.add(STANDING, (400, 300)), np.add(STANDING, (600, 300))])
+        return PairEstimate(points.astype(np.float32), np.full((2, 21), 0.9, np.float32))
+
+
+def test_larger_footage_is_searched_smaller_and_answered_in_its_own_pixels(tmp_path: Path) -> None:
+    video, estimator = tmp_path / "large.mp4", Fixed()
+    shade = np.full((90, 160, 3), 90, np.uint8)
+    write_film(video, [(i / 30, shade) for i in range(6)], 0.2, (2560, 1440))
+    track = pose_pass(open_footage(video), estimator)
+    assert estimator.size == (1920, 1080)
+    assert track.picture_size_px == (2560, 1440)
+    expected = (np.add(STANDING, (400, 300))) * 2560 / 1920
+    np.testing.assert_allclose(track.keypoints_px[0, 0], expected, rtol=1e-5)
