@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 from jsonschema.exceptions import ValidationError, best_match
 
 from posescore.errors import InputError
-from posescore.scoring.reading import read_text, shown
+from posescore.reading import read_text, shown
 
 SCHEMA_PATH: Final = Path(__file__).with_name("truth.schema.json")
 
@@ -68,6 +68,8 @@ def _said(misfit: ValidationError) -> str:
             return f"{place} needs {missing}."
         case "type":
             return f"{place} must be of type {wanted}, not {given}."
+        case "const" if wanted is None:
+            return f"{place} must be left out, not {given}."
         case "enum" | "const":
             known = wanted if isinstance(wanted, list) else [wanted]
             return f"{place}: {given} is none of {', '.join(map(str, known))}."

@@ -12,10 +12,10 @@ from typing import Final, NoReturn
 from posescore.errors import InputError, LogError
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
+from posescore.reading import Reader, read_text, shown
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
 from posescore.scoring.proposal import Criterion, Proposal, Ruling, Tally
-from posescore.scoring.reading import Reader, read_text, shown
 from posescore.scoring.rules import DEFAULT, RuleSet, check_value
 from posescore.terms import Athlete, Position
 from posescore.words import LETTERS, state_words, with_names
@@ -23,19 +23,10 @@ from posescore.words import LETTERS, state_words, with_names
 OVERLAP_S: Final = 1e-3
 """Holds may overlap by this much: times of a log are rounded to milliseconds."""
 
-NEEDS_ATHLETE: Final = frozenset(
-    {
-        EventName.TAKEDOWN_ATTEMPT,
-        EventName.GUARD_PULL,
-        EventName.TROUSERS_GRIP,
-        EventName.POSITION_GIVEN_UP,
-        EventName.SUBMISSION_LOCKED,
-        EventName.TAP,
-        EventName.FLED,
-        EventName.PENALTY,
-        EventName.ADVANTAGE,
-    }
-)
+NEEDS_ATHLETE: Final = frozenset(EventName) - {
+    EventName.START, EventName.STOP, EventName.END, EventName.SUBMISSION_RELEASED,
+    EventName.OUT_OF_AREA,
+}  # fmt: skip
 """Events that mean nothing without the one who did it."""
 
 _HOLD_KEYS: Final = ("start_s", "end_s", "position", "upper", "confidence", "checks", "note")
