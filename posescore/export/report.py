@@ -24,7 +24,7 @@ def report_html(report: Report) -> str:
         review=report.review,
         names=names,
         division=report.division,
-        told=report,
+        report=report,
         positions=report.summary.positions,
         plots={"confirmed": confirmed, "proposed": proposed},
         curve_text=curve_words(report.summary.curve, names),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Final, NoReturn
@@ -15,7 +15,7 @@ from posescore.holds.hold import Check, CheckName, Hold
 from posescore.reading import Reader, read_text, shown
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
-from posescore.scoring.proposal import Criterion, Proposal, Ruling, Tally
+from posescore.scoring.proposal import Criterion, Proposal, Ruling
 from posescore.scoring.rules import DEFAULT, RuleSet, check_value
 from posescore.terms import Athlete, Position
 from posescore.words import LETTERS, state_words, with_names
@@ -251,22 +251,8 @@ def ruling_to_json(ruling: Ruling) -> dict[str, object]:
     result = ruling.result
     return {
         "proposals": [proposal_to_json(proposal) for proposal in ruling.proposals],
-        "score": {str(athlete): _tally_to_json(ruling.score[athlete]) for athlete in Athlete},
-        "result": None
-        if result is None
-        else {
-            "winner": None if result.winner is None else str(result.winner),
-            "by": result.by,
-            "why": with_names(result.why, LETTERS),
-        },
-    }
-
-
-def _tally_to_json(tally: Tally) -> dict[str, int]:
-    return {
-        "points": tally.points,
-        "advantages": tally.advantages,
-        "penalties": tally.penalties,
+        "score": {str(athlete): asdict(ruling.score[athlete]) for athlete in Athlete},
+        "result": result and asdict(result) | {"why": with_names(result.why, LETTERS)},
     }
 
 
@@ -292,13 +278,5 @@ def proposal_to_json(proposal: Proposal) -> dict[str, object]:
 
 
 def _criterion_to_json(criterion: Criterion) -> dict[str, object]:
-    return {
-        "name": criterion.name,
-        "met": criterion.met,
-        "seen": with_names(criterion.seen, LETTERS),
-        "clause": criterion.clause,
-        "probability": round(criterion.probability, 6),
-        "check": criterion.check,
-        "fraction": criterion.fraction,
-        "visible": criterion.visible,
-    }
+    seen = with_names(criterion.seen, LETTERS)
+    return asdict(criterion) | {"seen": seen, "probability": round(criterion.probability, 6)}

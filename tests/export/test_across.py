@@ -127,7 +127,7 @@ def test_conversions(season: Library, mira: Across) -> None:
 
 def test_trend_by_event(mira: Across) -> None:
     assert [(row["event"], row["matches"], row["won"], row["points_for"], row["points_against"])
-            for row in mira.trend()] == [
+            for row in mira.tables()["trend"]] == [
         ("Harbour Open", 1, 0, 0, 0), ("Harbour Open", 1, 1, 15, 0), ("Fjord Cup", 1, 0, 0, 9),
     ]  # fmt: skip
 
