@@ -1,4 +1,4 @@
-"""A rule set with another hold time reaches evidence, reports and lessons; none of them says three."""
+"""A rule set with another hold time reaches evidence, reports and lessons; none says three."""
 
 from __future__ import annotations
 
