@@ -30,9 +30,9 @@ from posescore.library.library import Library
 from posescore.library.match import DEFAULT_RULES, AthleteInfo, Match, MatchInfo
 from posescore.library.match import Footage as FootageRecord
 from posescore.pose.coco import PosedPicture, pictures_of_track, read_coco, track_from_coco
-from posescore.pose.estimators.estimate_cache import remembered
+from posescore.pose.estimators.choice import USUAL, opened_estimator
+from posescore.pose.estimators.estimate_cache import cached_estimates
 from posescore.pose.estimators.estimator import PairEstimator
-from posescore.pose.estimators.shipped import default_estimator
 from posescore.pose.track import PairTrack
 from posescore.pose.track_cache import cache_key, cached_track
 from posescore.pose.track_file import read_track, write_track
@@ -74,6 +74,8 @@ class Request:
         Shown in the library. The gi colour of A, where given, decides which slot is whose.
     every_frame
         Estimate poses on every frame instead of the default sampling.
+    estimator
+        Name of what finds keypoints, of :data:`posescore.pose.estimators.choice.NAMES`.
     """
 
     video: Path
@@ -85,6 +87,7 @@ class Request:
     athlete_a: AthleteInfo = AthleteInfo()
     athlete_b: AthleteInfo = AthleteInfo()
     every_frame: bool = False
+    estimator: str = USUAL
 
     def checked(self) -> Request:
         """Give the request back if its rule set and division exist.
@@ -122,11 +125,8 @@ def read_track_of(
     if request.track_file is not None:
         return _given_track(footage, request.track_file)
     _load_beside("posescore.position.classifier")
-    estimator = default_estimator(of_video=True)
-    try:
+    with opened_estimator(request.estimator, of_video=True) as estimator:
         return pose_pass(footage, estimator, request, cache, progress)
-    finally:
-        estimator.close()
 
 
 def _load_beside(module: str) -> None:
@@ -154,7 +154,7 @@ def pose_pass(
     begun = None if cache is None else cache / f"{key}.begun"
 
     def make() -> PairTrack:
-        with remembered(estimator, begun) as answers:
+        with cached_estimates(estimator, begun) as answers:
             return follow(
                 footage,
                 answers,

@@ -10,6 +10,7 @@ import click
 from posescore.cli.options import (
     FILE,
     amount_option,
+    estimator_option,
     json_option,
     poses_option,
     print_json,
@@ -49,14 +50,15 @@ def evaluate_position(poses: Path | None, real: tuple[Path, ...], as_json: bool)
 @click.argument("truth", type=FILE)
 @click.option("--pictures", type=FILE, help="Folder of the pictures.  [default: beside TRUTH]")
 @click.option("--predicted", type=FILE, help="COCO keypoints to measure instead of our own.")
+@estimator_option
 @json_option("the table")
 def evaluate_pose(
-    truth: Path, pictures: Path | None, predicted: Path | None, as_json: bool
+    truth: Path, pictures: Path | None, predicted: Path | None, estimator: str, as_json: bool
 ) -> None:
     """Measure keypoints on labelled pictures: TRUTH is COCO keypoints JSON."""
     from posescore.evaluation.pose import evaluate_pose as measure
 
-    table = measure(truth, pictures=pictures, predicted=predicted)
+    table = measure(truth, pictures=pictures, predicted=predicted, estimator=estimator)
     print_json(table.to_json()) if as_json else click.echo(str(table))
 
 

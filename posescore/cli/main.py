@@ -14,6 +14,7 @@ from posescore import __version__
 from posescore.cli.evaluate import benchmark, evaluate
 from posescore.cli.options import (
     FILE,
+    estimator_option,
     json_option,
     library_option,
     open_library,
@@ -164,6 +165,7 @@ def demo(library_folder: Path | None, no_serve: bool, no_open: bool, port: int |
 @click.option("--a-gi", default="", help="Gi colour of athlete A; tells the slots apart.")
 @click.option("--b-gi", default="", help="Gi colour of athlete B.")
 @click.option("--every-frame", is_flag=True, help="Look at every frame: slower, finer.")
+@estimator_option
 @json_option("the match, its holds and the proposed score log")
 @library_option
 def analyze(video: Path, library_folder: Path | None, as_json: bool, **given: Any) -> None:
@@ -182,6 +184,7 @@ def analyze(video: Path, library_folder: Path | None, as_json: bool, **given: An
         athlete_a=AthleteInfo(given["a_name"], given["a_gi"]),
         athlete_b=AthleteInfo(given["b_name"], given["b_gi"]),
         every_frame=given["every_frame"],
+        estimator=given["estimator"],
     )
     library = open_library(library_folder)
     match = _analysed(request, library, quiet=as_json)
@@ -235,7 +238,8 @@ def score(log: Path, as_json: bool) -> None:
 @click.argument("source", type=FILE)
 @out_option("COCO keypoints JSON to write.")
 @click.option("--every-frame", is_flag=True, help="Look at every frame of a video.")
-def pose(source: Path, out: Path, every_frame: bool) -> None:
+@estimator_option
+def pose(source: Path, out: Path, every_frame: bool, estimator: str) -> None:
     """Find both athletes' keypoints in a video, a picture or a folder of pictures."""
     from posescore.cli.render import progress_bar
     from posescore.pose.passes import pose_file
@@ -245,6 +249,7 @@ def pose(source: Path, out: Path, every_frame: bool) -> None:
             source,
             out,
             every_frame=every_frame,
+            estimator=estimator,
             progress=lambda done, total: progress("finding both athletes", done, total),
         )
     click.echo(f"{out}: {found.athletes} athletes in {found.pictures} pictures.")

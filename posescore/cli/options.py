@@ -25,7 +25,9 @@ match_argument = click.argument("match", metavar="MATCH")
 poses_option = click.option(
     "--poses", type=FILE, envvar="POSESCORE_POSES3D", help="The open pose set (.npz)."
 )
-seed_option = click.option("--seed", type=int, default=0, show_default=True)
+seed_option = click.option(
+    "--seed", type=int, default=0, show_default=True, help="Seed of what is drawn at random."
+)
 
 
 def out_option(what: str) -> Callable[[Any], Any]:
@@ -57,3 +59,13 @@ def json_option(what: str) -> Callable[[Any], Any]:
 def print_json(data: object) -> None:
     """Print data as one line of JSON."""
     click.echo(json.dumps(data, ensure_ascii=False))
+
+
+estimator_option = click.option(
+    "--estimator",
+    type=click.Choice(("fused", "pair-network", "mediapipe")),
+    default="fused",
+    show_default=True,
+    help="What finds keypoints.",
+)
+"""Names as in :mod:`posescore.pose.estimators.choice`: help needs no heavy import."""

@@ -72,7 +72,7 @@ class Excerpt:
 
 def whole_pass_ms(seconds: float = EXCERPT_S) -> tuple[float, float]:
     """Processor time a searched frame takes in the opening, and behind it."""
-    estimator = FusedEstimator(PairNetworkEstimator(threads=1, other_squares=False))
+    estimator = FusedEstimator(PairNetworkEstimator(threads=1, alternative_crops=False))
     (opening_ms, in_opening), (whole_ms, in_whole) = (
         _followed(estimator, until_s) for until_s in (OPENING_S, seconds)
     )

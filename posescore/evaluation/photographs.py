@@ -2,8 +2,9 @@
 
     python -m posescore.evaluation.photographs [FOLDER]
 
-The folder (an argument, else ``POSESCORE_REAL_PAIRS``, else ``../shared/data/real_pairs``) holds
-pictures and ``points.json``: 13 points of both athletes, percent of the picture, 0 where unknown.
+The folder (an argument, else ``POSESCORE_REAL_PAIRS``) holds pictures and ``points.json``: 13
+points of both athletes, percent of the picture, 0 where unknown. Keypoints of every estimator are
+measured, and how many of the marked heads the face detector finds for hiding.
 These photographs are for measuring alone: nothing is trained on them, and they are no part of this
 project.
 """
@@ -37,6 +38,7 @@ _HEAD: Final = tuple(
 _HEAD_SIGMA: Final = 0.035
 
 Estimate = Callable[[Picture], PairEstimate]
+Faces = Callable[[Picture], NDArray[np.float64]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,10 +74,11 @@ def photographs_folder(folder: Path | None = None) -> Path:
     MissingPartError
         When they are not there.
     """
-    default = Path(__file__).resolve().parents[2] / "../shared/data/real_pairs"
-    chosen = folder or Path(os.environ.get(PATH_VARIABLE, default))
-    if not (chosen / "points.json").is_file():
-        raise MissingPartError(f"No photographs at {chosen}: set {PATH_VARIABLE} to their folder.")
+    named = os.environ.get(PATH_VARIABLE)
+    chosen = folder or (Path(named) if named else None)
+    if chosen is None or not (chosen / "points.json").is_file():
+        where = "" if chosen is None else f" at {chosen}"
+        raise MissingPartError(f"No photographs{where}: set {PATH_VARIABLE} to their folder.")
     return chosen
 
 
@@ -147,8 +150,31 @@ def table(results: Mapping[str, PhotographScores]) -> str:
     return "\n".join(lines)
 
 
+def heads_hidden(
+    names: Sequence[str], photographs: Sequence[Photograph], faces: Faces
+) -> tuple[int, float, float]:
+    """Marked heads, the fraction that a found face covers, and faces found a picture.
+
+    Parameters
+    ----------
+    faces
+        From a picture to middles and radii ``(n, 3)``, pixels.
+    """
+    head = list(names).index("head")
+    covered, count = [], 0
+    for photograph in photographs:
+        discs = faces(photograph.picture)
+        count += len(discs)
+        for place in photograph.points_px[:, head]:
+            if np.isfinite(place).all():
+                away = np.hypot(discs[:, 0] - place[0], discs[:, 1] - place[1])
+                covered.append(bool((away <= discs[:, 2]).any()))
+    return len(covered), float(np.mean(covered)), count / len(photographs)
+
+
 def main(arguments: Sequence[str]) -> int:
     """Measure every shipped estimator and print the table."""
+    from posescore.pose.estimators.face_detector import FaceDetector
     from posescore.pose.estimators.fused_estimator import FusedEstimator
     from posescore.pose.estimators.mediapipe_estimator import MediaPipeEstimator
     from posescore.pose.estimators.pair_network import PairNetworkEstimator
@@ -167,6 +193,8 @@ def main(arguments: Sequence[str]) -> int:
     }
     mediapipe.close()
     print(table(results))
+    heads, hidden, faces = heads_hidden(names, photographs, FaceDetector().faces)
+    print(f"face detector: {hidden:.2f} of {heads} heads, seen or not; {faces:.1f} faces a picture")
     return 0
 
 

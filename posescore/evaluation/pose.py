@@ -20,8 +20,8 @@ from posescore.evaluation.swaps import Swaps, count_swaps
 from posescore.footage.opening import PICTURE_SUFFIXES
 from posescore.footage.reading import open_footage
 from posescore.pose.coco import PosedPicture, pictures_of_track, read_coco
+from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.estimators.estimator import PairEstimator
-from posescore.pose.estimators.shipped import default_estimator
 from posescore.pose.oks import area_px2, oks
 from posescore.pose.passes import Progress, pose_of_pictures
 from posescore.pose.track import Finding, PairTrack
@@ -126,7 +126,7 @@ def evaluate_pose(
     truth: Path,
     pictures: Path | None = None,
     predicted: Path | None = None,
-    estimator: PairEstimator | None = None,
+    estimator: PairEstimator | str = USUAL,
     progress: Progress | None = None,
 ) -> PoseTable:
     """Measure keypoints against labelled ones.
@@ -247,7 +247,7 @@ def _find(
     truth: Path,
     folder: Path,
     true: Sequence[PosedPicture],
-    estimator: PairEstimator | None,
+    estimator: PairEstimator | str,
     progress: Progress | None,
 ) -> list[PosedPicture] | PairTrack:
     names = {picture.name for picture in true}
@@ -255,15 +255,9 @@ def _find(
         raise KeypointFileError(f"{truth}: an image has no 'file_name': name the pictures.")
     paths = [folder / str(name) for name in sorted(map(str, names))]
     alone = all(path.suffix.lower() in PICTURE_SUFFIXES for path in paths)
-    own = default_estimator(of_video=not alone) if estimator is None else None
-    chosen = estimator or own
-    assert chosen is not None
-    try:
+    with opened_estimator(estimator, of_video=not alone) as chosen:
         if alone:
             return list(pose_of_pictures(paths, chosen, progress))
         if len(paths) > 1:
             raise KeypointFileError(f"{truth} names several videos: measure one at a time.")
         return follow(open_footage(paths[0]), chosen, progress=progress)
-    finally:
-        if own is not None:
-            own.close()

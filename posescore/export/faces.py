@@ -1,10 +1,11 @@
-"""Where the athletes' faces are, for hiding them: from the head's keypoints, with room to spare.
+"""Where faces are, for hiding them: the athletes' by their keypoints, everybody's by a detector.
 
-What this can and cannot do: it hides the faces of the two followed athletes as far as their
-keypoints are right. It knows nothing of the referee, of coaches or of the audience. A head whose
-keypoints are missing is hidden where it was last or is next known, in a disc that grows with the
-time between; where neither is within :data:`CARRIED_S`, nobody knows where it is, and the whole
-picture is made unrecognisable.
+An athlete's head is hidden where its keypoints are, with room to spare; where they are missing, at
+the place where it was last or is next known, in a disc that grows with the time between. Where
+neither is within :data:`CARRIED_S`, nobody knows where it is, and the whole picture is made
+unrecognisable. Whoever else is in the picture, in the background too, is hidden where the detector
+(:mod:`posescore.pose.estimators.face_detector`) sees a face; turned away, blurred or a few pixels
+small it may not: look before you share.
 """
 
 from __future__ import annotations

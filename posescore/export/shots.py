@@ -11,11 +11,12 @@ import numpy as np
 
 from posescore.errors import InputError, NotFoundError
 from posescore.export.faces import faces_of
-from posescore.footage.drawing import Picture, draw_pair, fitted, hide_all, hide_discs, jpeg
+from posescore.footage.drawing import Disc, Picture, draw_pair, fitted, hide_all, hide_discs, jpeg
 from posescore.footage.reading import Footage, Frame
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
+from posescore.pose.estimators.face_detector import FaceDetector
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import read_track
 
@@ -27,6 +28,10 @@ CLOSE_UP_MARGIN: Final = 0.2
 STALE_S: Final = 0.1
 """Keypoints this old still are drawn, for tracks that hold every second or third frame."""
 
+FACES_EVERY_S: Final = 0.1
+"""How often faces are looked for: in a tenth of a second a head moves by less than the room that
+is hidden around it, and looking takes longer than drawing."""
+
 
 @dataclass(frozen=True, slots=True)
 class Showing:
@@ -37,7 +42,7 @@ class Showing:
     skeletons
         Draw both skeletons.
     hide_faces
-        Hide both athletes' faces; see :mod:`posescore.export.faces` for what that cannot do.
+        Hide every face that is found; see :mod:`posescore.export.faces` for what that cannot do.
     """
 
     skeletons: bool = True
@@ -80,6 +85,8 @@ class Shots:
                 "faces can only be hidden by keypoints, and this match has none: analyse it first."
             )
         self._faces = faces_of(track) if track is not None and showing.hide_faces else None
+        self._detector = FaceDetector() if showing.hide_faces else None
+        self._faces_seen: tuple[float, list[Disc]] = (-np.inf, [])
         width_px = track.picture_size_px[0] if track is not None else footage.size_px[0]
         self._scale = footage.size_px[0] / width_px
 
@@ -127,12 +134,21 @@ class Shots:
             discs = None if row is None else self._faces.discs(row)
             if discs is None:
                 return hide_all(picture)
-            picture = hide_discs(picture, [disc.scaled(self._scale) for disc in discs])
+            own = [disc.scaled(self._scale) for disc in discs]
+            picture = hide_discs(picture, own + self._others_faces(frame))
         if self.showing.skeletons and self._track is not None and row is not None:
             order = [1, 0] if self._swapped(frame.time_s) else [0, 1]
             points = self._track.keypoints_px[row][order] * np.float32(self._scale)
             picture = draw_pair(picture, points, self._track.keypoint_confidence[row][order])
         return picture
+
+    def _others_faces(self, frame: Frame) -> list[Disc]:
+        """Faces of whoever is in view; looked for anew every :data:`FACES_EVERY_S`."""
+        seen_s, discs = self._faces_seen
+        if self._detector is not None and not 0 <= frame.time_s - seen_s < FACES_EVERY_S:
+            discs = [Disc(*face) for face in self._detector.faces(frame.picture).tolist()]
+            self._faces_seen = (frame.time_s, discs)
+        return discs
 
     def _row(self, time_s: float) -> int | None:
         """The track's row of an instant, or the one just before where that frame has none."""

@@ -15,9 +15,10 @@ import av
 import numpy as np
 from av.container import InputContainer
 from av.video import VideoStream
+from av.video.frame import VideoFrame
 from numpy.typing import NDArray
 
-from posescore.errors import FootageError
+from posescore.errors import FootageError, StorageError
 from posescore.footage.clock import FrameClock
 from posescore.footage.decoding import Damage, Upright, decoded
 from posescore.footage.opening import opened
@@ -78,6 +79,7 @@ class Footage:
         self.path = path
         self._damage = Damage()
         self._sha256: str | None = None
+        self._opened_as = _identity(path)
         with opened(path) as (container, stream):
             first = next(decoded(container, stream, self._damage), None)
             if first is None:
@@ -127,27 +129,59 @@ class Footage:
         """Every ``step``-th frame from ``start`` on, decoded in order.
 
         Frames behind damage keep the index and the time they have in :meth:`clock`; frames lost to
-        damage are left out.
+        damage are left out. Read to the end, what came is compared with what the file holds, so
+        that a disk or share that failed on the way is never taken for the end of the footage.
 
         Parameters
         ----------
         start, step
             Frame indices ``start, start + step, ...`` are given; the others are decoded but not
             converted to pictures.
+
+        Raises
+        ------
+        StorageError
+            At the end, when the file changed or could not be read whole this time.
         """
         if start < 0 or step < 1:
             raise ValueError("frames are counted from 0 upwards")
-        table = self._timetable
+        table, damage, came = self._timetable, Damage(), 0
         with opened(self.path) as (container, stream):
             if table.from_packets and 0 < start < len(table.ticks):
                 container.seek(int(table.ticks[start]), stream=stream)
-            for count, frame in enumerate(decoded(container, stream, Damage())):
-                index = table.index_of(frame.pts) if table.from_packets else count
-                if index is None or index < start or (index - start) % step:
-                    continue
-                if index >= len(table.ticks):
-                    return
-                yield Frame(index, table.clock.time_s(index), self._upright.picture(frame))
+            for index, frame in self._shown(decoded(container, stream, damage)):
+                came += index >= start
+                if index >= start and (index - start) % step == 0:
+                    yield Frame(index, table.clock.time_s(index), self._upright.picture(frame))
+        self._check_whole(start, came, damage)
+
+    def _shown(self, frames: Iterator[VideoFrame]) -> Iterator[tuple[int, VideoFrame]]:
+        """Decoded frames with their index in the timetable; others are left out."""
+        table = self._timetable
+        for count, frame in enumerate(frames):
+            index = table.index_of(frame.pts) if table.from_packets else count
+            if index is not None and index < len(table.ticks):
+                yield index, frame
+
+    def _check_whole(self, start: int, came: int, damage: Damage) -> None:
+        """Tell footage that is damaged for good from a reading that failed this time."""
+        if _identity(self.path) != self._opened_as:
+            raise self._not_whole()
+        missing = max(0, len(self._timetable.ticks) - start) - came
+        if missing <= 0 and not damage.found:
+            return
+        again = Damage()
+        with opened(self.path) as (container, stream):
+            all_of_it = sum(1 for _ in self._shown(decoded(container, stream, again)))
+        lasting = len(self._timetable.ticks) - all_of_it
+        if missing > lasting or (damage.found and not again.found):
+            raise self._not_whole()
+
+    def _not_whole(self) -> StorageError:
+        return StorageError(
+            f"{self.path} could not be read to its end: see that the file is whole and its disk or "
+            "share is connected, then run this again; it goes on from what was found."
+        )
 
     def frame(self, frame_index: int) -> Frame:
         """The frame of an index.
@@ -168,6 +202,15 @@ class Footage:
     def frame_at(self, time_s: float) -> Frame:
         """The frame shown at an instant."""
         return self.frame(self.clock().frame_index(time_s))
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Size and time of change of a file; None where it is gone."""
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_size, status.st_mtime_ns
 
 
 def open_footage(path: str | Path) -> Footage:

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.holds.criteria.checks import check_holds
-from posescore.holds.criteria.trapped_leg import with_trapped_leg
 from posescore.holds.decoding.decoder import decode
 from posescore.holds.decoding.grammar import Grammar
 from posescore.holds.decoding.motion import with_motion
@@ -45,8 +44,7 @@ def find_holds(
         raise ValueError(
             f"{len(probabilities)} rows of probabilities cannot be of {len(track)} frames"
         )
-    judged = with_motion(with_trapped_leg(probabilities, track), track)
-    holds = decode(judged, grammar, seen_enough(track))
+    holds = decode(with_motion(probabilities, track), grammar, seen_enough(track))
     return check_holds(holds, track), infer_events(holds, track)
 
 

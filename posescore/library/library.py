@@ -18,7 +18,7 @@ from posescore.library.analysis import Analysis
 from posescore.library.jobs import Job, JobState, in_analysis
 from posescore.library.match import Match, MatchInfo
 from posescore.library.review.edits import Edit
-from posescore.library.review.entries import REDO, UNDO, Effect, Entry, NewEntry, history
+from posescore.library.review.entries import REDO, UNDO, Effect, Entry, NewEntry, history, not_yours
 from posescore.library.review.replay import division_of, replay, rules_named
 from posescore.library.review.resolve import effect_of
 from posescore.library.review.review import Review
@@ -299,11 +299,17 @@ class Library:
         return review
 
     def undo(self, match_id: int, author: str, opinion: str = "") -> Review:
-        """Take back the newest edit in force; ConflictError where there is none."""
+        """Take back the newest edit in force.
+
+        Raises
+        ------
+        ConflictError
+            When there is none, or it is another author's; the sentence says whose and what.
+        """
         return self._step(match_id, author, opinion, UNDO)
 
     def redo(self, match_id: int, author: str, opinion: str = "") -> Review:
-        """Put back what was taken back last; ConflictError where there is nothing."""
+        """Put back what was taken back last; ConflictError as :meth:`undo` raises it."""
         return self._step(match_id, author, opinion, REDO)
 
     def _step(self, match_id: int, author: str, opinion: str, kind: str) -> Review:
@@ -314,6 +320,8 @@ class Library:
             met = fold.next_undo if kind == UNDO else fold.next_redo
             if met is None:
                 raise ConflictError(f"match {match_id}: there is nothing to {kind}.")
+            if met.author != author:
+                raise ConflictError(not_yours(match_id, kind, met))
             undoes, redoes = (met.id, None) if kind == UNDO else (None, met.id)
             new = NewEntry(
                 match_id, author, kind, None, Effect(), undoes, redoes, opinion, base.version

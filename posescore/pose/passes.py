@@ -12,9 +12,9 @@ from posescore.footage.atomic import check_writable
 from posescore.footage.pictures import is_picture, pictures_in, read_picture
 from posescore.footage.reading import open_footage
 from posescore.pose.coco import PosedPicture, pictures_of_track, write_coco
+from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.estimators.detection import people_of
 from posescore.pose.estimators.estimator import PairEstimator
-from posescore.pose.estimators.shipped import default_estimator
 from posescore.pose.tracking.follow import follow
 
 Progress = Callable[[int, int], None]
@@ -34,7 +34,7 @@ def pose_file(
     out: Path,
     *,
     every_frame: bool = False,
-    estimator: PairEstimator | None = None,
+    estimator: PairEstimator | str = USUAL,
     progress: Progress | None = None,
 ) -> Found:
     """Find both athletes and write them as COCO keypoints.
@@ -49,7 +49,7 @@ def pose_file(
     every_frame
         Search every frame of a video.
     estimator
-        The shipped one when not given.
+        What finds keypoints, or its name (:data:`posescore.pose.estimators.choice.NAMES`).
     progress
         Called after every picture.
 
@@ -62,12 +62,8 @@ def pose_file(
     """
     check_writable(out)
     alone = source.is_dir() or is_picture(source)
-    own = default_estimator(of_video=not alone) if estimator is None else None
-    try:
-        pictures = _posed(source, estimator or own, every_frame, progress)
-    finally:
-        if own is not None:
-            own.close()
+    with opened_estimator(estimator, of_video=not alone) as chosen:
+        pictures = _posed(source, chosen, every_frame, progress)
     write_coco(pictures, out)
     athletes = sum(
         int(np.isfinite(picture.keypoints_px).any(axis=(1, 2)).sum()) for picture in pictures
@@ -77,11 +73,10 @@ def pose_file(
 
 def _posed(
     source: Path,
-    estimator: PairEstimator | None,
+    estimator: PairEstimator,
     every_frame: bool,
     progress: Progress | None,
 ) -> list[PosedPicture]:
-    assert estimator is not None
     if source.is_dir() or is_picture(source):
         paths = pictures_in(source) if source.is_dir() else [source]
         return list(pose_of_pictures(paths, estimator, progress))
@@ -96,7 +91,7 @@ def pose_of_pictures(
 ) -> Iterator[PosedPicture]:
     """The athletes of pictures that have nothing to do with one another.
 
-    The athlete further left is A: a picture alone has no earlier sight to go by.
+    The athlete further left is A: a picture alone has no earlier detection to go by.
     """
     for done, path in enumerate(paths, start=1):
         picture = read_picture(path)

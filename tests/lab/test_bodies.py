@@ -1,4 +1,4 @@
-"""Bodies, contact and the renderer. Needs the extra ``simulation``; skips without it."""
+"""Bodies, contact and the renderer. Needs the extra ``lab``; skips without it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _MISSING = [
     name for name in ("torch", "anny", "scipy", "moderngl") if not importlib.util.find_spec(name)
 ]
 if _MISSING:
-    pytest.skip(f"the extra 'simulation' is absent: {_MISSING}", allow_module_level=True)
+    pytest.skip(f"the extra 'lab' is absent: {_MISSING}", allow_module_level=True)
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
     import anny  # noqa: F401

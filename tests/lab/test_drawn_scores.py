@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-torch = pytest.importorskip("torch", reason="drawing needs the extra 'training'")
+torch = pytest.importorskip("torch", reason="drawing needs the extra 'lab'")
 
 from posescore.lab.corpus.pictures import DRAWN_SIDE_PX  # noqa: E402
 from posescore.lab.pictures.drawn_scores import framed_photographs  # noqa: E402

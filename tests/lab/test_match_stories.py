@@ -11,7 +11,7 @@ import pytest
 
 _MISSING = [name for name in ("torch", "scipy", "moderngl") if not importlib.util.find_spec(name)]
 if _MISSING:
-    pytest.skip(f"the extra 'simulation' is absent: {_MISSING}", allow_module_level=True)
+    pytest.skip(f"the extra 'lab' is absent: {_MISSING}", allow_module_level=True)
 
 from posescore.lab.matches.choreography import CUES  # noqa: E402
 from posescore.lab.matches.script import Plan  # noqa: E402

@@ -1,4 +1,4 @@
-"""The committed sample match agrees with itself. Needs nothing of the extra ``simulation``."""
+"""The committed sample match agrees with itself. Needs nothing of the extra ``lab``."""
 
 from __future__ import annotations
 

@@ -253,14 +253,26 @@ def test_a_thousand_edits_then_all_undone_and_all_redone(tmp_path: Path) -> None
         last = contents(library.review(match.id))
         steps = len(library.review(match.id).entries)
         assert steps > 100
+        review = library.review(match.id)
         for _ in range(steps):
-            review = library.undo(match.id, "Ann")
+            review = undo_with_its_author(library, match.id, review)
         assert contents(review) == untouched
         with pytest.raises(ConflictError):
             library.undo(match.id, "Ann")
         for _ in range(steps):
-            review = library.redo(match.id, "Ann")
+            assert review.next_redo is not None
+            review = library.redo(match.id, review.next_redo.author)
         assert contents(review) == last
+
+
+def undo_with_its_author(library: Library, match_id: int, review: Review) -> Review:
+    """Take back the newest edit as whoever made it; anybody else is refused."""
+    assert review.next_undo is not None
+    author = review.next_undo.author
+    other = "Ben" if author == "Ann" else "Ann"
+    with pytest.raises(ConflictError, match=author):
+        library.undo(match_id, other)
+    return library.undo(match_id, author)
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -314,10 +326,10 @@ def test_edits_of_every_kind_are_replayed_undone_and_redone(tmp_path: Path, seed
         with Library(tmp_path) as other:
             assert contents(other.review(match.id)) == contents(review)
             for _ in review.entries:
-                back = other.undo(match.id, "Ben")
+                back = other.undo(match.id, "Ann")
             assert contents(back) == untouched
             for _ in review.entries:
-                again = other.redo(match.id, "Ben")
+                again = other.redo(match.id, "Ann")
             assert contents(again) == contents(review)
 
 

@@ -94,7 +94,7 @@ def test_two_connections_see_each_other_and_the_slower_edit_is_refused(kept: Kep
             other.edit(match.id, RemoveHold(key), "Ben")
         theirs = other.edit(match.id, RemoveHold(hold_key(HOLDS[0])), "Ben")
         assert library.review(match.id).holds == theirs.holds
-        assert library.undo(match.id, "Ann").last_entry_id == other.review(match.id).last_entry_id
+        assert library.undo(match.id, "Ben").last_entry_id == other.review(match.id).last_entry_id
         item = library.review(match.id).undecided[0].key
         other.edit(match.id, Confirm(item), "Ben")
         with pytest.raises(ConflictError, match="Ben"):

@@ -80,11 +80,16 @@ class Scene:
 
 
 @dataclass(slots=True)
-class ScenePeople:
-    """Sees a scene's bodies with a little noise, in an order that says nothing."""
+class SceneEstimator:
+    """Sees the two athletes of a scene with a little noise, in an order that says nothing.
+
+    The first two bodies are the athletes. Others are left out, but for the ``mistaken`` frames: in
+    these the third body is taken for the second athlete, as a referee sometimes is.
+    """
 
     scene: Scene
     noise_px: float = 1.0
+    mistaken: frozenset[int] = frozenset()
     boxes: list[Box | None] = field(default_factory=list)
 
     @property
@@ -93,12 +98,17 @@ class ScenePeople:
 
     def close(self) -> None: ...
 
-    def people(self, picture: Picture, box: Box | None = None) -> list[Person]:
+    def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
+        box = boxes[0] if boxes else None
         self.boxes.append(box)
         index = int(picture[0, 0, 0]) * 256 + int(picture[0, 0, 1])
         random = np.random.default_rng(index)
-        found = []
-        for body in self.scene.bodies:
+        people = []
+        first, *others = self.scene.bodies or (None,)
+        second = others[1:2] if index in self.mistaken else others[:1]
+        for body in (first, *second):
+            if body is None:
+                continue
             points = body.keypoints(index)
             if index in body.hidden or (box is not None and not inside(box, points.mean(axis=0))):
                 continue
@@ -106,28 +116,9 @@ class ScenePeople:
                 points = points[list(MIRRORED_KEYPOINTS)]
             points = points + random.normal(0, self.noise_px, points.shape)
             confidence = np.full(N_KEYPOINTS, 0.9, np.float32)
-            found.append(Person(points.astype(np.float32), confidence))
-        random.shuffle(found)  # type: ignore[arg-type]
-        return found
-
-    def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
-        return pair_estimate(self.people(picture, boxes[0] if boxes else None)[:2])
-
-
-class PairOnly:
-    """The same eyes behind the bare protocol: two people at once and no more."""
-
-    def __init__(self, people: ScenePeople) -> None:
-        self._people = people
-
-    @property
-    def step(self) -> Step:
-        return Step("pair_only")
-
-    def close(self) -> None: ...
-
-    def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
-        return self._people.estimate(picture, boxes)
+            people.append(Person(points.astype(np.float32), confidence))
+        random.shuffle(people)  # type: ignore[arg-type]
+        return pair_estimate(people)
 
 
 def inside(box: Box, point: NDArray[np.float64]) -> bool:

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from posescore.footage.opencv import cv2
+from posescore.pose.estimators.choice import chosen_estimator
 from posescore.pose.estimators.estimator import Box, Picture
 from posescore.pose.estimators.pair_finder import PairFinder, PairPlace
-from posescore.pose.estimators.pair_look import PairRead, together
 from posescore.pose.estimators.pair_network import PairNetworkEstimator, Square
-from posescore.pose.estimators.shipped import default_estimator
+from posescore.pose.estimators.pair_prediction import PairRead, combined
 from posescore.pose.track_cache import cache_key
 from posescore.terms import MIRRORED_KEYPOINTS
-from tests.pose.test_pair_look import pair, read_of
+from tests.pose.test_pair_prediction import pair, read_of
 
 FIRST, AGAIN = Box(140, 140, 200, 190), Box(162, 155, 190, 180)
 PICTURE = np.zeros((240, 320, 3), np.uint8)
@@ -36,8 +36,8 @@ class Finder(PairFinder):
 class Reader(PairNetworkEstimator):
     """Sees the same pair in every square, as surely as it is told; notes what it was asked."""
 
-    def __init__(self, sure: Callable[[Square], float], *, other_squares: bool = True) -> None:
-        super().__init__(threads=1, other_squares=other_squares)
+    def __init__(self, sure: Callable[[Square], float], *, alternative_crops: bool = True) -> None:
+        super().__init__(threads=1, alternative_crops=alternative_crops)
         self._finder = self.finder = Finder()
         self._sure_of = sure
         self.asked: list[tuple[Square, bool]] = []
@@ -96,7 +96,7 @@ def test_a_followed_frame_is_read_once_however_doubtful() -> None:
 
 
 def test_in_a_video_a_doubtful_frame_keeps_to_the_first_square() -> None:
-    reader = Reader(lambda square: 0.7 if square == WHOLE else 0.4, other_squares=False)
+    reader = Reader(lambda square: 0.7 if square == WHOLE else 0.4, alternative_crops=False)
     reader.look(PICTURE)
     assert reader.finder.looked_within == [None]
     assert len(reader.asked) == 4
@@ -104,7 +104,7 @@ def test_in_a_video_a_doubtful_frame_keeps_to_the_first_square() -> None:
 
 
 def test_the_estimator_of_a_video_is_another_one_in_the_cache() -> None:
-    followed, alone = default_estimator(of_video=True), default_estimator()
+    followed, alone = chosen_estimator(of_video=True), chosen_estimator()
     assert cache_key("0", followed.step, {}) != cache_key("0", alone.step, {})
     followed.close()
     alone.close()
@@ -121,8 +121,8 @@ def test_a_mirrored_read_tells_of_the_picture_itself() -> None:
     network = PairNetworkEstimator(threads=1)
     picture = np.random.default_rng(5).integers(0, 255, (256, 256, 3), np.uint8)
     square = ((128.0, 128.0), 256.0)
-    told = together([network.read(picture, square, mirrored=True)])
-    flipped = together([network.read(np.ascontiguousarray(picture[:, ::-1]), square)])
+    told = combined([network.read(picture, square, mirrored=True)])
+    flipped = combined([network.read(np.ascontiguousarray(picture[:, ::-1]), square)])
     back = (flipped.keypoints_px * [-1, 1] + [256, 0])[:, list(MIRRORED_KEYPOINTS)]
     assert np.allclose(told.keypoints_px, back, atol=0.05)
     assert np.allclose(told.confidence, flipped.confidence[:, list(MIRRORED_KEYPOINTS)], atol=1e-5)

@@ -8,7 +8,7 @@ import numpy as np
 
 from posescore.pose.estimators.detection import Person
 from posescore.pose.tracking.appearance import colour_distance, colour_of, named_colour
-from posescore.pose.tracking.slots import MISSING_COST, PAIR_MISSING_COST, Sight, Slot, assign
+from posescore.pose.tracking.slots import Detection, Slot, assign
 from posescore.terms import KEYPOINT_INDEX, N_KEYPOINTS
 from tests.pose.scenes import STANDING
 
@@ -48,9 +48,8 @@ def test_the_second_of_a_pair_is_not_left_out_for_looking_like_the_first() -> No
     """Somebody behind the opponent shows the opponent's gi: of a pair there is nobody else."""
     white, blue = named_colour("white"), named_colour("blue")
     slots = (Slot(), Slot())
-    slots[0].place(Sight(person((250, 180)), white), 0.0, learn=True)
-    slots[1].place(Sight(person((330, 180)), blue), 0.0, learn=True)
-    slots[1].place(Sight(person((330, 180)), blue), 0.9, learn=False)
-    sights = [Sight(person((332, 180)), blue), Sight(person((262, 180)), blue)]
-    assert assign(slots, sights, 1.0, MISSING_COST) == (None, 0)
-    assert assign(slots, sights, 1.0, PAIR_MISSING_COST) == (1, 0)
+    slots[0].place(Detection(person((250, 180)), white), 0.0, learn=True)
+    slots[1].place(Detection(person((330, 180)), blue), 0.0, learn=True)
+    slots[1].place(Detection(person((330, 180)), blue), 0.9, learn=False)
+    detections = [Detection(person((332, 180)), blue), Detection(person((262, 180)), blue)]
+    assert assign(slots, detections, 1.0) == (1, 0)

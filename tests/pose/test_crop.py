@@ -9,7 +9,7 @@ from posescore.footage.opencv import cv2
 from posescore.pose.estimators.crop import MAX_CROP_PX, cut_out
 from posescore.pose.estimators.detection import Person
 from posescore.pose.estimators.estimator import Box
-from posescore.pose.tracking.slots import trunk_turn_deg, turned_box
+from posescore.pose.tracking.slots import square_around, trunk_turn_deg
 from tests.pose.scenes import STANDING
 
 
@@ -46,12 +46,16 @@ def test_cropping_undoes_the_turn() -> None:
 
 
 @pytest.mark.parametrize("turn_deg", [0, 35, 90, 160, -120])
-def test_a_lying_body_stands_in_its_own_box(turn_deg: float) -> None:
+def test_how_far_a_body_is_turned(turn_deg: float) -> None:
     turn = np.radians(turn_deg)
     turned = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     points = STANDING @ turned.T + (300, 200)
     person = Person(points.astype(np.float32), np.ones(21, np.float32))
     assert trunk_turn_deg(person) == pytest.approx(turn_deg, abs=2)
-    box = turned_box(points, turn_deg, margin=0.0)
-    assert box.height_px == pytest.approx(np.ptp(STANDING[:, 1]), rel=0.01)
-    assert box.width_px < box.height_px
+
+
+def test_a_square_holds_all_points_with_room() -> None:
+    box = square_around(STANDING, margin=0.1)
+    assert box.width_px == box.height_px == pytest.approx(1.2 * np.ptp(STANDING, axis=0).max())
+    away = np.abs(STANDING - (box.centre_x_px, box.centre_y_px)).max()
+    assert away < box.width_px / 2

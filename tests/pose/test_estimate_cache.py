@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from posescore.pose.estimators.detection import Person
-from posescore.pose.estimators.estimate_cache import remembered
+from posescore.pose.estimators.estimate_cache import cached_estimates
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.terms import Step
 
@@ -48,7 +47,7 @@ def picture(shade: int) -> Picture:
 def ask(estimator: Asked, path: Path | None, shades: list[int]) -> list[PairEstimate]:
     """A chain of questions, each with a box out of the answer before."""
     answers: list[PairEstimate] = []
-    with remembered(estimator, path) as keeping:
+    with cached_estimates(estimator, path) as keeping:
         for shade in shades:
             boxes = (Box(float(answers[-1].keypoints_px[0, 0, 0]), 1, 2, 3),) if answers else ()
             answers.append(keeping.estimate(picture(shade), boxes))
@@ -108,19 +107,9 @@ def test_a_folder_that_cannot_be_written_costs_only_the_shortcut(tmp_path: Path)
     assert estimator.calls == 2
 
 
-def test_an_estimator_of_people_is_left_as_it_is(tmp_path: Path) -> None:
-    class Finder(Asked):
-        def people(self, picture: Picture, box: Box | None = None) -> list[Person]:
-            return []
-
-    finder = Finder()
-    with remembered(finder, tmp_path / "key.begun") as given_back:
-        assert given_back is finder
-
-
 def test_it_stands_for_its_estimator(tmp_path: Path) -> None:
     estimator = Asked()
-    with remembered(estimator, tmp_path / "key.begun") as keeping:
+    with cached_estimates(estimator, tmp_path / "key.begun") as keeping:
         assert keeping.step == estimator.step
         keeping.close()
     assert estimator.closed

@@ -9,7 +9,7 @@ import numpy as np
 from posescore.pose.estimators.detection import Person
 from posescore.pose.estimators.estimator import Box, Picture
 from posescore.pose.estimators.fused_estimator import FusedEstimator
-from posescore.pose.estimators.pair_look import PairLook
+from posescore.pose.estimators.pair_prediction import PairPrediction
 from posescore.terms import Step
 
 PICTURE = np.zeros((100, 300, 3), np.uint8)
@@ -21,10 +21,10 @@ class Network:
     def __init__(self, confidence: float) -> None:
         self.confidence = confidence
 
-    def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairLook:
+    def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairPrediction:
         sure = np.full((2, 21), self.confidence, np.float32)
         points = np.full((2, 21, 2), 7, np.float32)
-        return PairLook(points, sure, sure, np.zeros((2, 64, 64), np.float32))
+        return PairPrediction(points, sure, sure, np.zeros((2, 64, 64), np.float32))
 
     def close(self) -> None: ...
 
@@ -85,9 +85,9 @@ class Standing:
         other = body[:, ::-1] if lying else body
         self.points = np.stack([body, other + np.array([gap_px, 0], np.float32)])
 
-    def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairLook:
+    def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairPrediction:
         sure = np.full((2, 21), 0.5, np.float32)
-        return PairLook(self.points, sure, sure, np.zeros((2, 64, 64), np.float32))
+        return PairPrediction(self.points, sure, sure, np.zeros((2, 64, 64), np.float32))
 
     def close(self) -> None: ...
 

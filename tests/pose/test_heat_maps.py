@@ -8,7 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from posescore.pose.estimators.heat_maps import CELLS, HeatMaps, best_places, body_size_px, shares
+from posescore.pose.estimators.heat_maps import (
+    CELLS,
+    HeatMaps,
+    best_places,
+    body_size_px,
+    probabilities,
+)
 from posescore.pose.oks import SIGMAS
 from posescore.terms import KEYPOINT_INDEX, N_KEYPOINTS
 
@@ -36,7 +42,7 @@ def expected_similarity(
     x, y = np.meshgrid(read.x_px, read.y_px)
     squared = (x - places[:, :1, None]) ** 2 + (y - places[:, 1:, None]) ** 2
     curve = np.exp(-squared / (2 * SIZE[slot] ** 2 * (2 * SIGMAS[k]) ** 2))
-    return np.asarray((read.share[slot, k] * curve).sum(axis=(1, 2)))
+    return np.asarray((read.probability[slot, k] * curve).sum(axis=(1, 2)))
 
 
 def ones(reads: int) -> NDArray[np.float32]:
@@ -48,7 +54,7 @@ def ones(reads: int) -> NDArray[np.float32]:
 def test_one_sharp_peak_is_the_place(seed: int, row: int, column: int) -> None:
     heat = np.random.default_rng(seed).normal(size=(2, N_KEYPOINTS, CELLS**2)).astype(np.float32)
     heat[..., row * CELLS + column] = 60
-    read = HeatMaps(shares(heat), GRID * 4, GRID * 4)
+    read = HeatMaps(probabilities(heat), GRID * 4, GRID * 4)
     assert np.allclose(read.peaks_px(), [(column + 0.5) * 4, (row + 0.5) * 4])
     assert np.allclose(best_places([read], ones(1), SIZE * 4), read.peaks_px(), atol=1e-3)
 
@@ -80,7 +86,7 @@ def test_a_broad_hill_beats_a_lone_high_cell() -> None:
 def test_places_go_with_the_pixels(seed: int, scale: float, right: float, down: float) -> None:
     read = maps(seed)
     there = HeatMaps(
-        read.share, (read.x_px * scale + right).astype(np.float32),
+        read.probability, (read.x_px * scale + right).astype(np.float32),
         (read.y_px * scale + down).astype(np.float32),
     )  # fmt: skip
     here = best_places([read], ones(1), SIZE)
@@ -111,7 +117,7 @@ def test_two_reads_that_agree_outvote_a_surer_third() -> None:
 
 def test_shares_are_probabilities_even_of_large_logits() -> None:
     heat = np.random.default_rng(0).normal(0, 300, (2, N_KEYPOINTS, CELLS**2)).astype(np.float32)
-    assert np.allclose(shares(heat).sum(axis=(2, 3)), 1, atol=1e-4)
+    assert np.allclose(probabilities(heat).sum(axis=(2, 3)), 1, atol=1e-4)
 
 
 @pytest.mark.parametrize("scale", [1.0, 7.5])

@@ -17,10 +17,10 @@ from mediapipe.tasks.metadata import schema_py_generated as schema
 from posescore.errors import MissingPartError
 from posescore.footage.reading import open_footage
 from posescore.lab.train import pose_landmarker as rebuild_bundle
+from posescore.pose.estimators.choice import chosen_estimator
 from posescore.pose.estimators.detection import Person, likely_pair, without_doubles
 from posescore.pose.estimators.estimator import Box
 from posescore.pose.estimators.mediapipe_estimator import LANDMARK_OF_KEYPOINT, MediaPipeEstimator
-from posescore.pose.estimators.shipped import default_estimator
 from posescore.resources import shipped
 from posescore.terms import KEYPOINTS
 from tests.pose.scenes import STANDING
@@ -79,19 +79,17 @@ def test_every_keypoint_has_its_own_landmark() -> None:
     assert len(set(LANDMARK_OF_KEYPOINT.values())) == len(KEYPOINTS)
 
 
-def test_loading_is_quick_and_nothing_is_written_to_the_terminal() -> None:
+def test_nothing_is_written_to_the_terminal() -> None:
     code = (
-        "import time, numpy as np; from posescore.pose.estimators.shipped import default_estimator;"
-        "start = time.perf_counter(); e = default_estimator();"
-        "e.estimate(np.full((90, 160, 3), 90, np.uint8)); print(time.perf_counter() - start)"
+        "import numpy as np; from posescore.pose.estimators.choice import chosen_estimator;"
+        "chosen_estimator().estimate(np.full((90, 160, 3), 90, np.uint8))"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert ran.stderr == ""
-    assert float(ran.stdout) < 5  # well under a second on an idle machine
+    assert ran.stdout == ran.stderr == ""
 
 
 def test_nobody_is_found_in_an_empty_picture_and_closing_twice_does_no_harm() -> None:
-    estimator = default_estimator()
+    estimator = chosen_estimator()
     estimate = estimator.estimate(np.full((90, 160, 3), 90, np.uint8))
     assert np.isnan(estimate.keypoints_px).all()
     estimator.close()

@@ -8,11 +8,11 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from posescore.pose.track import FindingKind
-from posescore.pose.tracking.interpolate import spread
+from posescore.pose.tracking.interpolate import interpolated
 from posescore.pose.tracking.postprocess import (
     BRIDGED_GAP_S,
-    mend_sides,
-    mend_swaps,
+    correct_sides,
+    correct_swaps,
     stretches,
     two_state_path,
 )
@@ -65,7 +65,7 @@ def test_an_exchange_is_put_right_and_reported() -> None:
     rows = np.zeros(60, dtype=bool)
     rows[20:45] = True
     track.exchange(rows)
-    findings = mend_swaps(track)
+    findings = correct_swaps(track)
     np.testing.assert_array_equal(track.keypoints_px, whole)
     assert [f.kind for f in findings] == [FindingKind.POSSIBLE_SWAP]
     assert abs(findings[0].interval.start_s - 20 / 15) < 1e-6
@@ -76,7 +76,7 @@ def test_like_gis_are_never_exchanged() -> None:
     track = raw()
     track.colour[:] = (85, 0, 5)
     whole = track.keypoints_px.copy()
-    assert not mend_swaps(track)
+    assert not correct_swaps(track)
     np.testing.assert_array_equal(track.keypoints_px, whole)
 
 
@@ -84,7 +84,7 @@ def test_a_moment_of_wrong_colour_in_contact_changes_nothing() -> None:
     track = raw(apart_px=40)
     track.colour[20:24] = track.colour[20:24, ::-1]
     whole = track.keypoints_px.copy()
-    assert not mend_swaps(track)
+    assert not correct_swaps(track)
     np.testing.assert_array_equal(track.keypoints_px, whole)
 
 
@@ -93,7 +93,7 @@ def test_sides_are_put_right_where_they_jump() -> None:
     whole = track.keypoints_px.copy()
     track.keypoints_px[30:33, 0] = track.keypoints_px[30:33, 0][:, list(MIRRORED_KEYPOINTS)]
     track.keypoints_px[50, 1] = track.keypoints_px[50, 1, list(MIRRORED_KEYPOINTS)]
-    assert mend_sides(track) == 4
+    assert correct_sides(track) == 4
     np.testing.assert_array_equal(track.keypoints_px, whole)
 
 
@@ -103,7 +103,7 @@ def test_gaps_are_bridged_up_to_the_limit_and_never_across_a_cut() -> None:
     track.drop(np.isin(np.arange(60), np.arange(10, 10 + short)), 0)
     track.drop(np.isin(np.arange(60), np.arange(30, 30 + short + 2)), 0)
     time_s = np.arange(119) / 30
-    points, confidence = spread(track, time_s)
+    points, confidence = interpolated(track, time_s)
     known = np.isfinite(points[:, 0]).all(axis=(1, 2))
     assert known[: 2 * 29].all()
     assert not known[2 * 30 : 2 * (30 + short + 2) - 1].any()
@@ -111,14 +111,14 @@ def test_gaps_are_bridged_up_to_the_limit_and_never_across_a_cut() -> None:
     np.testing.assert_allclose(points[known, 0], np.broadcast_to(
         track.keypoints_px[0, 0], points[known, 0].shape), atol=1e-3)  # fmt: skip
     track.cut[12] = True
-    cut_points, _ = spread(track, time_s)
+    cut_points, _ = interpolated(track, time_s)
     assert np.isnan(cut_points[2 * 10 : 2 * (10 + short) - 1, 0]).all()
 
 
 def test_what_lies_between_two_frames_lies_on_the_line() -> None:
     track = raw(2)
     track.keypoints_px[1] += 10
-    points, confidence = spread(track, np.array([0.0, 1 / 30, 1 / 15, 0.08]))
+    points, confidence = interpolated(track, np.array([0.0, 1 / 30, 1 / 15, 0.08]))
     np.testing.assert_allclose(points[1], track.keypoints_px[0] + 5, atol=1e-3)
     np.testing.assert_array_equal(points[3], track.keypoints_px[1])
     assert (confidence[1] < 0.8).all()

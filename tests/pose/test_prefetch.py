@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from posescore.footage.clock import FrameClock
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
-from posescore.pose.estimators.prefetch import KEPT_SHARE, settled_box, two_at_once, with_next
+from posescore.pose.estimators.prefetch import KEPT_SHARE, prefetching, settled_box, with_next
 from posescore.pose.tracking.follow import follow
 from posescore.terms import Step
-from tests.pose.scenes import Body, PairOnly, Scene, ScenePeople, path
+from tests.pose.scenes import Body, Scene, SceneEstimator, path
 
 HERE, THERE = Box(50, 50, 40, 40), Box(90, 50, 40, 40)
 
@@ -50,7 +50,7 @@ def picture(shade: int) -> Picture:
 def test_answers_are_those_of_asking_one_by_one(boxes: list[Box | None]) -> None:
     estimator = Told()
     frames = [picture(shade) for shade in range(len(boxes))]
-    with two_at_once(estimator) as both:
+    with prefetching(estimator) as both:
         for box, (frame, following) in zip(boxes, with_next(frames), strict=True):
             answer = both.estimate(frame, box, following)
             alone = Told().estimate(frame, () if box is None else (box,))
@@ -61,7 +61,7 @@ def test_answers_are_those_of_asking_one_by_one(boxes: list[Box | None]) -> None
 def test_a_pair_that_keeps_its_place_is_asked_about_once_a_frame_in_two_threads() -> None:
     estimator = Told()
     frames = [picture(shade) for shade in range(6)]
-    with two_at_once(estimator) as both:
+    with prefetching(estimator) as both:
         for frame, following in with_next(frames):
             both.estimate(frame, HERE, following)
     assert sorted(shade for shade, _ in estimator.asked) == list(range(6))
@@ -76,7 +76,7 @@ def test_an_error_about_the_next_frame_is_raised_when_that_frame_is_reached() ->
             return super().estimate(picture, boxes)
 
     frames = [picture(0), picture(1)]
-    with two_at_once(Broken()) as both:
+    with prefetching(Broken()) as both:
         both.estimate(frames[0], HERE, frames[1])
         with pytest.raises(ValueError, match="broken"):
             both.estimate(frames[1], HERE, None)
@@ -105,9 +105,9 @@ def test_following_gives_the_same_whether_or_not_answers_come_ahead(
     bodies = [Body(moving, (228, 226, 220), scale=0.6),
               Body(moving + np.array([70, 0]), (40, 70, 150), scale=0.6)]  # fmt: skip
     scene = Scene(bodies, FrameClock.steady(90, 30))
-    ahead = follow(scene, PairOnly(ScenePeople(scene)), every=1)
+    ahead = follow(scene, SceneEstimator(scene), every=1)
     monkeypatch.setattr(
         "posescore.pose.tracking.follow.with_next", lambda items: ((i, None) for i in items)
     )
-    alone = follow(scene, PairOnly(ScenePeople(scene)), every=1)
+    alone = follow(scene, SceneEstimator(scene), every=1)
     np.testing.assert_array_equal(ahead.keypoints_px, alone.keypoints_px)

@@ -37,7 +37,7 @@ def edit(client: TestClient, author: str = "Kim", **fields: object) -> dict[str,
 
 
 def undo(client: TestClient) -> dict[str, Any]:
-    body: dict[str, Any] = client.post(f"{URL}/undo", json={}).json()
+    body: dict[str, Any] = client.post(f"{URL}/undo", json={"author": "Kim"}).json()
     return body
 
 
@@ -122,7 +122,7 @@ def test_confirm_undo_redo_go_round(client: TestClient) -> None:
     undone = undo(client)
     assert undone["proposals"] == before["proposals"]
     assert undone["redo"] == "confirm a proposal"
-    redone = client.post(f"{URL}/redo", json={}).json()
+    redone = client.post(f"{URL}/redo", json={"author": "Kim"}).json()
     assert redone["proposals"] == after["proposals"]
     assert review(client)["proposals"] == after["proposals"]
 

@@ -1,7 +1,6 @@
 """The open set of two-person grappling poses in 3D: reading, splitting, purging.
 
-The set is never part of the project. Its path is the environment variable ``POSESCORE_POSES3D``,
-else ``../shared/data/poses3d.npz`` beside the checkout.
+The set is never part of the project. Its path is the environment variable ``POSESCORE_POSES3D``.
 
 Frames of one *entry* belong together and are never divided between training and test. Entries
 share end frames, so a split by entry alone still leaks: :func:`nearest_distance_m` finds how far
@@ -87,12 +86,17 @@ class PoseSet:
 
 
 def pose_set_path(path: Path | str | None = None) -> Path:
-    """Where the set lies: the argument, else ``POSESCORE_POSES3D``, else the default."""
-    if path is not None:
-        return Path(path)
-    if os.environ.get(PATH_VARIABLE):
-        return Path(os.environ[PATH_VARIABLE])
-    return Path(__file__).resolve().parents[2] / "../shared/data/poses3d.npz"
+    """Where the set lies: the argument, else ``POSESCORE_POSES3D``.
+
+    Raises
+    ------
+    MissingPartError
+        When neither names a place.
+    """
+    named = path or os.environ.get(PATH_VARIABLE)
+    if not named:
+        raise MissingPartError(f"The open pose set: set {PATH_VARIABLE} to a poses3d.npz.")
+    return Path(named)
 
 
 def load_pose_set(path: Path | str | None = None) -> PoseSet:

@@ -127,7 +127,7 @@ class Rig:
 
 
 def build_rig(shapes: Sequence[Mapping[str, float]] = SHAPES) -> Rig:
-    """Make the rig of some bodies from the body model (needs the extra ``training``)."""
+    """Make the rig of some bodies from the body model (needs the extra ``lab``)."""
     import anny
     import torch
 
@@ -135,13 +135,7 @@ def build_rig(shapes: Sequence[Mapping[str, float]] = SHAPES) -> Rig:
     regressor: Any = anny.KeypointsRegressor.coco(model)
     labels = list(model.bone_labels)
     kept = _kept_ancestor(labels, list(model.bone_parents))
-    weights = np.zeros((len(model.template_vertices), N_BONES))
-    bones = np.asarray(kept)[model.vertex_bone_indices.numpy().astype(np.int64)]
-    rows = np.arange(len(weights))[:, None]
-    np.add.at(
-        weights, (np.broadcast_to(rows, bones.shape), bones), model.vertex_bone_weights.numpy()
-    )
-    vertex_bone, vertex_weight, quantised = _four_heaviest(weights)
+    vertex_bone, vertex_weight, quantised = _four_heaviest(_weights_of_kept(model, kept))
     names = [_REGRESSED.get(name, name) for name in KEYPOINTS]
     mix = regressor.regression_weights[[regressor.labels.index(n) for n in names]].numpy()
     rest, heads, spots = [], [], []
@@ -172,6 +166,15 @@ def build_rig(shapes: Sequence[Mapping[str, float]] = SHAPES) -> Rig:
         side=side,
         along=_along(rest[0], lever[0].sum(axis=1), part, side),
     )
+
+
+def _weights_of_kept(model: Any, kept: list[int]) -> NDArray[np.float64]:
+    """Weights of kept bones, ``(n_vertices, n_bones)``: what is left out counts for an ancestor."""
+    weights = np.zeros((len(model.template_vertices), N_BONES))
+    bones = np.asarray(kept)[model.vertex_bone_indices.numpy().astype(np.int64)]
+    rows = np.broadcast_to(np.arange(len(weights))[:, None], bones.shape)
+    np.add.at(weights, (rows, bones), model.vertex_bone_weights.numpy())
+    return weights
 
 
 def _kept_ancestor(labels: list[str], parents: list[int]) -> list[int]:

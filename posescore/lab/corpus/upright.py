@@ -5,6 +5,8 @@ Authored as ranges of joint angles, since the pose set holds hardly any people a
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import torch
 from torch import Tensor
 from torch.nn import functional
@@ -64,6 +66,12 @@ def upright_poses(dice: Dice, count: int) -> Tensor:
         lower = torch.where(raised, dice.uniform(count, low=-2.0, high=0.3), lower)
         put(f"upperarm01.{name}", _turn(0, -swing), _turn(1, sign * lower))
         put(f"lowerarm01.{name}", _turn(2, -sign * bend))
+    _put_trunk(dice, count, ready, put)
+    return functional.normalize(bones, dim=-1)
+
+
+def _put_trunk(dice: Dice, count: int, ready: Tensor, put: Callable[..., None]) -> None:
+    """Spine, neck and head: bent forward where arms are out, else nearly upright."""
     lean = torch.where(ready, dice.uniform(count, low=0.05, high=0.7), 0.12 * dice.normal(count))
     side = 0.08 * dice.normal(count)
     put("spine05", _turn(0, lean * 0.4), _turn(1, side))
@@ -71,4 +79,3 @@ def upright_poses(dice: Dice, count: int) -> Tensor:
     put("spine01", _turn(0, lean * 0.2))
     put("neck01", _turn(0, -0.4 * lean + 0.1 * dice.normal(count)))
     put("head", _turn(0, 0.2 * dice.normal(count)), _turn(2, 0.5 * dice.normal(count)))
-    return functional.normalize(bones, dim=-1)

@@ -1,6 +1,6 @@
 """Make the sample match: ``python -m posescore.lab.matches.sample_match --out sample_video``.
 
-Needs the extra ``simulation``. The same program on the same machine makes the same files.
+Needs the extra ``lab``. The same program on the same machine makes the same files.
 """
 
 from __future__ import annotations

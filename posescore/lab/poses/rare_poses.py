@@ -16,8 +16,8 @@ import numpy as np
 from posescore.evaluation.poses3d.pose_set import PoseSet
 from posescore.lab.bodies.posed_body import (
     Frames,
-    Range,
     Rng,
+    Vectors,
     Wanted,
     both_sides,
     build,
@@ -26,6 +26,7 @@ from posescore.lab.bodies.posed_body import (
     unit,
     vectors,
 )
+from posescore.lab.poses.astride_poses import back_mount, mount
 from posescore.lab.poses.pose_variation import FLOOR_M, on_floor, perturb
 from posescore.lab.poses.upright_poses import both_on_knees, seated_guard, standing, supine
 from posescore.terms import STATES, Athlete, Position, State
@@ -49,15 +50,7 @@ def knee_on_belly(rng: Rng, n: int) -> Frames:
     for place in (shin_knee, shin_foot, pelvis):
         place[:, 1] += along
     forward = np.stack([zero, ahead, zero], 1)
-    reach_out = forward * rng.uniform(-0.1, 0.6, n)[:, None]
-    floor = np.stack([zero, along, zero], 1)
-    posted = floor + reach_out + vectors(rng, n, (0.42, 1.0), 0, (0.07, 0.11))
-    posted_knee = posted + vectors(rng, n, (-0.3, 0.05), (-0.1, 0.1), (0.15, 0.5))
-    down = floor + vectors(rng, n, (0.5, 0.75), (-0.3, 0.1), (0.07, 0.1))
-    down_knee = down + vectors(rng, n, (-0.15, 0.05), 0, -0.03) + 0.4 * forward
-    is_down = (rng.random(n) < 0.2)[:, None]
-    other = np.where(is_down, down, posted)
-    other_knee = np.where(is_down, down_knee, posted_knee)
+    other, other_knee = _other_leg(rng, n, along, forward)
     lean = np.deg2rad(rng.uniform(15, 85, n))[:, None]
     aim = unit(forward + vectors(rng, n, (-0.9, 0.1), 0, 0))
     spine = np.sin(lean) * aim + np.cos(lean) * np.array([0.0, 0.0, 1.0])
@@ -66,15 +59,7 @@ def knee_on_belly(rng: Rng, n: int) -> Frames:
     is_left = to_head[:, None]
     feet = (np.where(is_left, shin_foot, other), np.where(is_left, other, shin_foot))
     knees = (np.where(is_left, shin_knee, other_knee), np.where(is_left, other_knee, shin_knee))
-    collar = vectors(rng, n, (-0.15, 0.15), (0.4, 0.62), (0.2, 0.35))
-    trousers = vectors(rng, n, (-0.25, 0.2), (-0.4, 0.05), (0.15, 0.45))
-    mat = vectors(rng, n, (-0.5, -0.2), (0.2, 0.8), (0.04, 0.1))
-    far_arm = vectors(rng, n, (-0.35, -0.1), (0.35, 0.7), (0.05, 0.35))
-    free = pelvis + 0.4 * forward + vectors(rng, n, (-0.2, 0.2), (-0.2, 0.2), (-0.1, 0.4))
-    hands = tuple(
-        choose(rng, n, w, collar, trousers, mat, far_arm, free)
-        for w in ((2, 3, 2, 2, 1), (4, 1, 2, 2, 1))
-    )
+    hands = _hands_over(rng, n, pelvis, forward)
     upper = build(
         Wanted(
             pelvis=pelvis,
@@ -83,7 +68,7 @@ def knee_on_belly(rng: Rng, n: int) -> Frames:
             pelvis_front=facing,
             feet=feet,
             knees=knees,
-            hands=(hands[0], hands[1]),
+            hands=hands,
             elbows=both_sides(pelvis + vectors(rng, n, (-0.5, -0.2), (-0.1, 0.5), 0.2), rng, 0.1),
             toes=(unit(facing + np.array([0, 0, -0.6])), unit(facing + np.array([0, 0, -0.3]))),
             gaze=facing,
@@ -92,118 +77,41 @@ def knee_on_belly(rng: Rng, n: int) -> Frames:
     return np.stack([upper, supine(rng, n)], 1)
 
 
-def _astride(rng: Rng, n: int, pelvis_z: Range, hooks: float) -> Frames:
-    """Kneeling astride what lies along +y: upright to flat, feet beside or hooked inside.
+def _other_leg(rng: Rng, n: int, along: Vectors, forward: Vectors) -> tuple[Vectors, Vectors]:
+    """Foot and knee of the leg that is not on the belly: posted, in one of five knee down."""
+    reach_out = forward * rng.uniform(-0.1, 0.6, n)[:, None]
+    floor = np.stack([np.zeros(n), along, np.zeros(n)], 1)
+    posted = floor + reach_out + vectors(rng, n, (0.42, 1.0), 0, (0.07, 0.11))
+    posted_knee = posted + vectors(rng, n, (-0.3, 0.05), (-0.1, 0.1), (0.15, 0.5))
+    down = floor + vectors(rng, n, (0.5, 0.75), (-0.3, 0.1), (0.07, 0.1))
+    down_knee = down + vectors(rng, n, (-0.15, 0.05), 0, -0.03) + 0.4 * forward
+    is_down = (rng.random(n) < 0.2)[:, None]
+    return np.where(is_down, down, posted), np.where(is_down, down_knee, posted_knee)
 
-    From low on the hips to high under the arms; in two of five the hips have slid to one side,
-    one knee up at the opponent's shoulder or a foot posted.
-    """
-    aside = np.where(rng.random(n) < 0.4, rng.choice([-1.0, 1.0], n) * rng.uniform(0.1, 0.3, n), 0)
-    pelvis = vectors(rng, n, (-0.06, 0.06), (-0.15, 0.5), pelvis_z)
-    pelvis[:, 0] += aside
-    lean = np.deg2rad(rng.uniform(0, 95, n))
-    spine = np.stack([rng.uniform(-0.15, 0.15, n), np.sin(lean), np.cos(lean) + 0.02], 1)
-    front = np.stack([rng.uniform(-0.2, 0.2, n), np.cos(lean), -np.sin(lean)], 1)
-    flat = [0.3, 1.0, 0.0]
-    knees, feet, hands = [], [], []
-    for sign in (1.0, -1.0):
-        slid = np.stack([np.zeros(n), -sign * aside, np.zeros(n)], 1)
-        knee = (
-            pelvis * flat
-            + slid
-            + vectors(rng, n, (0.22, 0.4), (0.02, 0.38), (0.05, 0.08))
-            * [
-                sign,
-                1,
-                1,
-            ]
-        )
-        back = knee + vectors(rng, n, (-0.18, 0.02), (-0.43, -0.36), (0.0, 0.06)) * [sign, 1, 1]
-        hooked = pelvis * flat + vectors(rng, n, (0.05, 0.2), (-0.5, -0.3), (0.1, 0.28)) * [
-            sign,
-            1,
-            1,
-        ]
-        foot_up = pelvis * flat + vectors(rng, n, (0.3, 0.5), (0.0, 0.25), (0.07, 0.1)) * [
-            sign,
-            1,
-            1,
-        ]
-        kinds = (0.85 - hooks, hooks, 0.15)
-        pick = rng.choice(3, n, p=kinds)[:, None]
-        feet.append(np.select([pick == 0, pick == 1], [back, hooked], foot_up))
-        knee_up = foot_up + np.array([0.1 * sign, 0.1, 0.5])
-        knees.append(np.where(pick == 2, knee_up, knee))
-        chest = vectors(rng, n, (0.0, 0.2), (0.4, 0.6), (0.25, 0.35))
-        mat = vectors(rng, n, (0.2, 0.5), (0.6, 1.0), (0.06, 0.1))
-        hug = vectors(rng, n, (-0.1, 0.15), (0.55, 0.8), (0.1, 0.25))
-        free = pelvis + vectors(rng, n, (0.1, 0.4), (0.1, 0.4), (0.1, 0.5))
-        hands.append(choose(rng, n, (3, 3, 2, 1), chest, mat, hug, free) * [sign, 1, 1])
-    # Astride and facing the head, the upper athlete's left is at -x: swap the lists.
-    return build(
-        Wanted(
-            pelvis=pelvis,
-            spine=spine,
-            chest=front,
-            pelvis_front=front,
-            feet=(feet[1], feet[0]),
-            knees=(knees[1], knees[0]),
-            hands=(hands[1], hands[0]),
-            elbows=both_sides(vectors(rng, n, -0.6, 0.4, 0.2), rng),
-            toes=both_sides(vectors(rng, n, (-0.3, 0.3), -1.0, (-0.3, 0.1)), rng),
-            gaze=front,
-        )
+
+def _hands_over(rng: Rng, n: int, pelvis: Vectors, forward: Vectors) -> tuple[Vectors, Vectors]:
+    """Where the hands of one with a knee on the belly are: collar, trousers, mat, arm, or free."""
+    collar = vectors(rng, n, (-0.15, 0.15), (0.4, 0.62), (0.2, 0.35))
+    trousers = vectors(rng, n, (-0.25, 0.2), (-0.4, 0.05), (0.15, 0.45))
+    mat = vectors(rng, n, (-0.5, -0.2), (0.2, 0.8), (0.04, 0.1))
+    far_arm = vectors(rng, n, (-0.35, -0.1), (0.35, 0.7), (0.05, 0.35))
+    free = pelvis + 0.4 * forward + vectors(rng, n, (-0.2, 0.2), (-0.2, 0.2), (-0.1, 0.4))
+    first, second = (
+        choose(rng, n, w, collar, trousers, mat, far_arm, free)
+        for w in ((2, 3, 2, 2, 1), (4, 1, 2, 2, 1))
     )
+    return first, second
 
 
-def mount(rng: Rng, n: int) -> Frames:
-    """Sitting on the torso, from the hips to the chest, upright to chest on chest."""
-    return np.stack([_astride(rng, n, (0.27, 0.38), 0.15), supine(rng, n, 30.0)], 1)
-
-
-def _prone(rng: Rng, n: int) -> Frames:
-    """An athlete on the belly, flat or with the knees drawn up a little."""
-    drawn = rng.uniform(0, 1, (n, 1)) ** 2
-    flat_foot = vectors(rng, n, (0.06, 0.3), (-0.88, -0.75), (0.06, 0.12))
-    drawn_foot = vectors(rng, n, (0.1, 0.35), (-0.5, -0.3), (0.06, 0.12))
-    feet = both_sides((1 - drawn) * flat_foot + drawn * drawn_foot, rng)
-    hands = both_sides(vectors(rng, n, (0.05, 0.45), (0.5, 0.95), (0.05, 0.12)), rng)
-    pelvis = vectors(rng, n, 0.0, 0.0, (0.12, 0.16)) + drawn * [0.0, 0.0, 0.18]
-    return build(
-        Wanted(
-            pelvis=pelvis,
-            spine=vectors(rng, n, (-0.1, 0.1), 1.0, (-0.15, 0.2)),
-            chest=vectors(rng, n, (-0.25, 0.25), 0.0, -1.0),
-            pelvis_front=vectors(rng, n, (-0.2, 0.2), 0.0, -1.0),
-            feet=(feet[1], feet[0]),
-            knees=both_sides(vectors(rng, n, (-0.4, -0.1), 0.3, -0.3), rng),
-            hands=(hands[1], hands[0]),
-            elbows=both_sides(vectors(rng, n, -0.6, 0.4, 0.0), rng),
-            toes=both_sides(vectors(rng, n, (-0.3, 0.3), -1.0, -0.2), rng),
-            gaze=vectors(rng, n, (-0.5, 0.5), 0.5, (-0.6, 0.6)),
-        )
-    )
-
-
-def back_mount(rng: Rng, n: int) -> Frames:
-    """As mount, on the back of an opponent who lies face-down or is about to."""
-    return np.stack([_astride(rng, n, (0.3, 0.44), 0.45), _prone(rng, n)], 1)
-
-
-def back_control(rng: Rng, n: int) -> Frames:
-    """Chest to back with two hooks, one or none; seated, leaning back, belly-up or on a side.
-
-    Built upright (spine +z, front +y), then turned as a whole.
-    """
-    up = vectors(rng, n, (-0.1, 0.1), (-0.1, 0.1), 1.0)
-    front = vectors(rng, n, (-0.2, 0.2), 1.0, 0.0)
+def _held_from_behind(rng: Rng, n: int, up: Vectors, front: Vectors) -> Frames:
+    """An athlete who is held from behind, upright (spine +z, front +y)."""
     tuck = rng.uniform(0.3, 0.8, n)
     lower_feet = both_sides(
         np.stack([rng.uniform(-0.3, -0.08, n), tuck, rng.uniform(-0.1, 0.1, n)], 1), rng
     )
     fighting = vectors(rng, n, (-0.25, -0.02), (0.1, 0.25), (0.4, 0.62))
     low = vectors(rng, n, (-0.4, -0.1), (0.2, 0.5), (-0.05, 0.3))
-    lower = build(
+    return build(
         Wanted(
             pelvis=np.zeros((n, 3)),
             spine=up,
@@ -217,6 +125,16 @@ def back_control(rng: Rng, n: int) -> Frames:
             gaze=vectors(rng, n, (-0.5, 0.5), 1.0, (-0.6, 0.2)),
         )
     )
+
+
+def back_control(rng: Rng, n: int) -> Frames:
+    """Chest to back with two hooks, one or none; seated, leaning back, belly-up or on a side.
+
+    Built upright (spine +z, front +y), then turned as a whole.
+    """
+    up = vectors(rng, n, (-0.1, 0.1), (-0.1, 0.1), 1.0)
+    front = vectors(rng, n, (-0.2, 0.2), 1.0, 0.0)
+    lower = _held_from_behind(rng, n, up, front)
     hook = vectors(rng, n, (-0.22, 0.0), (0.22, 0.42), (-0.15, 0.1))
     crossed = vectors(rng, n, (-0.02, 0.12), (0.25, 0.4), (-0.05, 0.2))
     outside = vectors(rng, n, (-0.5, -0.25), (0.0, 0.45), (-0.1, 0.0))

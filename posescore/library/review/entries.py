@@ -168,3 +168,17 @@ def _move(source: list[Entry], target: list[Entry], entry: Entry, meant: int | N
     if not source or source[-1].id != meant:
         raise ConflictError(f"log entry {entry.id}: cannot {entry.kind} entry {meant} here.")
     target.append(source.pop())
+
+
+def not_yours(match_id: int, kind: str, met: Entry) -> str:
+    """Why somebody else's entry stays: a sentence that says whose it is and what it did."""
+    did = met.kind.replace("_", " ")
+    if kind == UNDO:
+        return (
+            f"match {match_id}: {met.author} changed this match last ({did}); {kind} takes back "
+            "your own entries alone. Change the line itself if you disagree."
+        )
+    return (
+        f"match {match_id}: it was {met.author} who took that back ({did}); only {met.author} puts "
+        "it back. Decide on the line itself if you disagree."
+    )

@@ -5,18 +5,18 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Protocol, runtime_checkable
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
+from posescore.pose.estimators.estimator import PairEstimate
 from posescore.pose.oks import area_px2, keypoint_box_px, oks
 from posescore.terms import KEYPOINT_INDEX
 
 SAME_PERSON_OKS: Final = 0.6
-"""Two finds that fit each other this well are one person seen twice: two athletes wrapped round
-each other stay well below (their trunks coincide, their limbs do not)."""
+"""Two detections that fit each other this well are one person seen twice: two athletes wrapped
+round each other stay well below (their trunks coincide, their limbs do not)."""
 
 TRUNK: Final = tuple(
     KEYPOINT_INDEX[name] for name in ("left_shoulder", "right_shoulder", "left_hip", "right_hip")
@@ -64,17 +64,8 @@ class Person:
         return bool(np.isfinite(self.keypoints_px).any())
 
 
-@runtime_checkable
-class PeopleFinder(Protocol):
-    """What an estimator may offer besides: everyone it sees, so that following can choose."""
-
-    def people(self, picture: Picture, box: Box | None = None) -> list[Person]:
-        """Everyone found inside a box, or in the whole picture."""
-        ...
-
-
 def similarity(one: Person, two: Person) -> float:
-    """Object keypoint similarity of two finds over the keypoints that both have."""
+    """Object keypoint similarity of two detections over the keypoints that both have."""
     both = np.isfinite(one.keypoints_px) & np.isfinite(two.keypoints_px)
     first = np.where(both, one.keypoints_px, np.nan)
     area = min(area_px2(one.keypoints_px), area_px2(two.keypoints_px))
@@ -83,7 +74,7 @@ def similarity(one: Person, two: Person) -> float:
 
 
 def without_doubles(people: Sequence[Person]) -> list[Person]:
-    """Each person once: of finds that lie on one another the most confident stays."""
+    """Each person once: of detections that lie on one another the most confident stays."""
     kept: list[Person] = []
     for person in sorted(people, key=lambda p: -p.score):
         if person.found and all(similarity(person, other) < SAME_PERSON_OKS for other in kept):

@@ -17,7 +17,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.pose.estimators.detection import PeopleFinder
 from posescore.pose.estimators.estimator import Box, PairEstimate, PairEstimator, Picture
 from posescore.terms import Step
 
@@ -34,7 +33,7 @@ all of these, and were searched in the same place, have the same answer."""
 
 
 @contextlib.contextmanager
-def remembered(estimator: PairEstimator, path: Path | None) -> Iterator[PairEstimator]:
+def cached_estimates(estimator: PairEstimator, path: Path | None) -> Iterator[PairEstimator]:
     """The estimator, with what it was asked and said before kept in a file.
 
     A file that cannot be written costs the next run its shortcut and nothing else.
@@ -42,22 +41,21 @@ def remembered(estimator: PairEstimator, path: Path | None) -> Iterator[PairEsti
     Parameters
     ----------
     estimator
-        What is asked where the file has no answer. One that offers all people it sees is given
-        back as it is.
+        What is asked where the file has no answer.
     path
         The file; its folder is made. None keeps nothing.
     """
-    if path is None or isinstance(estimator, PeopleFinder):
+    if path is None:
         yield estimator
         return
-    keeping = _Remembering(estimator, path)
+    keeping = _CachedEstimator(estimator, path)
     try:
         yield keeping
     finally:
         keeping.let_go()
 
 
-class _Remembering:
+class _CachedEstimator:
     """A pair estimator that answers from a file where it can.
 
     May be asked from several threads if the estimator may.

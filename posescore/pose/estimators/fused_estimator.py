@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from posescore.pose.estimators.detection import Person, likely_pair, pair_estimate
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.pose.estimators.mediapipe_estimator import MediaPipeEstimator
-from posescore.pose.estimators.pair_look import NOBODY_BELOW, PairLook
 from posescore.pose.estimators.pair_network import PairNetworkEstimator
+from posescore.pose.estimators.pair_prediction import NOBODY_BELOW, PairPrediction
 from posescore.pose.oks import keypoint_box_px
 from posescore.pose.tracking.slots import trunk_turn_deg
 from posescore.terms import Step
@@ -111,7 +111,7 @@ class FusedEstimator:
         )
 
 
-def _worth_asking(look: PairLook) -> bool:
+def _worth_asking(look: PairPrediction) -> bool:
     """True where MediaPipe might be taken: two people who stand or sit clear of each other."""
     if covered(*look.keypoints_px) > IN_CONTACT:
         return False

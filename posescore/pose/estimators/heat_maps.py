@@ -39,29 +39,29 @@ class HeatMaps:
 
     Parameters
     ----------
-    share
+    probability
         ``(2, 21, 64, 64)`` float32, rows down, not negative; each map is summed to about 1.
     x_px, y_px
         ``(64,)`` float32: middles of columns and rows, pixels of whatever all reads share; cells
         are square.
     """
 
-    share: NDArray[np.float32]
+    probability: NDArray[np.float32]
     x_px: NDArray[np.float32]
     y_px: NDArray[np.float32]
 
     def peaks_px(self) -> NDArray[np.float32]:
         """``(2, 21, 2)``: the middle of each map's likeliest cell."""
-        peak = self.share.reshape(2, N_KEYPOINTS, -1).argmax(axis=-1)
+        peak = self.probability.reshape(2, N_KEYPOINTS, -1).argmax(axis=-1)
         return np.stack([self.x_px[peak % CELLS], self.y_px[peak // CELLS]], axis=-1)
 
 
-def shares(heat: NDArray[np.float32]) -> NDArray[np.float32]:
+def probabilities(heat: NDArray[np.float32]) -> NDArray[np.float32]:
     """Probabilities ``(2, 21, 64, 64)`` of logits ``(2, 21, 4096)``."""
     flat = heat.reshape(2, N_KEYPOINTS, CELLS * CELLS)
-    share = np.exp(flat - flat.max(axis=-1, keepdims=True))
-    share /= share.sum(axis=-1, keepdims=True)
-    return np.asarray(share.reshape(2, N_KEYPOINTS, CELLS, CELLS), np.float32)
+    weight = np.exp(flat - flat.max(axis=-1, keepdims=True))
+    weight /= weight.sum(axis=-1, keepdims=True)
+    return np.asarray(weight.reshape(2, N_KEYPOINTS, CELLS, CELLS), np.float32)
 
 
 def body_size_px(keypoints_px: NDArray[np.floating]) -> NDArray[np.float32]:
@@ -97,12 +97,12 @@ def best_places(
     cell_px = abs(float(first.x_px[1] - first.x_px[0]))
     wide = 2 * _SPREADS * np.asarray(size_px)[:, None]
     curve = np.maximum(wide, _SMALLEST_CURVE_CELLS * cell_px).astype(np.float32)[..., None]
-    total = np.zeros_like(first.share)
+    total = np.zeros_like(first.probability)
     for read, counts in zip(reads, weight, strict=True):
         down = _curves(first.y_px, read.y_px, curve)
         across = down if read is first else _curves(first.x_px, read.x_px, curve)
         # A curve in x times one in y: two small products of matrices for each map.
-        blurred = down @ read.share @ across.swapaxes(-1, -2)
+        blurred = down @ read.probability @ across.swapaxes(-1, -2)
         blurred *= counts.astype(np.float32)[..., None, None]
         total += blurred
     curve = curve[:, _SPREAD_OF]
@@ -136,8 +136,8 @@ def _climbed(
     for read, counts in zip(reads, weight, strict=True):
         near_x = np.exp(-((read.x_px - place[..., :1]) ** 2) / (2 * curve_px**2))
         near_y = np.exp(-((read.y_px - place[..., 1:]) ** 2) / (2 * curve_px**2))
-        columns = (near_y[..., None, :] @ read.share)[..., 0, :] * near_x
-        rows = (read.share @ near_x[..., None])[..., 0] * near_y
+        columns = (near_y[..., None, :] @ read.probability)[..., 0, :] * near_x
+        rows = (read.probability @ near_x[..., None])[..., 0] * near_y
         pull += counts[..., None] * np.stack([columns @ read.x_px, rows @ read.y_px], axis=-1)
         mass += counts * columns.sum(axis=-1)
     return np.asarray(pull / np.maximum(mass, 1e-12)[..., None], np.float32)

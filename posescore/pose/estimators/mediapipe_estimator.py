@@ -43,7 +43,7 @@ MAX_PEOPLE: Final = 3
 """Both athletes and the referee; each person found costs one more call of the second network."""
 MIN_CONFIDENCE: Final = 0.3
 """Threshold of the detector and of the landmarks' presence: lower than the package's own 0.5, since
-people in contact score low and wrong finds are sorted out by following."""
+people in contact score low and wrong detections are sorted out by following."""
 
 
 class MediaPipeEstimator:

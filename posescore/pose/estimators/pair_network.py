@@ -15,10 +15,16 @@ from numpy.typing import NDArray
 
 from posescore.footage.opencv import cv2
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
-from posescore.pose.estimators.heat_maps import CELLS, HeatMaps, best_places, body_size_px, shares
+from posescore.pose.estimators.heat_maps import (
+    CELLS,
+    HeatMaps,
+    best_places,
+    body_size_px,
+    probabilities,
+)
 from posescore.pose.estimators.onnx_network import SIDE_PX, OnnxNetwork, square_of
 from posescore.pose.estimators.pair_finder import PairFinder
-from posescore.pose.estimators.pair_look import PairLook, PairRead, together
+from posescore.pose.estimators.pair_prediction import PairPrediction, PairRead, combined
 from posescore.resources import shipped
 from posescore.terms import MIRRORED_KEYPOINTS, N_KEYPOINTS, Step
 
@@ -56,7 +62,7 @@ class PairNetworkEstimator:
         ONNX files; the shipped ones when not given.
     threads
         See :class:`posescore.pose.estimators.onnx_network.OnnxNetwork`.
-    other_squares
+    alternative_crops
         Whether other squares than the finder's are tried for a doubtful picture without boxes.
 
     Raises
@@ -71,9 +77,9 @@ class PairNetworkEstimator:
         finder: Path | None = None,
         threads: int | None = None,
         *,
-        other_squares: bool = True,
+        alternative_crops: bool = True,
     ) -> None:
-        self._other_squares = other_squares
+        self._alternative_crops = alternative_crops
         self._network = OnnxNetwork(network or shipped("models", "pair_network.onnx"), threads)
         self._finder = PairFinder(finder, threads)
         self._step = Step(
@@ -82,7 +88,7 @@ class PairNetworkEstimator:
                 "room": ROOM,
                 "runtime": self._network.runtime,
                 "version": 6,
-                "other_squares": other_squares,
+                "alternative_crops": alternative_crops,
             },
             {
                 "pair_network.onnx": self._network.sha256,
@@ -106,12 +112,12 @@ class PairNetworkEstimator:
         """Keypoints when the picture itself is the crop: pulled to a square."""
         height, width = picture.shape[:2]
         square = np.asarray(cv2.resize(picture, (SIDE_PX, SIDE_PX)), np.uint8)
-        look = self._read_thoroughly(square, ((SIDE_PX / 2, SIDE_PX / 2), SIDE_PX))
+        look = self._read_augmented(square, ((SIDE_PX / 2, SIDE_PX / 2), SIDE_PX))
         scale = np.array([width, height], np.float32) / SIDE_PX
         points = np.asarray(look.keypoints_px * scale, np.float32)
         return PairEstimate(points, look.confidence)
 
-    def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairLook:
+    def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairPrediction:
         """All that the network sees of the pair.
 
         In the boxes one read does: the frames before and after it are as good as more reads. A
@@ -119,36 +125,36 @@ class PairNetworkEstimator:
         """
         if not boxes:
             box = self._finder.find(picture).box
-            tried = box if self._other_squares else None
-            return self._read_thoroughly(picture, _square(box), around_box=tried)
+            tried = box if self._alternative_crops else None
+            return self._read_augmented(picture, _square(box), around_box=tried)
         square = _square(around(boxes))
-        first = together([self.read(picture, square)])
+        first = combined([self.read(picture, square)])
         better = first.box()
         if better is None or not _elsewhere(square, better):
             return first
-        second = together([self.read(picture, _square(better))])
+        second = combined([self.read(picture, _square(better))])
         return max(first, second, key=lambda look: float(look.athlete_confidence.min()))
 
-    def _read_thoroughly(
+    def _read_augmented(
         self, picture: Picture, square: Square, around_box: Box | None = None
-    ) -> PairLook:
+    ) -> PairPrediction:
         """Read a square and its mirror image, then closer around what they found."""
         reads = self._read_both_ways(picture, square)
-        look = together(reads)
+        look = combined(reads)
         if around_box is not None and look.athlete_confidence.min() < _DOUBTFUL_BELOW:
             other = self._surer_square(picture, reads[0], around_box)
             if other is not None:
                 square, first = other
                 reads = [first, self.read(picture, square, mirrored=True)]
-                look = together(reads)
+                look = combined(reads)
         better = look.box()
         if better is None:
             return look
         if _elsewhere(square, better):
             reads = self._read_both_ways(picture, _square(better))
-            better = together(reads).box() or better
+            better = combined(reads).box() or better
         middle, side = _square(better)
-        return together([*reads, *self._read_both_ways(picture, (middle, side * _CLOSER))])
+        return combined([*reads, *self._read_both_ways(picture, (middle, side * _CLOSER))])
 
     def _surer_square(
         self, picture: Picture, first: PairRead, box: Box
@@ -163,8 +169,8 @@ class PairNetworkEstimator:
         again = self._finder.find(picture, (middle, side * _SECOND_LOOK)).box
         whole = ((width / 2, height / 2), float(max(width, height)))
         tried = [(square, self.read(picture, square)) for square in (whole, _square(again))]
-        surest = max(tried, key=lambda one: one[1].sureness())
-        return surest if surest[1].sureness() > first.sureness() else None
+        surest = max(tried, key=lambda one: one[1].confidence_product())
+        return surest if surest[1].confidence_product() > first.confidence_product() else None
 
     def _read_both_ways(self, picture: Picture, square: Square) -> list[PairRead]:
         return [self.read(picture, square, mirrored=m) for m in (False, True)]
@@ -175,7 +181,7 @@ class PairNetworkEstimator:
         if mirrored:
             cut = np.ascontiguousarray(cut[:, ::-1])
         heat, mask, visible, sure = self._network.run(cut)
-        share, mask = shares(heat), mask.reshape(2, CELLS, CELLS)
+        share, mask = probabilities(heat), mask.reshape(2, CELLS, CELLS)
         if mirrored:
             share, mask = np.ascontiguousarray(share[:, _MIRRORED, :, ::-1]), mask[..., ::-1]
             visible, sure = visible[:, _MIRRORED], sure[:, _MIRRORED]
@@ -211,7 +217,7 @@ def _square(box: Box) -> Square:
 
 def decoded(heat: NDArray[np.float32]) -> NDArray[np.float32]:
     """Keypoints ``(2, 21, 2)`` in pixels of the square, from heat logits ``(2, 21, 4096)``."""
-    maps = HeatMaps(shares(heat), _CELLS_PX, _CELLS_PX)
+    maps = HeatMaps(probabilities(heat), _CELLS_PX, _CELLS_PX)
     return best_places([maps], _ONE_READ, body_size_px(maps.peaks_px()))
 
 

@@ -45,7 +45,7 @@ class _Asked:
     answer: Future[PairEstimate]
 
 
-class TwoAtOnce:
+class Prefetcher:
     """Asks an estimator about one frame and, at the same time, about the next one.
 
     Parameters
@@ -83,9 +83,9 @@ class TwoAtOnce:
 
 
 @contextlib.contextmanager
-def two_at_once(estimator: PairEstimator) -> Iterator[TwoAtOnce]:
+def prefetching(estimator: PairEstimator) -> Iterator[Prefetcher]:
     """Ask about two frames at a time, and leave no thread behind."""
-    both = TwoAtOnce(estimator)
+    both = Prefetcher(estimator)
     try:
         yield both
     finally:

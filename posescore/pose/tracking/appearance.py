@@ -98,27 +98,27 @@ def colour_of(picture: Picture, person: Person) -> Colour | None:
 class ColourModel:
     """The running median-like colour of one athlete.
 
-    The first sight sets it; later sights move it slowly, so that light may change over a match
-    while one wrong sight does not turn it.
+    The first detection sets it; later ones move it slowly, so that light may change over a match
+    while one wrong detection does not turn it.
     """
 
     colour: Colour | None = field(default=None)
-    share: float = 0.03
+    learning_rate: float = 0.03
 
     def distance(self, seen: Colour | None) -> float:
-        """Distance of a sight from the model; 0 while either is unknown."""
+        """Distance of a detection from the model; 0 while either is unknown."""
         if seen is None or self.colour is None:
             return 0.0
         return colour_distance(self.colour, seen)
 
     def learn(self, seen: Colour | None) -> None:
-        """Take a sight in."""
+        """Take a detection in."""
         if seen is None:
             return
         if self.colour is None:
             self.colour = seen
         else:
-            self.colour = (1 - self.share) * self.colour + self.share * seen
+            self.colour = (1 - self.learning_rate) * self.colour + self.learning_rate * seen
 
 
 def colour_distance(one: Colour, two: Colour) -> float:

@@ -1,9 +1,9 @@
 """Following exactly two athletes through a video.
 
-The picture is searched as a whole until both athletes are known; then in a box around the pair,
-and, where one is not found there, once more in a crop turned along that athlete's own trunk.
-Every find goes to A, to B or to nobody, by where the athletes were and what their gis look like.
-What only hindsight shows (:mod:`posescore.pose.tracking.postprocess`) is mended at the end.
+The picture is searched as a whole until both athletes are known; then in a box around the pair, and
+in the whole picture again where that gives little. Every detection goes to A, to B or to nobody, by
+where the athletes were and what their gis look like. What only hindsight shows is put right at the
+end (:mod:`posescore.pose.tracking.postprocess`).
 """
 
 from __future__ import annotations
@@ -19,30 +19,22 @@ from posescore.errors import InputError
 from posescore.footage.ahead import ahead
 from posescore.footage.clock import FrameClock
 from posescore.footage.reading import Frame
-from posescore.pose.estimators.detection import PeopleFinder, people_of
+from posescore.pose.estimators.detection import people_of
 from posescore.pose.estimators.estimator import Box, PairEstimator, Picture
-from posescore.pose.estimators.prefetch import TwoAtOnce, settled_box, two_at_once, with_next
+from posescore.pose.estimators.prefetch import Prefetcher, prefetching, settled_box, with_next
 from posescore.pose.track import Finding, FindingKind, PairTrack
 from posescore.pose.tracking.appearance import GI_COLOURS, colour_distance, colour_of, named_colour
 from posescore.pose.tracking.cuts import with_cuts
-from posescore.pose.tracking.interpolate import spread
+from posescore.pose.tracking.interpolate import interpolated
 from posescore.pose.tracking.opening import OPENING_LIMIT_S, OPENING_S, choose_athletes, opening_box
 from posescore.pose.tracking.postprocess import (
+    correct_sides,
+    correct_swaps,
     drop_doubles,
-    mend_sides,
-    mend_swaps,
     missing_findings,
 )
 from posescore.pose.tracking.raw_track import RawTrack
-from posescore.pose.tracking.slots import (
-    MISSING_COST,
-    PAIR_MISSING_COST,
-    Sight,
-    Slot,
-    apart,
-    assign,
-    pair_box,
-)
+from posescore.pose.tracking.slots import Detection, Slot, apart, assign, pair_box
 from posescore.terms import Interval, Provenance, Step
 
 ANALYSED_FRAMES_PER_S: Final = 15.0
@@ -51,11 +43,6 @@ keypoints are interpolated; in 67 ms a grappling limb moves by about its own wid
 BODY_MARGIN: Final = 0.05
 """What bodies are larger than the box of their keypoints; an estimator of the pair adds room of its
 own, as it was trained with."""
-PAIR_MARGIN: Final = 0.3
-"""Room around the pair, as a share of its size on every side; the detector wants surroundings.
-Of 0.3, 0.5 and 0.8 on rendered pairs the least found most athletes, one athlete's box the most at
-:data:`SLOT_MARGIN` (of 0.25, 0.5 and 0.8)."""
-SLOT_MARGIN: Final = 0.5
 POOR: Final = 0.35
 """Mean confidence of the less sure athlete below which an estimator of the pair may have been told
 a wrong place (an unnoticed cut, a swing of the camera): it then searches the whole picture too."""
@@ -102,9 +89,7 @@ def follow(
     footage
         The video.
     estimator
-        Finds people in pictures. One that also offers
-        :class:`posescore.pose.estimators.detection.PeopleFinder` is asked for everyone in view,
-        and gets a second, turned look for a missing athlete.
+        Finds the pair in pictures; it leaves the referee and bystanders out as far as it can.
     progress
         Called after every analysed frame.
     every
@@ -133,9 +118,8 @@ def follow(
     rows = np.arange(0, len(clock), step)
     track = RawTrack.empty(rows, clock.pts_s[rows])
     frames = with_next(ahead(with_cuts(footage.frames(step=step))))
-    with two_at_once(estimator) as both:
-        finder = estimator if isinstance(estimator, PeopleFinder) else None
-        follower = _Follower(both, finder, footage.size_px, athlete_a_gi, track)
+    with prefetching(estimator) as both:
+        follower = _Follower(both, athlete_a_gi, track)
         for (frame, is_cut), following in frames:
             following_picture = None if following is None else following[0].picture
             follower.look(frame.index // step, frame, is_cut, following_picture)
@@ -154,10 +138,10 @@ def _finished(
     follower: _Follower, clock: FrameClock, size_px: tuple[int, int], steps: tuple[Step, ...]
 ) -> PairTrack:
     track = follower.track
-    findings = [*follower.findings, *drop_doubles(track), *mend_swaps(track)]
-    mend_sides(track)
+    findings = [*follower.findings, *drop_doubles(track), *correct_swaps(track)]
+    correct_sides(track)
     findings += missing_findings(track)
-    points, confidence = spread(track, clock.pts_s)
+    points, confidence = interpolated(track, clock.pts_s)
     return PairTrack(
         keypoints_px=points,
         keypoint_confidence=confidence,
@@ -173,28 +157,19 @@ def _finished(
 class _Follower:
     """The state of following: two slots, and the frames seen before the athletes are known."""
 
-    def __init__(
-        self,
-        both: TwoAtOnce,
-        finder: PeopleFinder | None,
-        size_px: tuple[int, int],
-        athlete_a_gi: str | None,
-        track: RawTrack,
-    ) -> None:
+    def __init__(self, both: Prefetcher, athlete_a_gi: str | None, track: RawTrack) -> None:
         self.track = track
         self.findings: list[Finding] = []
         self._both = both
         self._following: Picture | None = None
         self._searched: Box | None = None
-        self._finder = finder
-        self._size_px = size_px
         self._athlete_a_gi = athlete_a_gi
         self._slots = (Slot(), Slot())
-        self._opening: list[tuple[int, float, list[Sight]]] | None = []
+        self._opening: list[tuple[int, float, list[Detection]]] | None = []
         self._searched_s = -SEARCH_AGAIN_S
 
     def look(self, row: int, frame: Frame, is_cut: bool, following: Picture | None) -> None:
-        """Search one frame and give the finds to the slots.
+        """Search one frame and give the detections to the slots.
 
         ``following`` is the picture of the frame to be searched next.
         """
@@ -203,90 +178,49 @@ class _Follower:
             self._cut(row, frame.time_s)
         if self._opening is not None:
             box = self._opening_box(frame.time_s)
-            self._opening.append((row, frame.time_s, self._sights(frame.picture, box)))
+            self._opening.append((row, frame.time_s, self._detections(frame.picture, box)))
             if self._opening_is_over():
                 self._begin()
             return
-        margin = BODY_MARGIN if self._finder is None else PAIR_MARGIN
-        box = self._worth_cropping(pair_box(self._slots, frame.time_s, margin))
-        sights = self._sights_of_pair(frame, box)
-        chosen = self._assigned(sights, frame.time_s)
-        if None in chosen and self._finder is not None:
-            sights = self._look_closer(frame, sights, chosen)
-            chosen = self._assigned(sights, frame.time_s)
-        self._place(row, frame.time_s, sights, chosen)
+        box = self._settled(pair_box(self._slots, frame.time_s, BODY_MARGIN))
+        detections = self._detections_of_pair(frame, box)
+        self._place(row, frame.time_s, detections)
 
     def finish(self) -> None:
         """Decide with what there is, when the video ended before the opening did."""
         if self._opening is not None:
             self._begin()
 
-    def _assigned(self, sights: list[Sight], time_s: float) -> tuple[int | None, int | None]:
-        missing_cost = PAIR_MISSING_COST if self._finder is None else MISSING_COST
-        return assign(self._slots, sights, time_s, missing_cost)
-
     def _opening_box(self, time_s: float) -> Box | None:
-        """Where an estimator of the pair looks while it is open who the athletes are."""
-        if self._finder is not None:
-            return None
+        """Where the estimator looks while it is open who the athletes are."""
         return self._settled(opening_box(self._opening or [], time_s, BODY_MARGIN))
 
     def _settled(self, wanted: Box | None) -> Box | None:
         self._searched = settled_box(self._searched, wanted)
         return self._searched
 
-    def _sights_of_pair(self, frame: Frame, box: Box | None) -> list[Sight]:
-        """Finds in the box; where they are poor, those in the whole picture if they are better."""
-        sights = self._sights(frame.picture, box)
+    def _detections_of_pair(self, frame: Frame, box: Box | None) -> list[Detection]:
+        """Detections in the box; where they are poor, those of the whole picture if better."""
+        detections = self._detections(frame.picture, box)
         asked_s = frame.time_s - self._searched_s
-        if self._finder or box is None or _surety(sights) >= POOR or asked_s < SEARCH_AGAIN_S:
-            return sights
+        if box is None or _lower_score(detections) >= POOR or asked_s < SEARCH_AGAIN_S:
+            return detections
         self._searched_s = frame.time_s
-        return max(sights, self._sights(frame.picture, None), key=_surety)
+        return max(detections, self._detections(frame.picture, None), key=_lower_score)
 
-    def _sights(self, picture: Picture, box: Box | None) -> list[Sight]:
-        if self._finder is not None:
-            people = self._finder.people(picture, box)
-        else:
-            people = people_of(self._both.estimate(picture, box, self._following))
-        return [Sight(person, colour_of(picture, person)) for person in people]
+    def _detections(self, picture: Picture, box: Box | None) -> list[Detection]:
+        people = people_of(self._both.estimate(picture, box, self._following))
+        return [Detection(person, colour_of(picture, person)) for person in people]
 
-    def _look_closer(
-        self, frame: Frame, sights: list[Sight], chosen: tuple[int | None, int | None]
-    ) -> list[Sight]:
-        """Search again, turned along the trunk, for every slot that stayed empty."""
-        more = []
-        for slot, found in zip(self._slots, chosen, strict=True):
-            box = slot.search_box(frame.time_s, SLOT_MARGIN)
-            if found is None and box is not None and self._finder is not None:
-                more += self._finder.people(frame.picture, box)
-        return [*sights, *(Sight(person, colour_of(frame.picture, person)) for person in more)]
-
-    def _worth_cropping(self, box: Box | None) -> Box | None:
-        """People are searched in a box only where it is clearly smaller than the picture.
-
-        An estimator of the pair is always told where the pair was: that spares it the search.
-        """
-        width, height = self._size_px
-        if self._finder is None:
-            return self._settled(box)
-        if box is None or box.width_px * box.height_px > 0.6 * width * height:
-            return None
-        return box
-
-    def _place(
-        self,
-        row: int,
-        time_s: float,
-        sights: list[Sight],
-        chosen: tuple[int | None, int | None],
-    ) -> None:
-        both = [sights[i] for i in chosen if i is not None]
+    def _place(self, row: int, time_s: float, detections: list[Detection]) -> None:
+        """Give the detections of a frame to the slots they fit."""
+        chosen = assign(self._slots, detections, time_s)
+        both = [detections[i] for i in chosen if i is not None]
         learn = len(both) == 2 and apart(both[0].person, both[1].person)
         for number, found in enumerate(chosen):
             if found is not None:
-                self._slots[number].place(sights[found], time_s, learn)
-                self.track.put(row, number, sights[found])
+                self._slots[number].place(detections[found], time_s, learn)
+                self.track.put(row, number, detections[found])
 
     def _cut(self, row: int, time_s: float) -> None:
         self.track.cut[row] = True
@@ -306,13 +240,13 @@ class _Follower:
     def _opening_is_over(self) -> bool:
         opening = self._opening or []
         now_s = opening[-1][1]
-        first_s = next((time_s for _, time_s, sights in opening if len(sights) > 1), None)
+        first_s = next((time_s for _, time_s, detections in opening if len(detections) > 1), None)
         if first_s is not None and now_s - first_s >= OPENING_S:
             return True
         return now_s - opening[0][1] >= OPENING_LIMIT_S
 
     def _begin(self) -> None:
-        """Choose the athletes, and go from the best sight of both backward and forward."""
+        """Choose the athletes, and go from the best detection of both backward and forward."""
         opening, self._opening = self._opening or [], None
         chosen = choose_athletes(opening)
         if chosen is None:
@@ -321,24 +255,24 @@ class _Follower:
         start_s = float(self.track.time_s[start])
         ordered = self._in_order(pair)
         for going_on in (False, True):
-            for slot, sight in zip(self._slots, ordered, strict=False):
+            for slot, detection in zip(self._slots, ordered, strict=False):
                 slot.forget()
-                slot.place(sight, start_s, learn=not going_on)
+                slot.place(detection, start_s, learn=not going_on)
             looks = [look for look in opening if (look[0] >= start) == going_on]
-            for row, time_s, sights in looks if going_on else reversed(looks):
-                self._place(row, time_s, sights, self._assigned(sights, time_s))
+            for row, time_s, detections in looks if going_on else reversed(looks):
+                self._place(row, time_s, detections)
 
-    def _in_order(self, pair: tuple[Sight, ...]) -> list[Sight]:
+    def _in_order(self, pair: tuple[Detection, ...]) -> list[Detection]:
         """A first: by the colour that was told, else as they are."""
         named = named_colour(self._athlete_a_gi) if self._athlete_a_gi else None
-        if named is not None and all(sight.colour is not None for sight in pair):
+        if named is not None and all(detection.colour is not None for detection in pair):
             return sorted(pair, key=lambda s: colour_distance(_known(s.colour), named))
         return list(pair)
 
 
-def _surety(sights: list[Sight]) -> float:
+def _lower_score(detections: list[Detection]) -> float:
     """Score of the less sure of two; 0 where two were not found."""
-    return min(sight.person.score for sight in sights) if len(sights) > 1 else 0.0
+    return min(detection.person.score for detection in detections) if len(detections) > 1 else 0.0
 
 
 def _known(colour: NDArray[np.float64] | None) -> NDArray[np.float64]:

@@ -9,7 +9,7 @@ from posescore.pose.tracking.postprocess import BRIDGED_GAP_S
 from posescore.pose.tracking.raw_track import RawTrack
 
 
-def spread(
+def interpolated(
     track: RawTrack, time_s: NDArray[np.float64]
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Keypoints and confidence at given times, by straight lines across gaps that are bridged.
@@ -17,21 +17,21 @@ def spread(
     Parameters
     ----------
     track
-        Finds in the analysed frames.
+        Detections in the analysed frames.
     time_s
         ``(n_frames,)`` rising.
 
     Returns
     -------
     ``(n_frames, 2, 21, 2)`` float32 and ``(n_frames, 2, 21)`` float32, both NaN where a keypoint
-    is missing: before the first and behind the last find, and in gaps longer than
+    is missing: before the first and behind the last detection, and in gaps longer than
     :data:`posescore.pose.tracking.postprocess.BRIDGED_GAP_S` or across a cut.
 
     Notes
     -----
     Frames behind the last one that was looked at stand as it does. Confidence is interpolated
     too, and lowered by up to a fifth in the middle of the longest bridged gap: a drawn line is
-    worth less than a find.
+    worth less than a detection.
     """
     n_keypoints = track.keypoints_px.shape[2]
     points = np.full((len(time_s), 2, n_keypoints, 2), np.nan, np.float32)

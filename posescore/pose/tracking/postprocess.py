@@ -78,8 +78,8 @@ def body_colours(track: RawTrack) -> NDArray[np.float64] | None:
 
     Notes
     -----
-    Medians over the half of the sights in which the bodies are furthest apart, where neither lies
-    over the other.
+    Medians over the half of the detections in which the bodies are furthest apart, where neither
+    lies over the other.
     """
     both = np.isfinite(track.colour).all(axis=(1, 2))
     if not both.any():
@@ -100,7 +100,7 @@ def _apart(track: RawTrack) -> NDArray[np.float64]:
     return apart
 
 
-def mend_swaps(track: RawTrack) -> list[Finding]:
+def correct_swaps(track: RawTrack) -> list[Finding]:
     """Put right where A and B were exchanged, judged by the colour of the gis.
 
     Notes
@@ -127,7 +127,7 @@ def mend_swaps(track: RawTrack) -> list[Finding]:
 
 
 def _exchange_evidence(track: RawTrack, colours: NDArray[np.float64]) -> NDArray[np.float64]:
-    """``(n,)``: above 0 where the sights fit the other athlete's gi better, in colour units."""
+    """``(n,)``: above 0 where the detections fit the other athlete's gi better, in colour units."""
     weight = np.array([0.5, 1.0, 1.0])
     apart = np.linalg.norm((track.colour[:, :, None] - colours[None, None]) * weight, axis=-1)
     kept = apart[:, 0, 0] - apart[:, 0, 1], apart[:, 1, 1] - apart[:, 1, 0]
@@ -201,7 +201,7 @@ def drop_doubles(track: RawTrack) -> list[Finding]:
     ]
 
 
-def mend_sides(track: RawTrack) -> int:
+def correct_sides(track: RawTrack) -> int:
     """Put right where left and right of one athlete are exchanged for a while; count the frames.
 
     Notes

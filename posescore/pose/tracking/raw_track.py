@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.pose.tracking.slots import Sight
+from posescore.pose.tracking.slots import Detection
 from posescore.terms import N_KEYPOINTS
 
 
@@ -51,12 +51,12 @@ class RawTrack:
             np.zeros(n, dtype=np.bool_),
         )
 
-    def put(self, row: int, slot: int, sight: Sight) -> None:
-        """Write a find into a slot."""
-        self.keypoints_px[row, slot] = sight.person.keypoints_px
-        self.keypoint_confidence[row, slot] = sight.person.keypoint_confidence
-        if sight.colour is not None:
-            self.colour[row, slot] = sight.colour
+    def put(self, row: int, slot: int, detection: Detection) -> None:
+        """Write a detection into a slot."""
+        self.keypoints_px[row, slot] = detection.person.keypoints_px
+        self.keypoint_confidence[row, slot] = detection.person.keypoint_confidence
+        if detection.colour is not None:
+            self.colour[row, slot] = detection.colour
 
     @property
     def found(self) -> NDArray[np.bool_]:

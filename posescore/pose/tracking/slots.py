@@ -17,19 +17,17 @@ from posescore.pose.oks import keypoint_box_px
 from posescore.pose.tracking.appearance import Colour, ColourModel, colour_distance
 from posescore.terms import KEYPOINT_INDEX
 
-MISSING_COST: Final = 2.0
-"""Cost of leaving a slot empty: a find further away than this (in body sizes moved per body size,
-plus colour in units of :data:`COLOUR_UNIT`) is not this athlete."""
-PAIR_MISSING_COST: Final = 3.5
-"""The same for finds of an estimator of the pair, which has left everybody else out already: only
-what is both elsewhere and of another colour is nobody."""
+MISSING_COST: Final = 3.5
+"""Cost of leaving a slot empty, in body sizes moved per body size plus colour in units of
+:data:`COLOUR_UNIT`. The estimator has left everybody else out already: only what is both elsewhere
+and of another colour is nobody. Judgement, not a fit."""
 COLOUR_UNIT: Final = 25.0
 """L*a*b* distance that counts as much as a move by one body size: white and blue gis are 45 to 60
 apart, the same gi in light and shade 5 to 15."""
 NEVER_SEEN_COST: Final = 1.6
-"""Cost of giving a find to an athlete of whom nothing is known yet: only what nobody else fits."""
+"""Cost of giving a detection to an athlete of whom nothing is known: what fits nobody else."""
 FORGET_AFTER_S: Final = 1.0
-"""After so long without a find, the last place says nothing any more."""
+"""After so long without a detection, the last place says nothing any more."""
 _FRESH_S: Final = 0.2
 _MIXTURE_DISTANCE: Final = 15.0
 
@@ -38,7 +36,7 @@ _HIPS: Final = [KEYPOINT_INDEX["left_hip"], KEYPOINT_INDEX["right_hip"]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Sight:
+class Detection:
     """A person found in a frame and what the gi looks like there."""
 
     person: Person
@@ -54,17 +52,17 @@ class Slot:
     seen_s: float = -math.inf
     velocity_px_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros(2))
 
-    def place(self, sight: Sight, time_s: float, learn: bool) -> None:
-        """Take the find as this athlete's."""
+    def place(self, detection: Detection, time_s: float, learn: bool) -> None:
+        """Take the detection as this athlete's."""
         passed_s = time_s - self.seen_s
         if self.person is not None and 0 < passed_s < FORGET_AFTER_S:
-            moved = (sight.person.centre_px - self.person.centre_px) / passed_s
+            moved = (detection.person.centre_px - self.person.centre_px) / passed_s
             self.velocity_px_s = 0.6 * self.velocity_px_s + 0.4 * np.nan_to_num(moved)
         else:
             self.velocity_px_s = np.zeros(2)
-        self.person, self.seen_s = sight.person, time_s
+        self.person, self.seen_s = detection.person, time_s
         if learn:
-            self.model.learn(sight.colour)
+            self.model.learn(detection.colour)
 
     def known(self, time_s: float) -> bool:
         """True while the last place still says something."""
@@ -78,8 +76,8 @@ class Slot:
         """Nothing is known of the place any more (a cut); the gi's colour stays."""
         self.person, self.seen_s, self.velocity_px_s = None, -math.inf, np.zeros(2)
 
-    def cost(self, sight: Sight, time_s: float, covered_by: Slot | None = None) -> float:
-        """How badly a find fits: movement in body sizes, plus colour.
+    def cost(self, detection: Detection, time_s: float, covered_by: Slot | None = None) -> float:
+        """How badly a detection fits: movement in body sizes, plus colour.
 
         Somebody seen a moment ago may look wrong and still be the same; somebody lost must look
         right to be found again. ``covered_by`` is the opponent in contact, whose gi may be part of
@@ -89,13 +87,13 @@ class Slot:
             return NEVER_SEEN_COST
         gap_s = abs(time_s - self.seen_s)
         fresh = gap_s <= _FRESH_S
-        colour = self.model.distance(sight.colour) / COLOUR_UNIT
-        if fresh and covered_by is not None and self._mixed(sight, covered_by):
+        colour = self.model.distance(detection.colour) / COLOUR_UNIT
+        if fresh and covered_by is not None and self._mixed(detection, covered_by):
             colour *= 0.3
         colour = min(1.7 if fresh else 2.5, colour)
         if self.person is None:
             return colour
-        apart = sight.person.keypoints_px - (self.person.keypoints_px + self.shift_px(time_s))
+        apart = detection.person.keypoints_px - (self.person.keypoints_px + self.shift_px(time_s))
         distances = np.linalg.norm(apart, axis=-1)
         if not np.isfinite(distances).any():
             return colour
@@ -103,21 +101,14 @@ class Slot:
         trust = 1.0 / (1.0 + 3.0 * max(0.0, gap_s - 0.1))
         return min(3.0, 2.0 * moved) * trust + colour
 
-    def _mixed(self, sight: Sight, opponent: Slot) -> bool:
+    def _mixed(self, detection: Detection, opponent: Slot) -> bool:
         """True when a colour is one of the two gis, or a mixture of both."""
         own, other = self.model.colour, opponent.model.colour
-        if sight.colour is None or own is None or other is None:
+        if detection.colour is None or own is None or other is None:
             return True
         way = other - own
-        share = float(np.clip((sight.colour - own) @ way / max(1e-9, float(way @ way)), 0, 1))
-        return colour_distance(own + share * way, sight.colour) < _MIXTURE_DISTANCE
-
-    def search_box(self, time_s: float, margin: float) -> Box | None:
-        """Where to look, upright along the athlete's own trunk; None when nothing is known."""
-        if self.person is None or not self.known(time_s):
-            return None
-        points = self.person.keypoints_px.astype(np.float64) + self.shift_px(time_s)
-        return turned_box(points, trunk_turn_deg(self.person), margin)
+        share = float(np.clip((detection.colour - own) @ way / max(1e-9, float(way @ way)), 0, 1))
+        return colour_distance(own + share * way, detection.colour) < _MIXTURE_DISTANCE
 
 
 def trunk_turn_deg(person: Person) -> float:
@@ -128,32 +119,21 @@ def trunk_turn_deg(person: Person) -> float:
     return math.degrees(math.atan2(float(up[0]), -float(up[1])))
 
 
-def turned_box(points_px: NDArray[np.float64], turn_deg: float, margin: float) -> Box:
-    """The box along turned axes around points, grown by ``margin`` of its size on all sides."""
-    turn = math.radians(turn_deg)
-    axes = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
-    x, y, width, height = keypoint_box_px(points_px @ axes)
-    centre = axes @ np.array([x + width / 2, y + height / 2])
-    side = max(width, height)
-    grown_width, grown_height = (max(s, 0.6 * side) * (1 + 2 * margin) for s in (width, height))
-    return Box(float(centre[0]), float(centre[1]), grown_width, grown_height, turn_deg)
+def square_around(points_px: NDArray[np.floating], margin: float) -> Box:
+    """The upright square around points ``(n, 2)``, grown by ``margin`` of its size on all sides."""
+    x, y, width, height = keypoint_box_px(points_px)
+    side = max(width, height) * (1 + 2 * margin)
+    return Box(x + width / 2, y + height / 2, side, side)
 
 
 def pair_box(slots: Sequence[Slot], time_s: float, margin: float) -> Box | None:
-    """One upright square around both athletes; None unless both places are known.
-
-    A square, since the detector makes one of what it gets anyway, with black beside it.
-    """
+    """One upright square around both athletes; None unless both places are known."""
     points = [
         slot.person.keypoints_px + slot.shift_px(time_s)
         for slot in slots
         if slot.person is not None and slot.known(time_s)
     ]
-    if len(points) < len(slots):
-        return None
-    box = turned_box(np.concatenate(points), 0.0, margin)
-    side = max(box.width_px, box.height_px)
-    return Box(box.centre_x_px, box.centre_y_px, side, side)
+    return square_around(np.concatenate(points), margin) if len(points) == len(slots) else None
 
 
 def in_contact(slots: Sequence[Slot]) -> bool:
@@ -169,34 +149,31 @@ def apart(one: Person, two: Person) -> bool:
 
 
 def assign(
-    slots: Sequence[Slot],
-    sights: Sequence[Sight],
-    time_s: float,
-    missing_cost: float = MISSING_COST,
+    slots: Sequence[Slot], detections: Sequence[Detection], time_s: float
 ) -> tuple[int | None, int | None]:
-    """Which find is A's and which is B's: the cheapest one-to-one choice, all of them tried.
+    """Which detection is A's and which is B's: the cheapest one-to-one choice, all of them tried.
 
-    ``missing_cost`` is that of leaving a slot empty, or of two finds on one body. Returns the index
-    of the find for each slot, None where leaving it empty is cheaper.
+    Leaving a slot empty, and two detections on one body, cost :data:`MISSING_COST`. Returns the
+    index of the detection for each slot, None where leaving it empty is cheaper.
     """
     contact = in_contact(slots)
     others = reversed(slots) if contact else (None, None)
     costs = [
-        [slot.cost(sight, time_s, other) for sight in sights]
+        [slot.cost(detection, time_s, other) for detection in detections]
         for slot, other in zip(slots, others, strict=True)
     ]
-    choices = [*range(len(sights)), None]
+    choices = [*range(len(detections)), None]
 
     def total(pair: tuple[int | None, int | None]) -> float:
         a, b = pair
-        cost_a = missing_cost if a is None else costs[0][a]
-        cost_b = missing_cost if b is None else costs[1][b]
+        cost_a = MISSING_COST if a is None else costs[0][a]
+        cost_b = MISSING_COST if b is None else costs[1][b]
         one_body = (
             a is not None
             and b is not None
-            and similarity(sights[a].person, sights[b].person) > SAME_PERSON_OKS
+            and similarity(detections[a].person, detections[b].person) > SAME_PERSON_OKS
         )
-        return cost_a + cost_b + (missing_cost if one_body else 0.0)
+        return cost_a + cost_b + (MISSING_COST if one_body else 0.0)
 
     pairs = [(a, b) for a, b in itertools.product(choices, repeat=2) if a is None or a != b]
     return min(pairs, key=total)

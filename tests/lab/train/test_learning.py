@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-torch = pytest.importorskip("torch", reason="learning needs the extra `training`")
+torch = pytest.importorskip("torch", reason="learning needs the extra `lab`")
 
 from posescore.evaluation.poses3d import estimator_errors  # noqa: E402
 from posescore.evaluation.poses3d.body_keypoints import body_keypoints_m  # noqa: E402

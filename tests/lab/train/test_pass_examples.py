@@ -9,7 +9,6 @@ import pytest
 
 from posescore.errors import MissingPartError
 from posescore.evaluation.poses3d.body_keypoints import body_keypoints_m
-from posescore.holds.criteria.trapped_leg import Mix
 from posescore.lab.poses.rare_poses import authored_poses
 from posescore.lab.train.criteria.pass_examples import (
     MOST_OFF,
@@ -52,19 +51,6 @@ def test_the_distance_is_that_of_the_points() -> None:
     px = points @ random.normal(size=(3, 2)) + 5.0
     assert _off(points, px) == pytest.approx(np.zeros(3), abs=1e-9)
     assert (_off(points, random.normal(size=px.shape)) > MOST_OFF).all()
-
-
-def test_a_mix_learns_whom_to_believe() -> None:
-    random = np.random.default_rng(4)
-    answer = random.random(4000) < 0.5
-    good = np.where(answer, 1.5, -1.5) + random.normal(0, 1.5, 4000)
-    leaning = random.normal(-3, 1.0, 4000)
-    mix = Mix.fitted(leaning, good, answer)
-    assert abs(mix.named) < 0.2
-    assert mix.judged > 0.8
-    odds = mix.odds(leaning, good)
-    assert ((odds > 0) == answer).mean() > 0.8
-    assert np.all(np.abs(mix.odds(np.array([1e9]), np.array([-1e9]))) < 20)
 
 
 def test_a_missing_file_is_one_sentence(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ TINY = Settings(
 
 @pytest.fixture(scope="module")
 def tiny(tmp_path_factory: pytest.TempPathFactory, few_entries: Path) -> Path:
-    pytest.importorskip("torch", reason="training needs the extra `training`")
+    pytest.importorskip("torch", reason="training needs the extra `lab`")
     out = tmp_path_factory.mktemp("model") / "tiny.skops"
     return train(few_entries, out, seed=1, settings=TINY, with_card=False, say=_silent)
 

@@ -23,15 +23,11 @@ from posescore.evaluation.poses3d.estimator_errors import (
 )
 from posescore.holds.criteria.judge import Judge
 from posescore.holds.criteria.questions import QUESTIONS, SIDES, Question
-from posescore.holds.criteria.trapped_leg import WORTH_ASKING, Mix, log_ratio
 from posescore.lab.train.criteria.body import Floats
 from posescore.lab.train.criteria.figures import SCENES, Scene
 from posescore.lab.train.criteria.pass_examples import AllExamples
-from posescore.position.classifier import PositionClassifier
-from posescore.terms import STATES, Athlete, Position, State
 
 FIT_SEED: Final = 11
-MIX_SEED: Final = 13
 MEASURE_SEED: Final = 12
 N_FIGURES: Final = 8_000
 ELEVATION_DEG: Final = (-2.0, 45.0)
@@ -102,25 +98,6 @@ def passed(
     if len(np.unique(answer)) < 2:
         return None
     return np.concatenate([part[0] for part in parts]), answer
-
-
-def fit_mix(judges: Mapping[str, Judge]) -> Mix:
-    """How the shipped classifier and geometry together tell half guard from mount.
-
-    Fitted on figures of another seed than the judges', which no classifier was trained on.
-    """
-    px, scene = scene_seen("astride", MIX_SEED, N_FIGURES // 2)
-    question = next(q for q in QUESTIONS if q.name == "leg_trapped")
-    confidence = np.where(np.isfinite(px[..., 0]), 1.0, np.nan).astype(np.float32)
-    named = PositionClassifier.load().of_keypoints(px.astype(np.float32), confidence)
-    half, mount = (
-        STATES.index(State(position, Athlete.A))
-        for position in (Position.HALF_GUARD, Position.MOUNT)
-    )
-    judged = judges["leg_trapped"].log_odds(question.ask(px))
-    asked = named[:, half] + named[:, mount] > WORTH_ASKING
-    ratio = log_ratio(named[:, half], named[:, mount])
-    return Mix.fitted(ratio[asked], judged[asked], scene.truth["leg_trapped"][asked])
 
 
 def accuracy(log_odds: Floats, answer: NDArray[np.bool_]) -> dict[str, float]:

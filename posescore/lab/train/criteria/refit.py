@@ -1,9 +1,7 @@
 """Fit the judges of criteria, measure them, write both.
 
-``python -m posescore.lab.train.criteria.refit --pass-errors FILE --matches FOLDER...``: the file
-of which :mod:`posescore.lab.train.criteria.pass_examples` says how it is made, the folders of which
-:mod:`posescore.lab.train.criteria.filmed_matches` does. With ``--matches`` alone the
-judges stay as they are and the mix goes on from the one that ships.
+``python -m posescore.lab.train.criteria.refit --pass-errors FILE``: a file as
+:mod:`posescore.lab.train.criteria.pass_examples` says.
 """
 
 from __future__ import annotations
@@ -11,24 +9,20 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
-import re
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
 from posescore.errors import MissingPartError
 from posescore.holds.criteria.judge import FILE, FORMAT, Judge, criteria_file, shipped_judges
-from posescore.holds.criteria.trapped_leg import Mix, shipped_mix
 from posescore.lab.train.criteria.calibration import (
     ELEVATION_DEG,
     N_FIGURES,
     fit,
-    fit_mix,
     measure,
     measure_passed,
 )
-from posescore.lab.train.criteria.filmed_matches import fitted_to, stretches_of
 from posescore.lab.train.criteria.open_poses import VIEWS, table
 from posescore.lab.train.criteria.pass_examples import load_examples
 
@@ -49,13 +43,7 @@ missing, and on products of these, one for each question. They read one fifth of
 - **Measured on** figures of another seed (left), and on the pose pass's keypoints in pictures of
   held-back entries (right; n pictures). Both answers weigh the same. *Clear* is the share that is
   at least 0.8 sure; *gap* is the mean gap between how sure and how often right.
-- **Half guard or mount**: log odds {mix.constant:.2f} + {mix.named:.2f} times the classifier's +
-  {mix.judged:.2f} times those of *leg_trapped*; fitted on what the pose pass made of the half
-  guards and mounts of filmed training matches ({matches};
-  `python -m posescore.lab.matches.rendered_match`), each hold weighing the same, and held loosely
-  to what figures of a third seed say.
-- **Made by** `python -m posescore.lab.train.criteria.refit --pass-errors FILE --matches
-FOLDER...`, under the
+- **Made by** `python -m posescore.lab.train.criteria.refit --pass-errors FILE`, under the
   project's licence (Apache-2.0).
 - **SHA-256** `{sha256}`
 
@@ -76,84 +64,40 @@ adult; children's proportions and loose clothing were not tried.
 """
 
 
-PROPOSALS: Final = "**How often proposals are right**"
-"""What follows in the card was measured end to end, and is kept as it stands (decision 0508)."""
-
-
 def main() -> None:
     """Fit, write ``criteria.json`` and its card, print the table of accuracies."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--pass-errors", type=Path)
+    parser.add_argument("--pass-errors", type=Path, required=True)
     parser.add_argument("--authored", type=Path, help="authored poses as they were then")
-    parser.add_argument("--matches", type=Path, nargs="+", required=True)
     parser.add_argument("--out", type=Path, default=Path("models"))
     arguments = parser.parse_args()
-    card = arguments.out / FILE.replace(".json", ".md")
-    if arguments.pass_errors is None:
-        mix = fitted_to(shipped_mix(), stretches_of(arguments.matches))
-        digest = _write(arguments.out, dict(shipped_judges()), mix)
-        names = _names(arguments.matches)
-        card.write_text(_renewed(card.read_text("utf-8"), mix, names, digest), "utf-8")
-        return
     examples = load_examples(arguments.pass_errors, arguments.authored)
     judges = fit(examples)
-    mix = fit_mix(judges)
-    _write(arguments.out, judges, mix)  # the matches are read with the new judges
-    mix = fitted_to(mix, stretches_of(arguments.matches))
-    digest = _write(arguments.out, judges, mix)
-    kept = card.read_text("utf-8").partition(PROPOSALS) if card.exists() else ("", "", "")
+    digest = _write(arguments.out, judges)
     text = _CARD.format(
         n=N_FIGURES,
         low=int(ELEVATION_DEG[0]),
         high=int(ELEVATION_DEG[1]),
         sha256=digest,
         rows=_rows(measure(judges), measure_passed(judges, examples)),
-        mix=mix,
-        matches=_names(arguments.matches),
         views=VIEWS,
         open_table=_open_table(),
     )
-    text += f"\n{kept[1]}{kept[2]}" if kept[1] else ""
-    card.write_text(text, "utf-8")
+    (arguments.out / FILE.replace(".json", ".md")).write_text(text, "utf-8")
     sys.stdout.write(text)
 
 
-def _write(out: Path, judges: Mapping[str, Judge], mix: Mix) -> str:
+def _write(out: Path, judges: Mapping[str, Judge]) -> str:
     """Write ``criteria.json``, to be read at once; its SHA-256."""
     data = {
         "format": FORMAT,
         "judges": {name: judge.to_json() for name, judge in judges.items()},
-        "half_guard": [float(f"{part:.4g}") for part in (mix.constant, mix.named, mix.judged)],
     }
-    path = out / FILE
-    if path.exists():  # what others fitted stays: how often proposals are right
-        data = {**json.loads(path.read_text("utf-8")), **data}
     text = json.dumps(data) + "\n"
-    path.write_text(text, "utf-8")
-    for kept in (criteria_file, shipped_judges, shipped_mix):
+    (out / FILE).write_text(text, "utf-8")
+    for kept in (criteria_file, shipped_judges):
         kept.cache_clear()
     return hashlib.sha256(text.encode()).hexdigest()
-
-
-def _names(matches: Sequence[Path]) -> str:
-    return ", ".join(f"*{folder.name}*" for folder in matches)
-
-
-def _renewed(card: str, mix: Mix, names: str, digest: str) -> str:
-    """The card with another mix, other matches and hash."""
-    for pattern, other in (
-        (r"log odds -?[\d.]+ \+ -?[\d.]+ times the classifier's \+\n  -?[\d.]+ times",
-         f"log odds {mix.constant:.2f} + {mix.named:.2f} times the classifier's +\n"
-         f"  {mix.judged:.2f} times"),
-        (r"matches \(\*[^;]*;", f"matches ({names};"),
-    ):  # fmt: skip
-        card = re.sub(pattern, other, card, count=1)
-    return with_hash(card, digest)
-
-
-def with_hash(card: str, digest: str) -> str:
-    """The card of a file with this SHA-256."""
-    return re.sub(r"`[0-9a-f]{64}`", f"`{digest}`", card)
 
 
 def _rows(clean: Mapping[str, Mapping[str, float]], real: Mapping[str, Mapping[str, float]]) -> str:

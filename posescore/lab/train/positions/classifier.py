@@ -34,7 +34,7 @@ def train(
 ) -> None:
     """Train the position classifier on the open pose set, split by entry.
 
-    Needs the extra `training`. Minutes on a GPU, days on a processor.
+    Needs the extra `lab`. Minutes on a GPU, days on a processor.
     """
     if material:
         click.echo(f"{len(material_for(material, poses, seed))} ways between poses: {material}")

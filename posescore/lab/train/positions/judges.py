@@ -130,10 +130,14 @@ def judges_of(
 
     again = Recorded(step, device, chance.source)
     for index in range(steps):
-        done = index / steps
-        rate.fill_(1.5e-3 * min(10 * done + 0.01, 0.5 + 0.5 * float(np.cos(np.pi * done))))
+        rate.fill_(_rate(index / steps))
         again()
     return judges
+
+
+def _rate(done: float) -> float:
+    """Learning rate of a part of the way: up over a tenth, then down along a cosine."""
+    return 1.5e-3 * min(10 * done + 0.01, 0.5 + 0.5 * float(np.cos(np.pi * done)))
 
 
 @torch.no_grad()

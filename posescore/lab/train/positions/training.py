@@ -78,7 +78,7 @@ def train(
         Sizes and rates.
     learned
         Rounds of networks that learned elsewhere (``python -m posescore.lab.train.positions``);
-        without any they learn here, which needs the extra ``training``, and a GPU to be done within
+        without any they learn here, which needs the extra ``lab``, and a GPU to be done within
         the day.
     real
         Files of what a pose pass gives, to learn from besides.
@@ -139,7 +139,7 @@ def _learned(
         from posescore.lab.train.positions.stack import Sizes
     except ModuleNotFoundError as error:
         raise MissingPartError(
-            f"Training needs {error.name}: pip install 'posescore[training]'."
+            f"Training needs {error.name}: in a checkout run pip install -e '.[lab]'."
         ) from error
     material = material_of(pose_set, plan.n_folds, np.random.default_rng(seed), plan.amounts)
     networks: list[Weights] = []

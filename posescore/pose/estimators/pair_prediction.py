@@ -26,7 +26,7 @@ _RELIABLE: Final = 0.3
 _PAD_SHARE: Final = 0.08
 """A box of keypoints is widened so much on each side to hold hands, feet and crowns of heads."""
 
-_SURENESS_POWER: Final = 1.5
+_CONFIDENCE_POWER: Final = 1.5
 """Maps count by their confidence to this power; of .5, 1, 1.5 and 2.5 on 500 held-back pictures in
 the looks of training none did better."""
 
@@ -35,7 +35,7 @@ _FAR_SHARE: Final = 0.6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class PairLook:
+class PairPrediction:
     """What the network sees, told in pixels of the whole picture.
 
     Parameters
@@ -81,7 +81,7 @@ class PairLook:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PairRead:
-    """One read of a square, its keypoints not placed yet: maps, and the rest as in PairLook."""
+    """One read of a square, its keypoints not placed yet; the rest as in PairPrediction."""
 
     maps: HeatMaps
     confidence: NDArray[np.float32]
@@ -90,15 +90,15 @@ class PairRead:
 
     def other_way_round(self) -> PairRead:
         """The same with the two slots exchanged."""
-        maps = HeatMaps(self.maps.share[::-1], self.maps.x_px, self.maps.y_px)
+        maps = HeatMaps(self.maps.probability[::-1], self.maps.x_px, self.maps.y_px)
         return PairRead(maps, self.confidence[::-1], self.visible[::-1], self.mask[::-1])
 
-    def sureness(self) -> float:
+    def confidence_product(self) -> float:
         """How sure the read is of both athletes: the product of their mean confidences."""
         return float(self.confidence.mean(axis=1).prod())
 
 
-def together(reads: Sequence[PairRead]) -> PairLook:
+def combined(reads: Sequence[PairRead]) -> PairPrediction:
     """What several reads of one picture say as one, with the slots and the mask of the first."""
     first = reads[0]
     peaks = [first.maps.peaks_px()]
@@ -112,11 +112,13 @@ def together(reads: Sequence[PairRead]) -> PairLook:
     confidence = np.stack([read.confidence for read in matched])
     places = best_places(
         [read.maps for read in matched],
-        (confidence + 1e-6) ** _SURENESS_POWER,
+        (confidence + 1e-6) ** _CONFIDENCE_POWER,
         body_size_px(np.median(peaks, axis=0)),
     )
     visible = np.mean([read.visible for read in matched], axis=0)
-    return PairLook(places, confidence.mean(axis=0), np.asarray(visible, np.float32), first.mask)
+    return PairPrediction(
+        places, confidence.mean(axis=0), np.asarray(visible, np.float32), first.mask
+    )
 
 
 def _crossed(
