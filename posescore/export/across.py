@@ -64,16 +64,6 @@ class MatchLine:
     undecided: int
 
 
-@dataclass(frozen=True, slots=True)
-class Conversion:
-    """How often one step led to the next."""
-
-    step: str
-    to: str
-    tried: int
-    made: int
-
-
 @dataclass(slots=True)
 class Across:
     """Everything about one athlete across matches, added up match by match.
@@ -101,16 +91,6 @@ class Across:
     tried: Counter[ProposalKind] = field(default_factory=Counter)
     made: Counter[ProposalKind] = field(default_factory=Counter)
 
-    @property
-    def conversions(self) -> list[Conversion]:
-        """How often each step led to the next."""
-        return [
-            Conversion(
-                str(step), " or ".join(to) or "submission", self.tried[step], self.made[step]
-            )
-            for step, to in STEPS
-        ]
-
     def tables(self) -> dict[str, list[dict[str, Any]]]:
         """All of it as named tables, each a list of rows with the same columns."""
         kinds = sorted({*self.points_for, *self.points_against})
@@ -122,7 +102,10 @@ class Across:
                 (kind, len(each), round(mean(each), 2))
                 for kind, each in sorted(self.stabilised.items())
             ],
-            "conversions": map(astuple, self.conversions),
+            "conversions": [
+                (str(step), " or ".join(to) or "submission", self.tried[step], self.made[step])
+                for step, to in STEPS
+            ],
             "trend": self._trend(),
         }
         return {
@@ -333,7 +316,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "points": ("kind", "points_for", "points_against"),
     "lost_from": ("position", "points_against"),
     "stabilise": ("kind", "awards", "mean_seconds"),
-    "conversions": tuple(Conversion.__dataclass_fields__),
+    "conversions": ("step", "to", "tried", "made"),
     "trend": ("held_on", "event", "matches", "won", "points_for", "points_against"),
 }
 """Columns of each table."""

@@ -138,8 +138,8 @@ def _lost(across: Across) -> dict[str, Any]:
 
 def _steps(across: Across) -> dict[str, Any]:
     table = [
-        (f"{capital(trade(each.step))} to {trade(each.to)}", each.made, each.tried)
-        for each in across.conversions
+        (f"{capital(trade(each['step']))} to {trade(each['to'])}", each["made"], each["tried"])
+        for each in across.tables()["conversions"]
     ]
     words = ("{} followed", "of {}")
     return _bars("Steps followed by the next", table, ("mine", "frame"), words, "{} of {}")

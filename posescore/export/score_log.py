@@ -150,4 +150,6 @@ def _score(score: Mapping[Athlete, Tally]) -> dict[str, Any]:
 
 
 def _result(result: Result | None) -> dict[str, Any] | None:
-    return result and asdict(result) | {"why": with_names(result.why, LETTERS)}
+    if result is None:
+        return None
+    return asdict(result) | {"why": with_names(result.why, LETTERS)}
