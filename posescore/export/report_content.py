@@ -126,4 +126,4 @@ def curve_words(steps: Sequence[ScoreStep], names: Mapping[Athlete, str]) -> str
         + " to ".join(f"{names[athlete]} {step.points[athlete]}" for athlete in Athlete)
         for step in steps
     ]
-    return "Points over time: " + "; ".join(said) + "."
+    return "; ".join(said) + "."

@@ -230,7 +230,7 @@ def _plots(paper: _Paper, report: Report) -> None:
         _plot(paper, plot, left, top + 4)
     paper.set_y(top + height + 5)
     for title, _, curve in shown:
-        paper.say(f"{title}: {curve_words(curve, report.names).split(': ', 1)[1]}", soft=True)
+        paper.say(f"{title}: {curve_words(curve, report.names)}", soft=True)
 
 
 def _plot(paper: _Paper, plot: Plot, left: float, top: float) -> None:
