@@ -145,6 +145,21 @@ def test_change_dismiss_reopen_and_add(client: TestClient) -> None:
     assert review(client)["undo"] is None
 
 
+def test_undo_and_redo_leave_what_somebody_else_did(client: TestClient) -> None:
+    first = paying(review(client))
+    edit(client, author="Ben", kind="confirm", proposal=first["id"])
+    for step, ready in (("undo", "confirm a proposal"), ("redo", "confirm a proposal")):
+        before = review(client)
+        assert before[step] == ready
+        for body in ({"author": "Kim"}, {}):
+            refused = client.post(f"{URL}/{step}", json=body)
+            assert refused.status_code == 409
+            assert "Ben" in refused.json()["error"]
+            assert "confirm" in refused.json()["error"]
+        assert review(client) == before
+        assert client.post(f"{URL}/{step}", json={"author": "Ben"}).status_code == 200
+
+
 def test_swaps_and_holds_can_be_edited(client: TestClient) -> None:
     swapped = edit(client, kind="swap_athletes", start_s=31.0)
     assert swapped["swaps"] == [{"start_s": 31.0, "end_s": 40.0}]

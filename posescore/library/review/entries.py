@@ -179,6 +179,6 @@ def not_yours(match_id: int, kind: str, met: Entry) -> str:
             "your own entries alone. Change the line itself if you disagree."
         )
     return (
-        f"match {match_id}: it was {met.author} who took that back ({did}); only {met.author} puts "
+        f"match {match_id}: what was taken back is {met.author}'s ({did}); only {met.author} puts "
         "it back. Decide on the line itself if you disagree."
     )
