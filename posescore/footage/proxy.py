@@ -75,6 +75,8 @@ def copying(footage: Footage, out: Path) -> Footage:
                         film.add(small.coded(frame.raw), clock.time_s(frame.index))
                         yield frame
                     film.end(clock.end_s)
+            except MemoryError:
+                raise
             except FFmpegError as error:
                 raise OSError(error.errno, error.strerror) from error
 

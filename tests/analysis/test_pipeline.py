@@ -12,7 +12,8 @@ from posescore.analysis.job import analyze_now
 from posescore.analysis.pipeline import Settings, analyse, classify_file, pose_pass
 from posescore.analysis.sample import sample_match
 from posescore.errors import FootageError, InputError
-from posescore.evaluation.match import assess, degraded, read_truth
+from posescore.evaluation.match import assess, degraded
+from posescore.evaluation.truth import read_truth
 from posescore.footage.encoding import write_film
 from posescore.footage.joining import repeated
 from posescore.footage.reading import open_footage
