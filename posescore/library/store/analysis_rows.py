@@ -7,17 +7,18 @@ import shutil
 import zlib
 from datetime import datetime
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import Any, Final
 
 import numpy as np
 from sqlalchemy import Connection, Row, func, insert, select
 
 from posescore.errors import NotFoundError
+from posescore.footage.atomic import replacing
 from posescore.footage.clock import FrameClock
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
-from posescore.library.store.files import sha256_of, write_whole
+from posescore.library.store.files import sha256_of
 from posescore.library.store.match_rows import now_text, touch_match
 from posescore.library.store.plain import LARGEST_ID, from_plain, to_plain
 from posescore.library.store.schema import ANALYSIS
@@ -31,14 +32,17 @@ _FINDINGS: Final = tuple[Finding, ...]
 
 def keep_track(folder: Path, track: Path) -> Path:
     """Copy a track into the match's folder under a name that no other track has."""
+    made: list[Path] = []
 
-    def copy(file: IO[bytes]) -> None:
-        with track.open("rb") as source:
-            shutil.copyfileobj(source, file)
+    def named(part: Path) -> str:
+        made.append(folder / f"track-{sha256_of(part)[:16]}{part.suffix}")
+        return made[0].name
 
     folder.mkdir(parents=True, exist_ok=True)
-    suffix = track.suffix or ".parquet"
-    return write_whole(folder, copy, lambda part: f"track-{sha256_of(part)[:16]}{suffix}")
+    target = folder / f"track{track.suffix or '.parquet'}"
+    with track.open("rb") as source, replacing(target, named) as part, part.open("wb") as file:
+        shutil.copyfileobj(source, file)
+    return made[0]
 
 
 def _text(value: Any, kind: Any) -> str:

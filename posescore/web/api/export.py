@@ -8,23 +8,12 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Query
 from fastapi.responses import Response
 
-from posescore.export.export import FORMATS, MEDIA_TYPES, SUFFIXES, export_text
+from posescore.export.export import FORMATS, export_text
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.web.api.schemas import ExportOut
 
-_TEXTS: Final = {
-    "csv": "Table for a spreadsheet (CSV)",
-    "json": "Score log (JSON)",
-    "webvtt": "Chapters for a player (WebVTT)",
-    "holds-csv": "Table of positions (CSV)",
-    "frames-csv": "Position of every frame (CSV)",
-    "coco": "Keypoints and positions (COCO JSON)",
-}
-
-EXPORTS: Final = [
-    ExportOut(name=name, text=_TEXTS.get(name, name.replace("-", " "))) for name in FORMATS
-]
+EXPORTS: Final = [ExportOut(name=name, text=known.text) for name, known in FORMATS.items()]
 
 
 def export_router(library: Library) -> APIRouter:
@@ -37,10 +26,10 @@ def export_router(library: Library) -> APIRouter:
     ) -> Response:
         """The log as a download named after the match."""
         text = export_text(library, match_id, format_name, opinion)
-        name = f"{file_stem(library.match(match_id))}{SUFFIXES[format_name]}"
+        name = f"{file_stem(library.match(match_id))}{FORMATS[format_name].suffix}"
         saved = f'attachment; filename="{name}"'
         headers = {"Content-Disposition": saved, "Cache-Control": "no-store"}
-        return Response(text.encode(), media_type=MEDIA_TYPES[format_name], headers=headers)
+        return Response(text.encode(), media_type=FORMATS[format_name].media_type, headers=headers)
 
     return router
 

@@ -32,10 +32,8 @@ from posescore.scoring.match_time import Belt
 from posescore.scoring.rules import RuleSet
 from posescore.web.api.footage import asks_from_here, check_asks_from_here
 from posescore.web.api.listing import RowOut, line_of, row_of
-from posescore.web.api.schemas import By
+from posescore.web.api.schemas import SOMEBODY, By
 
-SOMEBODY: Final = "coach"
-"""Author of a change of rule set or division where nobody gave a name."""
 LET_GO_WITHIN_S: Final = 12.0
 
 

@@ -20,11 +20,8 @@ from posescore.library.review.settling import (
     settlements,
 )
 from posescore.terms import Athlete, Interval, Position
-from posescore.web.api.schemas import Out
+from posescore.web.api.schemas import SOMEBODY, Out
 from posescore.web.api.views import fields_of
-
-SOMEBODY = "reviewer"
-"""Who settles where nobody gave a name."""
 
 
 class OpinionOut(Out):

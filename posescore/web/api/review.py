@@ -20,9 +20,6 @@ from posescore.web.api.export import EXPORTS
 from posescore.web.api.proposals import proposals_out
 from posescore.web.api.track import CHUNK_ROWS, Tracks, chunk_firsts
 
-SOMEBODY: Final = "reviewer"
-"""Author of an edit where nobody gave a name."""
-
 
 def _schema_of(kind: str, edit: type[Edit]) -> dict[str, Any]:
     """JSON Schema of one kind of edit, with everything it refers to written in place."""
@@ -71,19 +68,19 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
     @router.post("/edits", summary="Do an edit")
     def edit(match_id: int, body: Annotated[EditIn, Body()]) -> schemas.ReviewOut:
         """Do one edit; it is on the disk when the answer comes."""
-        wanted, author = Edit.from_json(body.edit), body.author or SOMEBODY
+        wanted, author = Edit.from_json(body.edit), body.author or schemas.SOMEBODY
         return out(match_id, library.edit(match_id, wanted, author, body.opinion), body.opinion)
 
     @router.post("/undo", summary="Undo")
     def undo(match_id: int, by: Annotated[schemas.By, Body()]) -> schemas.ReviewOut:
         """Take back the newest edit in force."""
-        made = library.undo(match_id, by.author or SOMEBODY, by.opinion)
+        made = library.undo(match_id, by.author or schemas.SOMEBODY, by.opinion)
         return out(match_id, made, by.opinion)
 
     @router.post("/redo", summary="Redo")
     def redo(match_id: int, by: Annotated[schemas.By, Body()]) -> schemas.ReviewOut:
         """Put back what was taken back last."""
-        made = library.redo(match_id, by.author or SOMEBODY, by.opinion)
+        made = library.redo(match_id, by.author or schemas.SOMEBODY, by.opinion)
         return out(match_id, made, by.opinion)
 
     return router

@@ -9,7 +9,7 @@ and stays the same while things around it are edited.
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -19,6 +19,9 @@ from posescore.library.jobs import JobState
 from posescore.pose.track import FindingKind
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete, Position
+
+SOMEBODY: Final = "reviewer"
+"""Author where nobody gave a name."""
 
 
 class Out(BaseModel):

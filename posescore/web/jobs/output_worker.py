@@ -10,7 +10,6 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
@@ -24,6 +23,7 @@ from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
 from posescore.library.store.claims import QUEUE
 from posescore.library.store.storage import Storage
+from posescore.terms import Progress
 from posescore.web.jobs.outputs import OutputKind, path_of
 
 EVERY_S: Final = 0.3
@@ -71,10 +71,10 @@ def _failed(table: JobTable, job: Job, out: Path, sentence: str) -> None:
     table.end_job(job.id, JobState.FAILED, sentence)
 
 
-def _teller(table: JobTable, job_id: int) -> Callable[[int, int], None]:
+def _teller(table: JobTable, job_id: int) -> Progress:
     told_s = 0.0
 
-    def tell(done: int, total: int) -> None:
+    def tell(stage: str, done: int, total: int) -> None:
         nonlocal told_s
         if done == total or time.monotonic() > told_s + EVERY_S:
             told_s = time.monotonic()
@@ -84,7 +84,7 @@ def _teller(table: JobTable, job_id: int) -> Callable[[int, int], None]:
     return tell
 
 
-def _written(job: Job, out: Path, progress: Callable[[int, int], None]) -> None:
+def _written(job: Job, out: Path, progress: Progress) -> None:
     how, kind = job.settings, OutputKind(str(job.settings["kind"]))
     showing = Showing(skeletons=bool(how["skeletons"]), hide_faces=bool(how["hide_faces"]))
     common: dict[str, Any] = {"showing": showing, "progress": progress, "opinion": how["opinion"]}
