@@ -15,7 +15,7 @@ import posescore
 ROOT: Final = Path(posescore.__file__).parent
 ORDER: Final = (
     ("__init__", "terms", "errors"),
-    ("words",),
+    ("words", "reading"),
     ("resources",),
     ("footage",),
     ("pose",),

@@ -18,7 +18,7 @@ from posescore.export.rows import LogLine, frame_at
 from posescore.export.sentences import Names, standing_words, two_sentences
 from posescore.export.shots import USUAL, Progress, Shots, Showing, silent
 from posescore.export.summary import summary_of
-from posescore.export.telling import LineText, data_address, tell
+from posescore.export.telling import LineText, data_address, text_of
 from posescore.library.library import Library
 from posescore.library.review.review import Review, Verdict
 
@@ -127,7 +127,7 @@ def _moments(
 ) -> list[Moment]:  # fmt: skip
     made = []
     for done, line in enumerate(lines, 1):
-        (text,) = tell([line], names, shots, review)
+        text = text_of(line, names, shots, review)
         clip = _clip(shots, text.look_frame) if shots is not None and clips else ""
         made.append(Moment(text, *two_sentences(line, names, review.rule_set), clip))
         progress(done, len(lines))

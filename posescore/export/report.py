@@ -16,7 +16,7 @@ from posescore.library.library import Library
 def report_html(report: Report) -> str:
     """The report as one HTML file that needs nothing else."""
     confirmed, proposed = report.plots(480, 170, 26)
-    names = report.names
+    names, proposed_curve = report.names, report.summary.proposed_curve
     return page(
         "report.html",
         heading="Report",
@@ -24,11 +24,11 @@ def report_html(report: Report) -> str:
         review=report.review,
         names=names,
         division=report.division,
-        told=report,
+        report=report,
         positions=report.summary.positions,
         plots={"confirmed": confirmed, "proposed": proposed},
-        curve_text=curve_words(report.summary.curve, names),
-        proposed_curve_text=curve_words(report.summary.proposed_curve, names),
+        curve_text=f"Points over time: {curve_words(report.summary.curve, names)}",
+        proposed_curve_text=f"Points over time: {curve_words(proposed_curve, names)}",
         confirmed_result=standing_words(report.review, names),
         waiting=waiting_words(report.review),
         proposed_result=result_words(report.review.proposed_result, names),

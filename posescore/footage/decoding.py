@@ -1,4 +1,7 @@
-"""Demuxing and decoding in order, going on behind damage and counting it."""
+"""Demuxing and decoding in order, going on behind damage and counting it.
+
+Too little memory is no damage of the file: it ends the reading.
+"""
 
 from __future__ import annotations
 
@@ -36,6 +39,8 @@ def packets(
     while True:
         try:
             packet = next(source, None)
+        except av.error.MemoryError:
+            raise
         except av.error.FFmpegError:
             damage.cut_off = True
             return
@@ -52,12 +57,16 @@ def decoded(container: InputContainer, stream: VideoStream, damage: Damage) -> I
     for packet in packets(container, stream, damage):
         try:
             frames = packet.decode()
+        except av.error.MemoryError:
+            raise
         except av.error.FFmpegError:
             damage.packets += 1
             continue
         yield from frames
     try:
         yield from stream.decode(None)
+    except av.error.MemoryError:
+        raise
     except av.error.FFmpegError:
         damage.packets += 1
 

@@ -117,8 +117,7 @@ class Footage:
     def sha256(self) -> str:
         """SHA-256 of the file's bytes, read in pieces; computed once."""
         if self._sha256 is None:
-            with self.path.open("rb") as file:
-                self._sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+            self._sha256 = _sha256_of(self.path)
         return self._sha256
 
     def damage(self) -> str | None:
@@ -168,7 +167,10 @@ class Footage:
         if _identity(self.path) != self._opened_as:
             raise self._not_whole()
         missing = max(0, len(self._timetable.ticks) - start) - came
-        if missing <= 0 and not damage.found:
+        complete = missing <= 0 and not damage.found
+        if (not complete or self.damage()) and not self._has_its_bytes():
+            raise self._not_whole()
+        if complete:
             return
         again = Damage()
         with opened(self.path) as (container, stream):
@@ -176,6 +178,13 @@ class Footage:
         lasting = len(self._timetable.ticks) - all_of_it
         if missing > lasting or (damage.found and not again.found):
             raise self._not_whole()
+
+    def _has_its_bytes(self) -> bool:
+        """Whether every byte can be read and is what it was: then the damage is the file's own."""
+        try:
+            return self.sha256 == _sha256_of(self.path)
+        except OSError:
+            return False
 
     def _not_whole(self) -> StorageError:
         return StorageError(
@@ -211,6 +220,11 @@ def _identity(path: Path) -> tuple[int, int] | None:
     except OSError:
         return None
     return status.st_size, status.st_mtime_ns
+
+
+def _sha256_of(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def open_footage(path: str | Path) -> Footage:

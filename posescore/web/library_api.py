@@ -38,8 +38,8 @@ from posescore.web.listing import line_of, row_out, shelf
 from posescore.web.view import job_out
 from posescore.web.wire import JobOut
 
-SOMEBODY: Final = "coach"
-"""Author of a change of rule set or division where nobody gave a name."""
+SOMEBODY: Final = "reviewer"
+"""Author where nobody gave a name: as on the review page, where the change can be undone."""
 PIECE_BYTES: Final = 4 * 2**20
 """What is sent goes to the disk in pieces of this size; so much is held in memory at most."""
 LET_GO_WITHIN_S: Final = 12.0

@@ -7,23 +7,12 @@ from typing import Final
 
 from fastapi.responses import Response
 
-from posescore.export.export import FORMATS, MEDIA_TYPES, SUFFIXES, export_text
+from posescore.export.export import FORMATS, export_text
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.web import wire
 
-_TEXTS: Final = {
-    "csv": "Table for a spreadsheet (CSV)",
-    "json": "Score log (JSON)",
-    "webvtt": "Chapters for a player (WebVTT)",
-    "holds-csv": "Table of positions (CSV)",
-    "frames-csv": "Position of every frame (CSV)",
-    "coco": "Keypoints and positions (COCO JSON)",
-}
-
-EXPORTS: Final = [
-    wire.ExportOut(name=name, text=_TEXTS.get(name, name.replace("-", " "))) for name in FORMATS
-]
+EXPORTS: Final = [wire.ExportOut(name=name, text=known.text) for name, known in FORMATS.items()]
 
 
 def saved_log(library: Library, match_id: int, format_name: str, opinion: str) -> Response:
@@ -37,12 +26,12 @@ def saved_log(library: Library, match_id: int, format_name: str, opinion: str) -
         When there is no such match, or it was never analysed.
     """
     text = export_text(library, match_id, format_name, opinion)
-    name = f"{file_stem(library.match(match_id))}{SUFFIXES[format_name]}"
+    name = f"{file_stem(library.match(match_id))}{FORMATS[format_name].suffix}"
     headers = {
         "Content-Disposition": f'attachment; filename="{name}"',
         "Cache-Control": "no-store",
     }
-    return Response(text.encode(), media_type=MEDIA_TYPES[format_name], headers=headers)
+    return Response(text.encode(), media_type=FORMATS[format_name].media_type, headers=headers)
 
 
 def file_stem(match: Match) -> str:

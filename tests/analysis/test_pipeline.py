@@ -18,7 +18,8 @@ from posescore.analysis.pipeline import (
     silent,
 )
 from posescore.errors import FootageError, InputError
-from posescore.evaluation.match import assess, degraded, read_truth
+from posescore.evaluation.match import assess, degraded
+from posescore.evaluation.truth import read_truth
 from posescore.footage.encoding import write_h264
 from posescore.footage.joining import repeated
 from posescore.footage.reading import open_footage

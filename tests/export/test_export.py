@@ -326,5 +326,8 @@ def test_a_full_disk_leaves_the_file_that_was_there(
     assert [path.name for path in tmp_path.iterdir()] == ["log.csv"]
 
 
-def test_every_format_has_a_suffix_and_a_media_type() -> None:
-    assert export.FORMATS.keys() == export.SUFFIXES.keys() == export.MEDIA_TYPES.keys()
+def test_every_format_is_told_apart_by_its_suffix_and_named() -> None:
+    known = export.FORMATS.values()
+    assert len({each.suffix for each in known}) == len({each.text for each in known}) == 6
+    for each in known:
+        assert each.media_type.split(";")[0] in ("text/csv", "text/vtt", "application/json")

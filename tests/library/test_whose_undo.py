@@ -25,7 +25,7 @@ def test_another_persons_entry_stays(tmp_path: Path) -> None:
         assert now == left
         assert [entry.author for entry in library.log(match.id)] == ["Ann", "Ben"]
         library.undo(match.id, "Ben")
-        with pytest.raises(ConflictError, match="it was Ben who took that back"):
+        with pytest.raises(ConflictError, match=r"what was taken back is Ben's \(confirm\)"):
             library.redo(match.id, "Ann")
         assert library.undo(match.id, "Ann").next_undo is None
         assert library.redo(match.id, "Ann").next_undo is not None

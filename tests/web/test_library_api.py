@@ -285,6 +285,9 @@ def test_details_change_and_come_back(client: TestClient, library: Library) -> N
     assert library.review(1).division == DETAILS["division"]
     library.undo(1, "Kim")
     assert library.review(1).division == before.division
+    good(client.patch("/api/matches/1", json=DETAILS))
+    good(client.post("/api/matches/1/undo", json={}))
+    assert library.review(1).division == before.division, "nameless here and there: one person"
     good(client.patch("/api/matches/1", json={**DETAILS, "title": " "}))
     assert library.match(1).info.title == DETAILS["title"], "a blank title keeps the old one"
 

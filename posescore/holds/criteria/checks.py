@@ -232,7 +232,7 @@ def _probabilities(criterion: _Criterion, odds: Floats, weight: Floats, cuts: li
 def _share(odds: Floats, weight: Floats, chosen: int) -> float:
     """Share of the seen instants that show the chosen value."""
     shown = (odds > 0.0).sum(axis=1) == chosen
-    return float(weight @ shown / max(weight.sum(), 1e-9))
+    return min(1.0, float(weight @ shown / max(weight.sum(), 1e-9)))
 
 
 def _arm_height(odds: Floats, pair: Floats) -> Check:

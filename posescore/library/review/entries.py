@@ -11,8 +11,9 @@ from posescore.errors import ConflictError
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.review.edits import Edit
+from posescore.library.review.older import proposal_of_older
 from posescore.library.store.plain import from_plain, to_plain
-from posescore.scoring.proposal import Proposal, of_older
+from posescore.scoring.proposal import Proposal
 
 UNDO: Final = "undo"
 REDO: Final = "redo"
@@ -73,7 +74,7 @@ class Effect:
     def from_json(cls, data: Mapping[str, object]) -> Effect:
         """Inverse of :meth:`to_json`."""
         proposal = data.get("proposal")
-        seen = {"proposal": of_older(proposal)} if isinstance(proposal, dict) else {}
+        seen = {"proposal": proposal_of_older(proposal)} if isinstance(proposal, dict) else {}
         return from_plain(cls, {**data, **seen}, "effect")
 
 
@@ -178,6 +179,6 @@ def not_yours(match_id: int, kind: str, met: Entry) -> str:
             "your own entries alone. Change the line itself if you disagree."
         )
     return (
-        f"match {match_id}: it was {met.author} who took that back ({did}); only {met.author} puts "
+        f"match {match_id}: what was taken back is {met.author}'s ({did}); only {met.author} puts "
         "it back. Decide on the line itself if you disagree."
     )
