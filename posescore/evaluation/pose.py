@@ -36,7 +36,7 @@ N_DRAWS: Final = 1000
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A share or mean with its 95 % interval; ``n`` is what it is a share of, NaN for nothing."""
+    """A fraction or mean with its 95 % interval; NaN of nothing, where ``n`` is 0."""
 
     name: str
     value: float
@@ -55,7 +55,7 @@ class PoseTable:
     """Of a followed video; None for pictures that stand alone."""
 
     def to_json(self) -> dict[str, Any]:
-        """Plain data; a share of nothing is null."""
+        """Plain data; a fraction of nothing is null."""
         return {
             "pictures": self.pictures,
             "figures": {
@@ -165,9 +165,7 @@ def evaluate_pose(
     return measure(true, found)
 
 
-def _of_the_same(
-    truth: Path, true: Sequence[PosedPicture], predicted: Path
-) -> list[PosedPicture]:
+def _of_the_same(truth: Path, true: Sequence[PosedPicture], predicted: Path) -> list[PosedPicture]:
     """Predictions, if they are of the labelled pictures."""
     found = read_coco(predicted)
     films = _film(true), _film(found)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import threading
-import weakref
 from pathlib import Path
 from typing import Any, Final
 
@@ -21,7 +20,7 @@ from posescore.footage.system_libraries import named_when_missing
 from posescore.pose.estimators.crop import cut_out
 from posescore.pose.estimators.detection import Person, likely_pair, pair_estimate, without_doubles
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
-from posescore.pose.estimators.quiet import quiet_native_stderr
+from posescore.pose.estimators.quiet import closing_quietly, quiet_native_stderr
 from posescore.resources import shipped
 from posescore.terms import KEYPOINTS, Step
 
@@ -88,7 +87,7 @@ class MediaPipeEstimator:
         self._one_at_a_time = threading.Lock()
         with named_when_missing("MediaPipe"), quiet_native_stderr():
             self._landmarker: Any = vision.PoseLandmarker.create_from_options(options)
-        self._closing = weakref.finalize(self, _close, self._landmarker)
+        self._closing = closing_quietly(self, self._landmarker)
 
     @property
     def step(self) -> Step:
@@ -157,14 +156,6 @@ def _other_looks(picture: Picture) -> list[Box]:
     centre, side = (width / 2, height / 2), float(max(width, height))
     turned = [Box(*centre, side, side, turn_deg) for turn_deg in (90.0, -90.0, 180.0)]
     return [Box(*centre, 1.5 * side, 1.5 * side), *turned]
-
-
-def _close(landmarker: Any) -> None:
-    """Close a landmarker, also while the interpreter goes down and its thread is gone already."""
-    try:
-        landmarker.close()
-    except RuntimeError:
-        landmarker._handle = None  # what its destructor looks at before it complains
 
 
 def _person(landmarks: list[Any], width_px: int, height_px: int) -> Person:
