@@ -61,9 +61,11 @@ class Excerpt:
         kept = whole.pts_s[whole.pts_s < self.seconds]
         return FrameClock(kept, min(whole.end_s, max(self.seconds, float(kept[-1]) + 1e-3)))
 
-    def frames(self, start: int = 0, step: int = 1) -> Iterator[Frame]:
+    def frames(
+        self, start: int = 0, step: int = 1, longest_px: int | None = None
+    ) -> Iterator[Frame]:
         """Frames in order."""
-        for frame in self.footage.frames(start, step):
+        for frame in self.footage.frames(start, step, longest_px):
             if frame.time_s >= self.seconds:
                 return
             yield frame
@@ -84,7 +86,7 @@ def _followed(estimator: PairEstimator, until_s: float) -> tuple[float, int]:
     searched: list[int] = []
     excerpt = Excerpt(open_footage(shipped("sample_video", "match.mp4")), until_s)
     began = time.process_time()
-    follow(excerpt, estimator, progress=lambda done, total: searched.append(done))
+    follow(excerpt, estimator, progress=lambda stage, done, total: searched.append(done))
     return (time.process_time() - began) * 1000, len(searched)
 
 

@@ -23,10 +23,10 @@ from posescore.pose.coco import PosedPicture, pictures_of_track, read_coco
 from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.estimators.estimator import PairEstimator
 from posescore.pose.oks import area_px2, oks
-from posescore.pose.passes import Progress, pose_of_pictures
+from posescore.pose.passes import pose_of_pictures
 from posescore.pose.track import Finding, PairTrack
 from posescore.pose.tracking.follow import follow
-from posescore.terms import N_COCO
+from posescore.terms import N_COCO, Progress, silent
 
 FOUND_OKS: Final = 0.5
 WELL_FOUND_OKS: Final = 0.75
@@ -127,7 +127,7 @@ def evaluate_pose(
     pictures: Path | None = None,
     predicted: Path | None = None,
     estimator: PairEstimator | str = USUAL,
-    progress: Progress | None = None,
+    progress: Progress = silent,
 ) -> PoseTable:
     """Measure keypoints against labelled ones.
 
@@ -273,7 +273,7 @@ def _find(
     folder: Path,
     true: Sequence[PosedPicture],
     estimator: PairEstimator | str,
-    progress: Progress | None,
+    progress: Progress,
 ) -> list[PosedPicture] | PairTrack:
     names = {picture.name for picture in true}
     if None in names:

@@ -14,8 +14,8 @@ from typing import Any, Final
 
 from posescore.errors import InputError
 from posescore.export.across import COLUMNS, Across, across_csv, across_json, across_matches
-from posescore.export.export import put
 from posescore.export.page import page
+from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.words import capital, counted, trade
 
@@ -226,12 +226,12 @@ def write_across(library: Library, name: str, out: Path) -> list[Path]:
         raise InputError(f"{out}: name a file that ends in .html, .json or .csv.")
     across = across_matches(library, name)
     if suffix == ".html":
-        put(out, across_html(across).encode("utf-8"))
+        write_whole(out, across_html(across).encode("utf-8"))
         return [out]
     if suffix == ".json":
-        put(out, across_json(across).encode("utf-8"))
+        write_whole(out, across_json(across).encode("utf-8"))
         return [out]
     texts = {out.with_suffix(f".{table}.csv"): across_csv(across, table) for table in COLUMNS}
     for path, text in texts.items():
-        put(path, text.encode("utf-8"))
+        write_whole(path, text.encode("utf-8"))
     return list(texts)

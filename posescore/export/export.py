@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from posescore.errors import InputError, StorageError
+from posescore.errors import InputError
 from posescore.export.cues import log_webvtt
 from posescore.export.keypoints import keypoints_json
 from posescore.export.score_log import log_json
 from posescore.export.tables import frames_csv, holds_csv, log_csv
+from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
-from posescore.library.store.files import write_whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,14 +81,5 @@ def export_match(
     text = export_text(library, match_id, format_name, opinion)
     if out.is_dir():
         raise InputError(f"{out} is a folder: name the file to write.")
-    put(out, text.encode("utf-8"))
+    write_whole(out, text.encode("utf-8"))
     return out
-
-
-def put(out: Path, data: bytes) -> None:
-    """Put bytes on the disk under a name, whole or not at all."""
-    try:
-        write_whole(out.absolute().parent, lambda file: file.write(data), lambda _: out.name)
-    except OSError as error:
-        why = error.strerror or str(error)
-        raise StorageError(f"{out} cannot be written ({why}): choose another place.") from error

@@ -5,12 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from posescore.errors import InputError
-from posescore.export.export import put
 from posescore.export.page import page
 from posescore.export.report_content import Report, curve_words, report_of
 from posescore.export.sentences import result_words, standing_words, waiting_words
-from posescore.export.shots import USUAL, Progress, Showing, silent
+from posescore.export.shots import USUAL, Showing
+from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
+from posescore.terms import Progress, silent
 
 
 def report_html(report: Report) -> str:
@@ -66,7 +67,7 @@ def write_report(
     if suffix == ".pdf":
         from posescore.export.report_pdf import report_pdf
 
-        put(out, report_pdf(report))
+        write_whole(out, report_pdf(report))
     else:
-        put(out, report_html(report).encode("utf-8"))
+        write_whole(out, report_html(report).encode("utf-8"))
     return out

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from posescore.errors import NotFoundError
 from posescore.export.score_drawing import Plot, plot_of
 from posescore.export.sentences import sources_of
-from posescore.export.shots import USUAL, Progress, Shots, Showing, shots_of, silent
+from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import ScoreStep, Summary, summary_of
 from posescore.export.telling import LineText, text_of
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
-from posescore.terms import Athlete
+from posescore.terms import Athlete, Progress, silent
 from posescore.words import WORDS, clock_words
 
 
@@ -99,7 +99,7 @@ def report_of(
     texts: dict[int, LineText] = {}
     for done, (number, line) in enumerate(lines.items(), 1):
         texts[number] = text_of(line, names, shots, review)
-        progress(done, len(lines))
+        progress("taking pictures", done, len(lines))
     awards, proposed, near = ([texts[line.number] for line in group] for group in groups)
     return Report(match, review, names, summary, awards, proposed, near, no_pictures, showing)
 

@@ -19,6 +19,7 @@ from zipfile import ZIP_STORED, ZipFile
 from posescore.errors import PoseScoreError
 from posescore.export.shots import Showing
 from posescore.library.library import Library
+from posescore.terms import Progress
 
 EVERY_S: Final = 0.1
 """Progress is said this often: a page asks less often."""
@@ -46,10 +47,10 @@ def _say(**what: object) -> None:
     print(json.dumps(what), flush=True)
 
 
-def _telling() -> Callable[[int, int], None]:
+def _telling() -> Progress:
     said_s = 0.0
 
-    def told(done: int, total: int) -> None:
+    def told(stage: str, done: int, total: int) -> None:
         nonlocal said_s
         if done == total or time.monotonic() - said_s > EVERY_S:
             said_s = time.monotonic()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import json
 import os
@@ -313,15 +314,13 @@ def test_a_full_disk_leaves_the_file_that_was_there(
 ) -> None:
     out = tmp_path / "log.csv"
     out.write_text("before")
-    whole = os.fdopen
 
-    def full(handle: int, mode: str) -> Any:
-        os.close(handle)
-        return whole(os.open("/dev/full", os.O_WRONLY), mode)
+    def full(handle: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("posescore.library.store.files.os.fdopen", full)
-    with pytest.raises(StorageError, match="No space left"):
-        export.put(out, b"x" * 100_000)
+    monkeypatch.setattr("posescore.footage.atomic.os.fsync", full)
+    with pytest.raises(StorageError, match="the disk is full"):
+        export.write_whole(out, b"x" * 100_000)
     assert out.read_text() == "before"
     assert [path.name for path in tmp_path.iterdir()] == ["log.csv"]
 

@@ -14,11 +14,12 @@ import numpy as np
 from sqlalchemy import Connection, Row, func, insert, select
 
 from posescore.errors import NotFoundError, StorageError
+from posescore.footage.atomic import replacing
 from posescore.footage.clock import FrameClock
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
-from posescore.library.store.files import sha256_of, write_whole
+from posescore.library.store.files import sha256_of
 from posescore.library.store.match_rows import now_text, touch_match
 from posescore.library.store.plain import LARGEST_ID, from_plain, to_plain
 from posescore.library.store.schema import ANALYSIS
@@ -33,8 +34,16 @@ _FINDINGS: Final = tuple[Finding, ...]
 
 def _kept(folder: Path, stem: str, suffix: str, write: Callable[[IO[bytes]], object]) -> Path:
     """Write a file named by its contents into a match's folder."""
+    made: list[Path] = []
+
+    def named(part: Path) -> str:
+        made.append(folder / f"{stem}-{sha256_of(part)[:16]}{suffix}")
+        return made[0].name
+
     folder.mkdir(parents=True, exist_ok=True)
-    return write_whole(folder, write, lambda part: f"{stem}-{sha256_of(part)[:16]}{suffix}")
+    with replacing(folder / f"{stem}{suffix}", named) as part, part.open("wb") as file:
+        write(file)
+    return made[0]
 
 
 def keep_track(folder: Path, track: Path) -> Path:

@@ -51,13 +51,13 @@ class HeatMaps:
     y_px: NDArray[np.float32]
 
     def peaks_px(self) -> NDArray[np.float32]:
-        """``(2, 21, 2)``: the middle of each map's likeliest cell."""
+        """``(2, 21, 2)`` float32, in the unit of ``x_px``: the middle of each map's likeliest cell."""
         peak = self.probability.reshape(2, N_KEYPOINTS, -1).argmax(axis=-1)
         return np.stack([self.x_px[peak % CELLS], self.y_px[peak // CELLS]], axis=-1)
 
 
 def probabilities(heat: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Probabilities ``(2, 21, 64, 64)`` of logits ``(2, 21, 4096)``."""
+    """Probabilities ``(2, 21, 64, 64)`` float32 of logits ``(2, 21, 4096)`` (softmax)."""
     flat = heat.reshape(2, N_KEYPOINTS, CELLS * CELLS)
     weight = np.exp(flat - flat.max(axis=-1, keepdims=True))
     weight /= weight.sum(axis=-1, keepdims=True)
@@ -65,7 +65,10 @@ def probabilities(heat: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def body_size_px(keypoints_px: NDArray[np.floating]) -> NDArray[np.float32]:
-    """``(2,)``: the root of half of each body's box, guessed from keypoints ``(2, 21, 2)``."""
+    """``(2,)`` float32: root of half of each body's box, guessed from keypoints ``(2, 21, 2)``.
+
+    No keypoint may be NaN.
+    """
     extent = keypoints_px.max(axis=1) - keypoints_px.min(axis=1)
     return np.asarray(_BODY_OVER_PEAKS * np.sqrt(extent.prod(axis=-1) / 2), np.float32)
 

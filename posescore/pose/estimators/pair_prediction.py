@@ -52,7 +52,7 @@ class PairPrediction:
 
     @property
     def athlete_confidence(self) -> NDArray[np.float32]:
-        """``(2,)``: mean confidence of each athlete's keypoints."""
+        """``(2,)`` float32: mean confidence of each athlete's keypoints."""
         return np.asarray(self.confidence.mean(axis=1), np.float32)
 
     def estimate(self) -> PairEstimate:

@@ -9,7 +9,7 @@ away where the pair has moved. No answer depends on which thread gave it.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final, TypeVar
@@ -92,7 +92,7 @@ def prefetching(estimator: PairEstimator) -> Iterator[Prefetcher]:
         both.close()
 
 
-def with_next(items: Iterable[Item]) -> Iterator[tuple[Item, Item | None]]:
+def with_next(items: Iterable[Item]) -> Generator[tuple[Item, Item | None], None, None]:
     """Every item with the one after it; the last one with None."""
     coming = iter(items)
     for item in coming:

@@ -74,7 +74,7 @@ def stretches(flags: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
 
 
 def body_colours(track: RawTrack) -> NDArray[np.float64] | None:
-    """``(2, 3)``: each athlete's gi over the whole track, or None when one was never seen.
+    """``(2, 3)`` float64 L*a*b*: each athlete's gi over the track; None if one was never seen.
 
     Notes
     -----

@@ -65,7 +65,10 @@ class Slot:
         return self.person is not None and abs(time_s - self.seen_s) <= FORGET_AFTER_S
 
     def shift_px(self, time_s: float) -> NDArray[np.float64]:
-        """How far the athlete has likely moved since the last find, 0.2 s of coasting at most."""
+        """``(2,)`` float64, pixels: how far the athlete has likely moved since the last detection.
+
+        At most what 0.2 s of coasting make.
+        """
         return self.velocity_px_s * max(-0.2, min(0.2, time_s - self.seen_s))
 
     def forget(self) -> None:
@@ -110,7 +113,7 @@ class Slot:
 
 
 def square_around(points_px: NDArray[np.floating], margin: float) -> Box:
-    """The upright square around points ``(n, 2)``, grown by ``margin`` of its size on all sides."""
+    """The upright square around points ``(n, 2)``, NaN left out, grown by ``margin`` on all sides."""
     x, y, width, height = keypoint_box_px(points_px)
     side = max(width, height) * (1 + 2 * margin)
     return Box(x + width / 2, y + height / 2, side, side)
