@@ -31,9 +31,9 @@ def keypoint_box_px(keypoints_px: NDArray[np.floating]) -> tuple[float, float, f
 
 
 def area_px2(keypoints_px: NDArray[np.floating]) -> float:
-    """Area of a body guessed from the box around its keypoints ``(n, 2)``, square pixels, 1 or more.
+    """Area of a body guessed from the box around its keypoints ``(n, 2)``, square pixels.
 
-    Keypoints that are NaN are left out.
+    At least 1; keypoints that are NaN are left out.
     """
     _, _, width, height = keypoint_box_px(keypoints_px)
     return max(1.0, width * height * BODY_FRACTION_OF_BOX)

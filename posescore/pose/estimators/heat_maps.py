@@ -51,7 +51,7 @@ class HeatMaps:
     y_px: NDArray[np.float32]
 
     def peaks_px(self) -> NDArray[np.float32]:
-        """``(2, 21, 2)`` float32, in the unit of ``x_px``: the middle of each map's likeliest cell."""
+        """``(2, 21, 2)`` float32, as ``x_px``: the middle of each map's likeliest cell."""
         peak = self.probability.reshape(2, N_KEYPOINTS, -1).argmax(axis=-1)
         return np.stack([self.x_px[peak % CELLS], self.y_px[peak // CELLS]], axis=-1)
 

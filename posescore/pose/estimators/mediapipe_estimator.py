@@ -168,5 +168,5 @@ def _person(landmarks: list[Any], width_px: int, height_px: int) -> Person:
 def confidence_of(
     visibility: NDArray[np.float32], presence: NDArray[np.float32]
 ) -> NDArray[np.float32]:
-    """One confidence ``(n,)`` float32 in [0, 1] of the landmarker's two: seen, inside the picture."""
+    """``(n,)`` float32 in [0, 1], of the landmarker's two: seen, inside the picture."""
     return np.asarray(np.clip(visibility * presence, 0.0, 1.0), dtype=np.float32)
