@@ -29,8 +29,8 @@ from posescore.library.library import Library
 from posescore.library.match import MatchInfo
 from posescore.pose.coco import track_from_coco
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
-from posescore.pose.estimators.fused_estimator import FusedEstimator
 from posescore.pose.estimators.mediapipe_estimator import MediaPipeEstimator
+from posescore.pose.estimators.pair_network import PairNetworkEstimator
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import write_track
 from posescore.resources import shipped
@@ -60,11 +60,11 @@ class _TimedMediaPipe(MediaPipeEstimator):
             super()._detect(picture)
 
 
-class _TimedFused(FusedEstimator):
+class _TimedPair(PairNetworkEstimator):
     """The shipped estimator, remembering every question it was asked."""
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__(alternative_crops=False)
         self.pictures: list[tuple[Picture, tuple[Box, ...]]] = []
 
     def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
@@ -78,11 +78,11 @@ class _TimedFused(FusedEstimator):
             super().estimate(picture, boxes)
 
 
-class _Thinned(FusedEstimator):
+class _Thinned(PairNetworkEstimator):
     """The shipped estimator, asked in earnest now and then; between, its last answer stands."""
 
     def __init__(self, every: int) -> None:
-        super().__init__()
+        super().__init__(alternative_crops=False)
         self._every = every
         self._asked = 0
         self._last = PairEstimate.nobody()
@@ -106,12 +106,12 @@ def pipeline_ratio(excerpt_s: float = 12.0) -> Iterator[Figure]:
         repeated(shipped("sample_video", "match.mp4"), video, excerpt_s)
         whole_s, bare_s = _times(video, _TimedMediaPipe())
         yield Figure("with MediaPipe alone, over its bare calls", whole_s / bare_s, "x", 1.15)
-        whole_s, bare_s = _times(video, _TimedFused())
+        whole_s, bare_s = _times(video, _TimedPair())
         yield Figure("as shipped, over the estimator's calls", whole_s / bare_s, "x", 1.15)
         yield Figure("as shipped, over the footage's own time", whole_s / excerpt_s, "x", 1.0)
 
 
-def _times(video: Path, estimator: _TimedMediaPipe | _TimedFused) -> tuple[float, float]:
+def _times(video: Path, estimator: _TimedMediaPipe | _TimedPair) -> tuple[float, float]:
     read_positions(pose_pass(Footage(video), estimator))
     estimator.pictures.clear()
     started = time.perf_counter()
