@@ -19,11 +19,11 @@ from posescore.holds.criteria.judge import shipped_judges
 from posescore.holds.criteria.parts import yes_of_parts
 from posescore.holds.criteria.questions import QUESTIONS, SIDES
 from posescore.holds.decoding.segments import SegmentModel
-from posescore.holds.geometry import Floats, along_body, point
+from posescore.holds.geometry import along_body, point
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.holds.windows import Instants, instants
 from posescore.pose.track import PairTrack
-from posescore.terms import Position
+from posescore.terms import Floats, Position
 
 SHORTEST_PART_S: Final = 1.0
 """A part of a hold is no shorter: a third of the count that decides."""

@@ -14,7 +14,6 @@ from typing import Final
 import numpy as np
 
 from posescore.holds.geometry import (
-    Floats,
     along_body,
     leg_heights,
     lowest_y,
@@ -25,7 +24,7 @@ from posescore.holds.geometry import (
     torso_y,
     view,
 )
-from posescore.terms import KEYPOINT_INDEX, Position
+from posescore.terms import KEYPOINT_INDEX, Floats, Position
 
 SIDES: Final = ("left", "right")
 Features = Callable[[Floats, Floats, Floats, str], Floats]
