@@ -113,7 +113,7 @@ class Slot:
 
 
 def square_around(points_px: NDArray[np.floating], margin: float) -> Box:
-    """The upright square around points ``(n, 2)`` that are not NaN, with ``margin`` on all sides."""
+    """The upright square around points ``(n, 2)``, NaN left out, with ``margin`` on all sides."""
     x, y, width, height = keypoint_box_px(points_px)
     side = max(width, height) * (1 + 2 * margin)
     return Box(x + width / 2, y + height / 2, side, side)
