@@ -45,9 +45,9 @@ BODY_MARGIN: Final = 0.05
 """What bodies are larger than the box of their keypoints; an estimator of the pair adds room of its
 own, as it was trained with."""
 POOR: Final = 0.35
-"""Mean confidence of the less sure athlete below which the estimator may have been told a wrong
-place (an unnoticed cut, a swing of the camera): it then searches the whole picture too. Judgement.
-"""
+"""Mean confidence of the less confident athlete below which the estimator may have been told a
+wrong place (an unnoticed cut, a swing of the camera): it then searches the whole picture too.
+Judgement."""
 SEARCH_AGAIN_S: Final = 0.3
 """Seconds between two such searches: what is merely hard to see costs little more."""
 SEARCHED_PX: Final = 1920
