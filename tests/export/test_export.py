@@ -38,8 +38,8 @@ from posescore.library.review.edits import (
     RemoveHold,
     Taken,
 )
-from posescore.library.review.stretches import hold_key
 from posescore.library.review.settling import settle_line
+from posescore.library.review.stretches import hold_key
 from posescore.scoring.log import log_from_json
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete
