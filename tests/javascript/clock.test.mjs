@@ -25,6 +25,15 @@ test("a seek aims inside its frame, close behind its start", () => {
   }
 });
 
+test("further tries go on within the frame, and to the end for the last one", () => {
+  for (let index = 0; index < UNEVEN.length; index += 1) {
+    const aims = [0, 1, 2, 3, 4].map((tries) => UNEVEN.inside(index, tries));
+    for (const aim of aims) assert.equal(UNEVEN.at(aim), index);
+    assert.deepEqual([...aims].sort((a, b) => a - b), aims);
+  }
+  assert.equal(UNEVEN.inside(UNEVEN.length - 1, 5), UNEVEN.end);
+});
+
 test("a rounded time finds its frame from either side", () => {
   assert.equal(UNEVEN.nearest(0.0999), 2);
   assert.equal(UNEVEN.nearest(0.1001), 2);

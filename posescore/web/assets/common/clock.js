@@ -1,6 +1,8 @@
 // The presentation time of every frame: the page's only conversion between frame index and seconds.
 
 const MOST_BEHIND_S = 0.005;
+/** A seek by so little makes a busy browser say which frame it shows. */
+const HAIR_S = 0.0002;
 
 export class Clock {
   /**
@@ -36,13 +38,18 @@ export class Clock {
   /**
    * Where to seek for a frame: the middle of its time, but at most 5 ms behind its start. Browsers
    * take a frame's length from the order of decoding; that is too short for the long frames of a
-   * variable rate, and in the middle of such a frame they would show the next one.
+   * variable rate, and in the middle of such a frame they would show the next one. Others show a
+   * frame late: each further try lies further on in the frame's time, for the last one at the end.
    * @param {number} index
+   * @param {number} tries how often it was sought in vain; the first two go on by a hair
    */
-  inside(index) {
+  inside(index, tries = 0) {
     const i = this.clamp(index);
-    const after = i + 1 < this.length ? this.pts[i + 1] : this.end;
-    return this.pts[i] + Math.min((after - this.pts[i]) / 2, MOST_BEHIND_S);
+    const lasts = (i + 1 < this.length ? this.pts[i + 1] : this.end) - this.pts[i];
+    const first = Math.min(lasts / 2, MOST_BEHIND_S);
+    if (tries <= 2) return this.pts[i] + first + tries * HAIR_S;
+    if (tries > 4 && i + 1 === this.length) return this.end;
+    return this.pts[i] + Math.max(first, lasts * (0.1 + 0.25 * (tries - 2)));
   }
 
   /**

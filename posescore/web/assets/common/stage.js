@@ -6,8 +6,7 @@ import { drawSkeletons } from "./skeleton.js";
 
 const CALIBRATION_WAIT_MS = 400;
 const PRESENT_WAIT_MS = 200;
-const RETRY_S = 0.0002;
-const MOST_TRIES = 2;
+const MOST_TRIES = 5;
 
 /** @type {import("../vendor/vue.js").Component} */
 export default {
@@ -37,6 +36,7 @@ export default {
     this.wanted = null; // the frame that was asked for and is not on the screen yet
     this.tries = 0;
     this.blind = false; // true where the browser has no picture to show
+    this.meant = null; // a frame that the browser would not show: the next step goes on from there
     this.queued = null; // the frame to seek to once the seek under way has ended
     this.playDue = false; // true where play was asked for before the wanted frame was on the screen
   },
@@ -90,7 +90,7 @@ export default {
     /** Move by frames from the frame that is shown, or from the one that is on its way. */
     step(frames) {
       this.pause();
-      this.goTo((this.wanted ?? this.presented) + frames);
+      this.goTo((this.wanted ?? this.meant ?? this.presented) + frames);
     },
     jump(seconds) {
       const from = this.clock.time(this.wanted ?? this.presented);
@@ -103,6 +103,7 @@ export default {
       const video = this.$refs.video;
       clearTimeout(this.checking);
       this.wanted = this.clock.clamp(frameIndex);
+      this.meant = null;
       this.queued = null;
       this.tries = 0;
       if (this.blind) return this.showFrame(this.wanted);
@@ -113,7 +114,7 @@ export default {
       return undefined;
     },
     seek() {
-      this.$refs.video.currentTime = this.clock.inside(this.wanted) + this.offset + this.tries * RETRY_S;
+      this.$refs.video.currentTime = this.clock.inside(this.wanted, this.tries) + this.offset;
     },
     watchFrames() {
       const video = this.$refs.video;
@@ -166,7 +167,7 @@ export default {
       setTimeout(() => this.offset === null && this.calibrate(0), CALIBRATION_WAIT_MS);
     },
     onPlay(playing) {
-      if (playing && this.queued === null) this.wanted = null;
+      if (playing && this.queued === null) this.wanted = this.meant = null;
       const ended = !playing && this.$refs.video.ended;
       if (!playing && this.wanted === null) this.settle();
       this.$emit("playing", playing);
@@ -195,10 +196,11 @@ export default {
     /** A busy browser may show a frame without saying so: then a seek by a hair makes it say it. */
     check() {
       const video = this.$refs.video;
-      if (!video || this.wanted === null || video.seeking || !video.paused) return;
+      if (!video || this.wanted === null || video.seeking || !video.paused) return undefined;
       this.tries += 1;
-      if (this.tries <= MOST_TRIES) this.seek();
-      else this.arrive();
+      if (this.tries <= MOST_TRIES) return this.seek();
+      this.meant = this.wanted;
+      return this.arrive();
     },
     /** Without a picture the skeletons can still be walked through, frame by frame. */
     async onError() {
