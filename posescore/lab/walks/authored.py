@@ -23,16 +23,16 @@ from posescore.terms import Position
 BANK_SEED: Final = 11
 HELD_BACK: Final = 4
 _EACH: Final[Mapping[Position, int]] = {
-    Position.KNEE_ON_BELLY: 140,
-    Position.MOUNT: 120,
-    Position.BACK_MOUNT: 80,
-    Position.BACK_CONTROL: 120,
+    Position.KNEE_ON_BELLY: 400,
+    Position.MOUNT: 300,
+    Position.BACK_MOUNT: 200,
+    Position.BACK_CONTROL: 400,
     Position.NORTH_SOUTH: 60,
-    Position.TURTLE: 80,
+    Position.TURTLE: 120,
     Position.STANDING: 120,
     Position.OPEN_GUARD: 40,
-    Position.SIDE_CONTROL: 60,
-    Position.HALF_GUARD: 160,
+    Position.SIDE_CONTROL: 100,
+    Position.HALF_GUARD: 400,
 }
 
 Bank = Mapping[Position, tuple[NDArray[np.float32], NDArray[np.int64]]]

@@ -26,12 +26,18 @@ from posescore.simulation.pose_set import (
     split_entries,
     swapped_states,
 )
+from posescore.simulation.pose_variation import perturb
 from posescore.terms import STATES, Athlete, Position
 
 MEETS_M: Final = 0.033
 """Root mean square distance of joints under which ends meet: 3 cm in the mean."""
 MOST_OF_ONE_ENTRY: Final = 3
 """Named frames that one entry gives to a position: moves within it are slow."""
+
+LASTING_SEED: Final = 5
+LASTING_DRAWS: Final = 6
+LASTING_AMOUNT: Final = 0.45
+"""How much of the spread of poses and builds an answer has to outlast to be counted on."""
 
 Entries = Literal["train", "test", "all"]
 
@@ -199,12 +205,24 @@ def _keys(
             continue
         joints_m = np.array(frames, np.float32)
         asked = any(position in p for p in ASKED.values())
-        criteria = criteria_of(joints_m, position) if asked else {}
+        criteria = _lasting(joints_m, position) if asked else {}
         found = Keys(
             joints_m, np.array(entry), np.array(place), np.array(lies, np.bool_), criteria
         )
         keys[position] = _clear(found, position)
     return keys
+
+
+def _lasting(
+    joints_m: NDArray[np.float32], position: Position
+) -> Mapping[str, NDArray[np.int8]]:
+    """Answers that last where other builds take the pose and struggle in it; others are unclear."""
+    rng = np.random.default_rng(LASTING_SEED)
+    answers = criteria_of(joints_m, position)
+    for _ in range(LASTING_DRAWS):
+        again = criteria_of(perturb(joints_m, rng, LASTING_AMOUNT), position)
+        answers = {k: np.where(a == again[k], a, -1).astype(np.int8) for k, a in answers.items()}
+    return answers
 
 
 def _clear(keys: Keys, position: Position) -> Keys:
