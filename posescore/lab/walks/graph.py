@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.lab.walks.authored import authored_keys
+from posescore.lab.walks.edits import edited
 from posescore.lab.walks.truth import ASKED, criteria_of
 from posescore.simulation.pose_set import (
     PURGE_DISTANCE_M,
@@ -204,6 +205,12 @@ def _keys(
         if not frames:
             continue
         joints_m = np.array(frames, np.float32)
+        changed = edited(joints_m, position, LASTING_SEED)
+        times = 1 + len(changed) // len(joints_m)
+        joints_m = np.concatenate([joints_m, changed])
+        entry = entry * times
+        place += [-1] * len(changed)
+        lies += [(False, False)] * len(changed)
         asked = any(position in p for p in ASKED.values())
         criteria = _lasting(joints_m, position) if asked else {}
         found = Keys(

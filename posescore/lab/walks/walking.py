@@ -215,9 +215,14 @@ class _Way:
             return {}
         pair = self.pose[None] if self.state.upper is Athlete.A else self.pose[None, ::-1]
         answers = criteria_of(pair, self.state.position)
-        if any((a < 0).any() for a in answers.values()):
-            return None
-        return {name: tuple(int(v) for v in np.ravel(a[0])) for name, a in answers.items()}
+        now = {name: tuple(int(v) for v in np.ravel(a[0])) for name, a in answers.items()}
+        now.pop("knee_down", None)
+        return None if any(v < 0 for a in now.values() for v in a) else now
+
+    def grants_now(self, wish: Wish) -> bool:
+        """Whether the pose now is as wished."""
+        pair = self.pose[None] if self.state.upper is Athlete.A else self.pose[None, ::-1]
+        return bool(grants(criteria_of(pair, self.state.position), wish)[0])
 
     def _shift(self, wish: Wish, index: int) -> None:
         pose, node, turned, entry = self.choose(self.state, wish)
@@ -298,16 +303,16 @@ def _mend(way: _Way) -> None:
     """Within one position a criterion that failed is met, or one that was met is lost."""
     begun = way.n
     wish = wish_for(way.state.position, way.rng)
-    if not wish or wish == way._as_now():
+    if not wish or way.grants_now(wish):
         return
     pose, way.node, way.turned, entry = way.choose(way.state, wish)
     way.entries.add(entry)
     way.blend(pose, STATES.index(way.state))
     way.held[-1] = (way.held[-1][0], (begun + way.n) // 2, way.state)
+    way.moved("adjust", way.state.upper, begun)
     middle = way.held[-1][1]
     way.hold(_seconds(way.rng))
     way.held[-1] = (middle, way.n, way.state)
-    way.moved("adjust", way.state.upper, begun)
 
 
 def _walked(graph: Graph, rng: Rng, length_s: tuple[float, float]) -> _Way:

@@ -141,7 +141,8 @@ WISHES: Final[Mapping[Position, tuple[tuple[float, Wish], ...]]] = {
     P.MOUNT: (
         (0.80, {"facing_head": (1,), "arm_trapped": (0, 0)}),
         (0.14, {"facing_head": (1,), "arm_trapped": (1, 1)}),
-        (0.06, {"facing_head": (0,)}),
+        (0.05, {"facing_head": (0,)}),
+        (0.03, {"facing_head": (1,), "arm_trapped": (0, 0), "knee_down": (0, 0)}),
     ),
     P.BACK_MOUNT: (
         (0.88, {"facing_head": (1,), "arm_trapped": (0, 0)}),
@@ -166,11 +167,19 @@ def wish_for(position: Position, rng: Rng) -> Wish:
 
 
 def grants(criteria: Mapping[str, NDArray[np.int8]], wish: Wish) -> NDArray[np.bool_]:
-    """Which poses have every answer clear and as wished (of two sides in any order)."""
+    """Which poses have every answer clear and as wished (of two sides in any order).
+
+    Of a mount one knee on the mat is enough to be clear.
+    """
     if not criteria:
         return np.ones(0, np.bool_)
     answers = {k: v if v.ndim == 2 else v[:, None] for k, v in criteria.items()}
-    good = np.all([(v >= 0).all(1) for v in answers.values()], axis=0)
+    clear = [
+        (v == 1).any(1) if name == "knee_down" and name not in wish else (v >= 0).all(1)
+        for name, v in answers.items()
+        if name != "arm_trapped" or name in wish
+    ]
+    good = np.all(clear, axis=0)
     for name, wanted in wish.items():
         if name in answers:
             good &= (np.sort(answers[name], 1) == np.sort(wanted)).all(1)
