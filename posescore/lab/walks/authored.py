@@ -1,7 +1,7 @@
 """Authored key poses beside those of the open set, split into training and test by key pose.
 
 Each position has a bank of key poses drawn once with a fixed seed. Every fourth is held back, and
-held-back ones within :data:`posescore.simulation.pose_set.PURGE_DISTANCE_M` of a training one are
+held-back ones within :data:`posescore.evaluation.poses3d.pose_set.PURGE_DISTANCE_M` of a training one are
 dropped. Those whose geometry speaks against the published criterion are dropped by the graph.
 """
 
@@ -14,10 +14,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.simulation.pose_set import PURGE_DISTANCE_M, nearest_distance_m
-from posescore.simulation.pose_variation import FLOOR_M, on_floor
-from posescore.simulation.rare_poses import AUTHORED
-from posescore.simulation.top_poses import AUTHORS
+from posescore.evaluation.poses3d.pose_set import PURGE_DISTANCE_M, nearest_distance_m
+from posescore.lab.poses.pose_variation import FLOOR_M, on_floor
+from posescore.lab.poses.rare_poses import AUTHORED
+from posescore.lab.poses.top_poses import AUTHORS
 from posescore.terms import Position
 
 BANK_SEED: Final = 11

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.holds.events import MatchEvent
+from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.lab.walks.motion import FPS
 from posescore.scoring.engine import propose

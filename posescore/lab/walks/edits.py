@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.lab.walks.truth import in_pelvis
-from posescore.simulation.pose_set import JOINT
-from posescore.simulation.posed_body import (
+from posescore.evaluation.poses3d.pose_set import JOINT
+from posescore.lab.bodies.posed_body import (
     FOOT_M,
     FOREARM_M,
     HAND_M,

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from posescore.lab.walks.authored import authored_keys
 from posescore.lab.walks.edits import edited
 from posescore.lab.walks.truth import ASKED, criteria_of
-from posescore.simulation.pose_set import (
+from posescore.evaluation.poses3d.pose_set import (
     PURGE_DISTANCE_M,
     PoseSet,
     alignment,
@@ -27,7 +27,7 @@ from posescore.simulation.pose_set import (
     split_entries,
     swapped_states,
 )
-from posescore.simulation.pose_variation import perturb
+from posescore.lab.poses.pose_variation import perturb
 from posescore.terms import STATES, Athlete, Position
 
 MEETS_M: Final = 0.033
@@ -110,7 +110,7 @@ class Graph:
 def load_graph(entries: Entries = "train") -> Graph:
     """The graph over training entries, held-back ones, or all of the open set.
 
-    Key poses of ``"test"`` are at least :data:`posescore.simulation.pose_set.PURGE_DISTANCE_M`
+    Key poses of ``"test"`` are at least :data:`posescore.evaluation.poses3d.pose_set.PURGE_DISTANCE_M`
     from every training frame, whatever way the pair is turned; authored ones are split by key
     pose.
 

@@ -18,7 +18,7 @@ from typing import Any, Final
 import click
 import numpy as np
 
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import CheckName, Hold
 from posescore.lab.walks import errors, load_graph, seen, truth_json, walk
 from posescore.lab.walks.telling import EARNED, failed_criterion
@@ -60,7 +60,7 @@ class Outcome:
 
 def shipped(track: PairTrack) -> tuple[Sequence[Hold], Sequence[MatchEvent]]:
     """The shipped way from a track to holds and events."""
-    from posescore.pipeline import read_positions
+    from posescore.analysis.pipeline import read_positions
 
     reading = read_positions(track)
     return reading.holds, reading.events

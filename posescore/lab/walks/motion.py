@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.simulation.pose_set import JOINT, mirrored
-from posescore.simulation.pose_variation import FLOOR_M, TREE
-from posescore.simulation.posed_body import (
+from posescore.evaluation.poses3d.pose_set import JOINT, mirrored
+from posescore.lab.poses.pose_variation import FLOOR_M, TREE
+from posescore.lab.bodies.posed_body import (
     FOREARM_M,
     SHIN_M,
     THIGH_M,

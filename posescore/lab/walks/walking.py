@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.holds.events import EventName, MatchEvent
+from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
 from posescore.lab.walks import openings
 from posescore.lab.walks.checks import checked_holds, is_settled
@@ -41,7 +41,7 @@ from posescore.lab.walks.way import (
     ways,
     wish_for,
 )
-from posescore.simulation.pose_set import mirrored
+from posescore.evaluation.poses3d.pose_set import mirrored
 from posescore.terms import STATES, Athlete, Position, State
 
 UNCLEAR: Final = -1
