@@ -261,6 +261,8 @@ def _land(way: _Way) -> None:
         name = str(way.rng.choice(list(openings.TAKEDOWNS)))
         way.mark(EventName.TAKEDOWN_ATTEMPT, actor)
         chain, goal = openings.TAKEDOWNS[name](way.rng), State(drawn(LANDINGS, way.rng), actor)
+        if name == "sacrifice" and goal.position in PULLS:
+            goal = State(Position.SIDE_CONTROL, actor)
     elif what == "pull":
         name = str(way.rng.choice(list(openings.GUARD_PULLS)))
         way.mark(EventName.GUARD_PULL, actor)
