@@ -7,15 +7,17 @@ dropped. Those whose geometry speaks against the published criterion are dropped
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from posescore.lab.walks.half_guards import HALF_GUARDS
 from posescore.evaluation.poses3d.pose_set import PURGE_DISTANCE_M, nearest_distance_m
 from posescore.lab.poses.pose_variation import FLOOR_M, on_floor
+from posescore.lab.bodies.posed_body import Frames, Rng
 from posescore.lab.poses.rare_poses import AUTHORED
 from posescore.lab.poses.top_poses import AUTHORS
 from posescore.terms import Position
@@ -32,10 +34,17 @@ _EACH: Final[Mapping[Position, int]] = {
     Position.STANDING: 120,
     Position.OPEN_GUARD: 40,
     Position.SIDE_CONTROL: 100,
-    Position.HALF_GUARD: 400,
+    Position.HALF_GUARD: 60,
 }
 
+_MORE: Final = {Position.HALF_GUARD: HALF_GUARDS}
+
 Bank = Mapping[Position, tuple[NDArray[np.float32], NDArray[np.int64]]]
+
+
+def _authors(position: Position) -> list[Callable[[Rng, int], Frames]]:
+    top = [AUTHORS[position]] if position in AUTHORS else []
+    return [*AUTHORED.get(position, ()), *top, *_MORE.get(position, ())]
 
 
 @lru_cache(maxsize=3)
@@ -44,7 +53,7 @@ def authored_keys(entries: str) -> Bank:
     bank = {}
     for order, (position, each) in enumerate(_EACH.items()):
         rng = np.random.default_rng((BANK_SEED, order))
-        authors = [*AUTHORED.get(position, ()), *([AUTHORS[position]] if position in AUTHORS else [])]
+        authors = _authors(position)
         frames = np.concatenate([author(rng, each) for author in authors])
         frames[..., 2] = np.maximum(frames[..., 2], FLOOR_M)
         frames = on_floor(frames)

@@ -110,7 +110,9 @@ def raise_knee(pairs: Frames, rng: Rng) -> Frames:
         aside = _flat(hip - _at(body, f"{other}_hip"))
         ahead = _flat(_at(out[rows, 1], "neck") - _middle(out[rows, 1], "hip"))
         n = len(body)
-        ankle = hip + aside * rng.uniform(0.18, 0.32, (n, 1)) + ahead * rng.uniform(0.1, 0.35, (n, 1))
+        ankle = (
+            hip + aside * rng.uniform(0.18, 0.32, (n, 1)) + ahead * rng.uniform(0.1, 0.35, (n, 1))
+        )
         ankle[:, 2] = 0.1
         _leg_to(body, side, ankle, ankle + 0.3 * ahead + [0, 0, 0.7])
         out[rows, 0] = body
@@ -215,7 +217,9 @@ def body_triangle(pairs: Frames, rng: Rng) -> Frames:
     left = rng.random(len(pairs)) < 0.5
     for side, other, rows in (("left", "right", left), ("right", "left", ~left)):
         body = out[rows, 0]
-        target = _at(body, f"{other}_knee") + 0.25 * (_at(body, f"{other}_ankle") - _at(body, f"{other}_knee"))
+        target = _at(body, f"{other}_knee") + 0.25 * (
+            _at(body, f"{other}_ankle") - _at(body, f"{other}_knee")
+        )
         _leg_to(body, side, target, _at(body, f"{side}_knee"))
         out[rows, 0] = body
     return out

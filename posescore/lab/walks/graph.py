@@ -213,16 +213,12 @@ def _keys(
         lies += [(False, False)] * len(changed)
         asked = any(position in p for p in ASKED.values())
         criteria = _lasting(joints_m, position) if asked else {}
-        found = Keys(
-            joints_m, np.array(entry), np.array(place), np.array(lies, np.bool_), criteria
-        )
+        found = Keys(joints_m, np.array(entry), np.array(place), np.array(lies, np.bool_), criteria)
         keys[position] = _clear(found, position)
     return keys
 
 
-def _lasting(
-    joints_m: NDArray[np.float32], position: Position
-) -> Mapping[str, NDArray[np.int8]]:
+def _lasting(joints_m: NDArray[np.float32], position: Position) -> Mapping[str, NDArray[np.int8]]:
     """Answers that last where other builds take the pose and struggle in it; others are unclear."""
     rng = np.random.default_rng(LASTING_SEED)
     answers = criteria_of(joints_m, position)

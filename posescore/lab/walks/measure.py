@@ -21,8 +21,9 @@ import numpy as np
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import CheckName, Hold
 from posescore.lab.walks import errors, load_graph, seen, truth_json, walk
+from posescore.lab.walks.making import SCRAMBLE
 from posescore.lab.walks.telling import EARNED, failed_criterion
-from posescore.lab.walks.walking import SCRAMBLE, WalkedMatch
+from posescore.lab.walks.walking import WalkedMatch
 from posescore.pose.track import PairTrack
 from posescore.scoring.engine import propose
 from posescore.scoring.proposal import Proposal
@@ -67,7 +68,10 @@ def shipped(track: PairTrack) -> tuple[Sequence[Hold], Sequence[MatchEvent]]:
 
 
 def outcome_of(
-    seed: int, entries: str = "test", read: Read = shipped, length_s: tuple[float, float] = (60, 180)
+    seed: int,
+    entries: str = "test",
+    read: Read = shipped,
+    length_s: tuple[float, float] = (60, 180),
 ) -> Outcome:
     """Walk, see, spoil and read one match, and compare."""
     rng = np.random.default_rng((2024, seed))
@@ -193,20 +197,26 @@ def _calibration(outcomes: Sequence[Outcome]) -> float:
 def table(outcomes: Sequence[Outcome]) -> str:
     """The figures as text."""
     lines = [f"{len(outcomes)} matches", f"{'':<26}{'found':>9}{'recall':>24}{'precision':>24}"]
-    kinds = sorted({k for o in outcomes for k, _ in o.awards} | {p[0] for o in outcomes for p in o.proposed})
+    kinds = sorted(
+        {k for o in outcomes for k, _ in o.awards} | {p[0] for o in outcomes for p in o.proposed}
+    )
     for kind in ("", *kinds):
         rows = [ok for o in outcomes for k, ok in o.awards if kind in ("", k)]
         recall = interval(outcomes, partial(_share, kind, "awards"))
         precision = interval(outcomes, partial(_share, kind, "proposed"))
         found = f"{sum(rows)}/{len(rows)}"
-        lines.append(f"{kind or 'all awards':<26}{found:>9}{_with(recall):>24}{_with(precision):>24}")
+        lines.append(
+            f"{kind or 'all awards':<26}{found:>9}{_with(recall):>24}{_with(precision):>24}"
+        )
     for title, part in (("near misses explained", "misses"), ("who brought it down", "brought")):
         lines += ["", f"{title:<35}{_with(interval(outcomes, partial(_share, '', part))):>24}"]
         rows = sorted(row for o in outcomes for row in getattr(o, part))
         for name, group in groupby(rows, key=lambda row: row[0]):
             told = [ok for _, ok in group]
             lines.append(f"  {name:<24}{f'{sum(told)}/{len(told)}':>9}")
-    lines.append(f"\n{'right position of held time':<35}{_with(interval(outcomes, _held_share)):>24}")
+    lines.append(
+        f"\n{'right position of held time':<35}{_with(interval(outcomes, _held_share)):>24}"
+    )
     lines.append(f"{'calibration error':<35}{_with(interval(outcomes, _calibration)):>24}")
     return "\n".join(lines)
 

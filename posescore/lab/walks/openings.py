@@ -81,7 +81,9 @@ def shot(rng: Rng) -> Frames:
         (_v(-0.15, 0.3 if side < 0 else -0.5, 0.1), _v(0.15, -0.5 if side < 0 else 0.3, 0.1)),
         (_v(-0.2, 0.75, 0.5), _v(0.2, 0.75, 0.5)),
     )  # fmt: skip
-    wary = _body(rng, _v(0, -0.15, 0.72), 40, _feet(0.22, 0.1), (_v(-0.2, 0.5, 0.75), _v(0.2, 0.5, 0.75)))
+    wary = _body(
+        rng, _v(0, -0.15, 0.72), 40, _feet(0.22, 0.1), (_v(-0.2, 0.5, 0.75), _v(0.2, 0.5, 0.75))
+    )
     drive = _body(
         rng, _v(0, 0.1, 0.55), 65, (_v(-0.15, -0.3, 0.1), _v(0.15, 0.2, 0.1)),
         (_v(-0.22, 0.8, 0.45), _v(0.22, 0.8, 0.45)),
@@ -122,7 +124,9 @@ def sacrifice(rng: Rng) -> Frames:
     """Falling back under the opponent and throwing over the head with a foot at the belly."""
     grips = (_v(-0.2, 0.4, 0.7), _v(0.2, 0.4, 0.7))
     sit = _body(rng, _v(0, 0.1, 0.25), -25, (_v(-0.15, 0.4, 0.1), _v(0.12, 0.5, 0.65)), grips)
-    bent = _body(rng, _v(0, -0.05, 0.8), 45, _feet(0.2, 0.1), (_v(-0.2, 0.4, 0.7), _v(0.2, 0.4, 0.7)))
+    bent = _body(
+        rng, _v(0, -0.05, 0.8), 45, _feet(0.2, 0.1), (_v(-0.2, 0.4, 0.7), _v(0.2, 0.4, 0.7))
+    )
     back = _body(rng, _v(0, 0.1, 0.14), -80, (_v(-0.15, 0.3, 0.6), _v(0.12, 0.2, 0.75)), grips)
     fly = _body(rng, _v(0, 0.4, 0.85), 95, (_v(-0.2, -0.3, 1.1), _v(0.2, -0.3, 1.0)), grips)
     return np.concatenate([_facing(sit, bent, 0.6), _facing(back, fly, 0.55)])
@@ -132,12 +136,16 @@ def sit_down(rng: Rng) -> Frames:
     """Guard pulled by sitting: a grip, the seat to the mat near the own heels, a foot at the hip."""
     grips = (_v(-0.2, 0.5, 0.9), _v(0.2, 0.5, 0.9))
     squat = _body(rng, _v(0, -0.1, 0.5), 10, (_v(-0.18, 0.25, 0.1), _v(0.15, 0.45, 0.4)), grips)
-    stood = _body(rng, _v(0, 0, 0.8), 30, _feet(0.22, 0.15), (_v(-0.2, 0.45, 0.9), _v(0.2, 0.45, 0.9)))
+    stood = _body(
+        rng, _v(0, 0, 0.8), 30, _feet(0.22, 0.15), (_v(-0.2, 0.45, 0.9), _v(0.2, 0.45, 0.9))
+    )
     seat = _body(
         rng, _v(0, -0.15, 0.13), -15, (_v(-0.2, 0.4, 0.12), _v(0.15, 0.5, 0.4)),
         (_v(-0.2, 0.5, 0.6), _v(0.2, 0.5, 0.6)),
     )  # fmt: skip
-    bent = _body(rng, _v(0, -0.05, 0.78), 45, _feet(0.24, 0.2), (_v(-0.2, 0.5, 0.6), _v(0.2, 0.5, 0.6)))
+    bent = _body(
+        rng, _v(0, -0.05, 0.78), 45, _feet(0.24, 0.2), (_v(-0.2, 0.5, 0.6), _v(0.2, 0.5, 0.6))
+    )
     return np.concatenate([_facing(squat, stood, 0.75), _facing(seat, bent, 0.8)])
 
 

@@ -133,7 +133,10 @@ def _elsewhere(
     for slot in (0, 1):
         for k in range(N_KEYPOINTS):
             for a, b in _spans(rng, n, highest, f["wrong_mean_s"]):
-                if visible[a, slot, k] and rng.random() > f["wrong_per_s_seen"] / f["wrong_per_s_hidden"]:
+                if (
+                    visible[a, slot, k]
+                    and rng.random() > f["wrong_per_s_seen"] / f["wrong_per_s_hidden"]
+                ):
                     continue
                 kind = kinds[int(rng.choice(len(kinds), p=weight / weight.sum()))]
                 offset = points[a:b, slot, k] - true[a:b, slot, k]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Any
 
+from posescore.lab.walks.making import SCRAMBLE
 from posescore.lab.walks.motion import FPS
-from posescore.lab.walks.walking import SCRAMBLE, WalkedMatch
+from posescore.lab.walks.walking import WalkedMatch
 from posescore.scoring.engine import propose
 from posescore.scoring.log import MatchLog, log_to_json
 from posescore.scoring.proposal import Proposal, ProposalKind, Ruling

@@ -85,9 +85,7 @@ def criteria_of_match(
 ) -> Mapping[str, Answers]:
     """Every question at every frame, -1 where it is not asked or unclear."""
     n = len(state)
-    found = {
-        name: np.full((n, 2) if sided else n, -1, np.int8) for name, sided in SIDED.items()
-    }
+    found = {name: np.full((n, 2) if sided else n, -1, np.int8) for name, sided in SIDED.items()}
     for index in np.unique(state[state >= 0]):
         there = STATES[index]
         if there.upper is None or not any(there.position in p for p in ASKED.values()):

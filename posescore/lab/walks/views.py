@@ -21,7 +21,9 @@ from posescore.terms import KEYPOINT_INDEX, N_KEYPOINTS, Interval, Provenance, S
 
 HEIGHT_M: Final = (0.8, 6.0)
 DISTANCE_M: Final = (2.8, 11.0)
-_FACE: Final = [KEYPOINT_INDEX[k] for k in ("nose", "left_eye", "right_eye", "left_ear", "right_ear")]
+_FACE: Final = [
+    KEYPOINT_INDEX[k] for k in ("nose", "left_eye", "right_eye", "left_ear", "right_ear")
+]
 _LOOK_EVERY: Final = 3
 """Hidden keypoints are looked for in every third frame: a tenth of a second."""
 
@@ -72,7 +74,8 @@ def seen(match: WalkedMatch, rng: Rng) -> Seen:
 
 def keypoints_of(match: WalkedMatch, rng: Rng) -> NDArray[np.float32]:
     """21 keypoints ``(n, 2, 21, 3)`` in metres: heads turn slowly, hips and shoulders as one
-    estimator means them throughout."""
+    estimator means them throughout.
+    """
     points = body_keypoints_m(match.joints_m, rng, 0.0)
     n = len(points)
     for slot in (0, 1):
@@ -116,7 +119,11 @@ def cameras_of(points_m: NDArray[np.float32], size_px: tuple[int, int], rng: Rng
     height = float(np.exp(rng.uniform(*np.log(HEIGHT_M))))
     distance = max(float(np.exp(rng.uniform(*np.log(DISTANCE_M)))), 0.8 * height)
     azimuth = rng.uniform(0, 2 * np.pi)
-    walk = np.cumsum(wander(rng, n, 1, 3.0)[:, 0]) / FPS * rng.choice([0.0, 0.15, 0.4], p=[0.5, 0.3, 0.2])
+    walk = (
+        np.cumsum(wander(rng, n, 1, 3.0)[:, 0])
+        / FPS
+        * rng.choice([0.0, 0.15, 0.4], p=[0.5, 0.3, 0.2])
+    )
     angle = azimuth + walk / max(distance, 1.0)
     shake = rng.choice([0.0, 1.0, 2.0], p=[0.3, 0.5, 0.2])
     place = home + np.stack([distance * np.cos(angle), distance * np.sin(angle), 0 * angle], 1)
