@@ -85,10 +85,14 @@ def main(
     network = TimeNetwork()
     if resume:
         network.load_state_dict(torch.load(resume, weights_only=True))
-    learned = learn(network, store, Settings(seconds=seconds, batch=batch), walkers.fresh)
-    walkers.close()
     out.mkdir(parents=True, exist_ok=True)
-    torch.save({k: v.cpu() for k, v in learned.state_dict().items()}, out / "time_model.pt")
+
+    def keep(learned: TimeNetwork) -> None:
+        torch.save({k: v.cpu() for k, v in learned.state_dict().items()}, out / "time_model.pt")
+
+    settings = Settings(seconds=seconds, batch=batch)
+    keep(learn(network, store, settings, walkers.fresh, keep))
+    walkers.close()
 
 
 if __name__ == "__main__":

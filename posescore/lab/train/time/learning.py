@@ -75,9 +75,10 @@ def learn(
     store: Store,
     settings: Settings,
     fresh: Callable[[], list[Material]],
+    keep: Callable[[TimeNetwork], None],
     seed: int = 0,
 ) -> TimeNetwork:
-    """Learn until the time is up; ``fresh`` gives what was walked meanwhile.
+    """Learn until the time is up; ``fresh`` gives what was walked meanwhile, ``keep`` saves.
 
     Returns the network with weights averaged over the last steps.
     """
@@ -115,6 +116,7 @@ def learn(
                 + " ".join(f"{part:.4f}" for part in mean),
                 flush=True,
             )
+            keep(averaged)
     print(f"{step} steps in {time.monotonic() - began:.0f} s", flush=True)
     return averaged.eval()
 
@@ -218,9 +220,10 @@ def losses(network: TimeNetwork, said: Answers, some: dict[str, Tensor]) -> list
 
 def _numbered(number: Tensor, most: int = 24) -> Tensor:
     """Rows of sums that instants of stretches belong to; those of number -1 share a last one."""
+    number = number.long()
     inside = number >= 0
     least = torch.where(inside, number, number.new_tensor(32767)).amin(1, keepdim=True)
-    one = torch.where(inside, (number - least).clamp(max=most - 1), number.new_tensor(most)).long()
+    one = torch.where(inside, (number - least).clamp(max=most - 1), number.new_tensor(most))
     batch = torch.arange(len(number), device=number.device)[:, None]
     return (one + (most + 1) * batch).flatten()
 

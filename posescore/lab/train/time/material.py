@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from functools import cache
 from itertools import pairwise
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from posescore.holds.film.outputs import CRITERIA, way_down
 from posescore.lab.walks import Graph, WalkedMatch, errors, load_graph, seen, walk
 from posescore.lab.walks.graph import Keys
 from posescore.lab.walks.motion import FPS
+from posescore.lab.walks.pass_errors import shipped_figures
 from posescore.lab.walks.truth import ASKED, SIDED
 from posescore.terms import Position, State
 
@@ -105,17 +106,34 @@ def _taken(keys: Keys, left: bool) -> Keys:
 def material_of(part: Part, seed: Seed) -> list[Material]:
     """One walked match as several cameras see it, with errors that differ from view to view."""
     rng = np.random.default_rng(seed)
-    match = walk(graph_of(part), rng, (60.0, 150.0))
+    try:
+        match = walk(graph_of(part), rng, (60.0, 150.0))
+    except RuntimeError:  # no settled truth in many draws
+        return []
     found = []
     for _ in range(VIEWS):
         view = seen(match, rng)
-        amount = float(np.exp(0.45 * rng.standard_normal()))
+        amount = float(np.exp(0.35 * rng.standard_normal()))
         if rng.random() < 0.08:
             amount *= 0.1
-        track = errors(view.track, view.visible, rng, amount=amount)
+        track = errors(view.track, view.visible, rng, _other_figures(rng), amount)
         features = features_of(instants_of(track))
         found.append(_of_match(match, features.poses, features.motion, rng))
     return found
+
+
+def _other_figures(rng: np.random.Generator) -> dict[str, Any]:
+    """Figures of the pass's errors, each up to a factor of about two off: footage differs."""
+
+    def off(value: Any) -> Any:
+        factor = float(np.exp(0.35 * rng.standard_normal()))
+        if isinstance(value, list):
+            return [factor * each for each in value]
+        return factor * value if isinstance(value, float) else value
+
+    told = {name: off(value) for name, value in shipped_figures().items()}
+    told["slow_share"] = min(0.95, told["slow_share"])
+    return told
 
 
 def _of_match(

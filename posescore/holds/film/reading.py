@@ -1,0 +1,182 @@
+"""What a film says at every instant, and of stretches of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posescore import __version__
+from posescore.holds.film.instants import INSTANT_S, Instants
+from posescore.holds.film.outputs import N_WAYS
+from posescore.pose.track import PairTrack
+from posescore.position.network import softmax
+from posescore.position.probabilities import PositionProbabilities
+from posescore.terms import Athlete, Provenance, Step
+
+Floats = NDArray[np.float64]
+ENOUGH = 8
+"""Keypoints of both athletes together below which an instant says nothing of the position."""
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What makes the model's answers probabilities that hold, fitted on matches left out.
+
+    Parameters
+    ----------
+    states
+        Logits of states are multiplied by this.
+    criteria
+        Log odds of a whole hold are multiplied by this, for each criterion.
+    prior
+        Log odds of each criterion where nothing is shown.
+    doubt
+        How many instants' worth the prior counts, for each criterion.
+    ways, ways_doubt, given_up, given_up_prior, given_up_doubt
+        The same of who brought a match to the mat, and of positions given up.
+    """
+
+    states: float
+    criteria: tuple[float, ...]
+    prior: tuple[float, ...]
+    doubt: tuple[float, ...]
+    ways: float
+    ways_doubt: float
+    given_up: float
+    given_up_prior: float
+    given_up_doubt: float
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain data, five digits."""
+        return {
+            name: [float(f"{v:.5g}") for v in value] if isinstance(value, tuple)
+            else float(f"{value:.5g}")
+            for name, value in asdict(self).items()
+        }  # fmt: skip
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> Calibration:
+        """Inverse of :meth:`to_json`."""
+        return cls(**{n: tuple(v) if isinstance(v, list) else float(v) for n, v in data.items()})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FilmReading:
+    """A film, instant by instant.
+
+    Parameters
+    ----------
+    instants
+        Keypoints of ``n`` instants.
+    states
+        ``(n, n_states)`` float64 probabilities.
+    criteria, shown
+        ``(n, 2, n_criteria)`` float64: log odds of yes with either athlete as the upper one
+        (axis 1), and how much the instant shows of it, 0 to 1.
+    ways, ways_shown
+        ``(n, n_ways)`` logits of :data:`posescore.holds.film.outputs.WAYS`, and ``(n,)`` likewise.
+    given_up, given_up_shown
+        ``(n, 2)`` log odds that an athlete gives a position up, and likewise.
+    seen
+        ``(n,)`` bool: enough keypoints to say something.
+    calibration, step
+        How answers become probabilities; for the provenance.
+    """
+
+    instants: Instants
+    states: Floats
+    criteria: Floats
+    shown: Floats
+    ways: Floats
+    ways_shown: Floats
+    given_up: Floats
+    given_up_shown: Floats
+    seen: NDArray[np.bool_]
+    calibration: Calibration
+    step: Step
+
+    @classmethod
+    def calibrated(
+        cls, film: Instants, raw: Mapping[str, Floats], calibration: Calibration, step: Step
+    ) -> FilmReading:
+        """From raw answers."""
+        known = np.isfinite(film.keypoints_px[..., 0])
+        return cls(
+            film,
+            softmax(calibration.states * raw["states"]),
+            raw["criteria"][..., 0],
+            _logistic(raw["criteria"][..., 1]) * known.any(axis=2).all(axis=1)[:, None, None],
+            raw["ways"][:, :N_WAYS],
+            _logistic(raw["ways"][:, N_WAYS]),
+            raw["given_up"][..., 0],
+            _logistic(raw["given_up"][..., 1]),
+            known.sum(axis=(1, 2)) >= ENOUGH,
+            calibration,
+            step,
+        )
+
+    def __len__(self) -> int:
+        return len(self.states)
+
+    def at(self, time_s: float) -> int:
+        """Index of the instant that begins nearest to a time; ``n`` for the end."""
+        if time_s >= self.instants.end_s - 1e-6:
+            return len(self)
+        return int(np.clip(round(time_s / INSTANT_S), 0, len(self)))
+
+    def slice_of(self, start_s: float, end_s: float) -> slice:
+        """Instants of a stretch."""
+        return slice(self.at(start_s), self.at(end_s))
+
+    def of_instants(self) -> PositionProbabilities:
+        """The states, a row for every instant."""
+        return PositionProbabilities(
+            self.states, self.instants.edges_s[:-1], self.instants.end_s, Provenance(__version__, (self.step,))
+        )
+
+    def of_frames(self, track: PairTrack) -> PositionProbabilities:
+        """The states, a row for every frame of the track that was read."""
+        row = np.floor((track.time_s + 1e-6) / INSTANT_S).astype(np.intp).clip(0, len(self) - 1)
+        rows = self.states[row] if len(self) else self.states
+        return PositionProbabilities(
+            rows, track.time_s, track.end_s, track.provenance.then(self.step)
+        )
+
+    def answer(self, part: slice, upper: Athlete) -> tuple[Floats, Floats]:
+        """Log odds of every criterion over a stretch, and how much of it was shown.
+
+        Returns
+        -------
+        log_odds
+            ``(n_criteria,)``: instants weighed by what they show, against what is usual.
+        shown
+            ``(n_criteria,)`` 0 to 1: how much of the answer is seen, the rest is what is usual.
+        """
+        c = self.calibration
+        shown = self.shown[part, upper.slot]
+        total, doubt = shown.sum(axis=0), np.array(c.doubt)
+        odds = (shown * self.criteria[part, upper.slot]).sum(axis=0) + doubt * np.array(c.prior)
+        return np.array(c.criteria) * odds / (total + doubt), total / (total + doubt)
+
+    def way_down(self, part: slice) -> Floats:
+        """Probability of each of :data:`posescore.holds.film.outputs.WAYS` over a passage."""
+        shown = self.ways_shown[part]
+        logits = (shown[:, None] * self.ways[part]).sum(axis=0)
+        logits = self.calibration.ways * logits / (shown.sum() + self.calibration.ways_doubt)
+        return np.asarray(softmax(logits[None])[0], np.float64)
+
+    def gave_up(self, part: slice, upper: Athlete) -> float:
+        """Probability that the upper athlete of the hold before gave it up."""
+        c = self.calibration
+        shown = self.given_up_shown[part, upper.slot]
+        odds = (shown * self.given_up[part, upper.slot]).sum() + c.given_up_doubt * c.given_up_prior
+        return float(_logistic(c.given_up * odds / (shown.sum() + c.given_up_doubt)))
+
+
+def _logistic(log_odds: Any) -> Any:
+    return 1.0 / (1.0 + np.exp(-np.clip(log_odds, -60.0, 60.0)))
+
