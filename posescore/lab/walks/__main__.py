@@ -13,6 +13,7 @@ import click
 import numpy as np
 
 from posescore.lab.walks import errors, load_graph, seen, truth_json, walk
+from posescore.lab.walks.graph import Entries
 from posescore.pose.track_file import write_track
 
 
@@ -21,9 +22,9 @@ from posescore.pose.track_file import write_track
 @click.option("--entries", type=click.Choice(["train", "test", "all"]), default="test")
 @click.option("--seed", default=0, show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), required=True)
-def main(count: int, entries: str, seed: int, out: Path) -> None:
+def main(count: int, entries: Entries, seed: int, out: Path) -> None:
     """Walk matches and write them."""
-    graph = load_graph(entries)  # type: ignore[arg-type]
+    graph = load_graph(entries)
     for number in range(count):
         rng = np.random.default_rng((seed, number))
         match = walk(graph, rng)

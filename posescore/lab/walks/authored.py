@@ -26,9 +26,9 @@ BANK_SEED: Final = 11
 HELD_BACK: Final = 4
 _EACH: Final[Mapping[Position, int]] = {
     Position.KNEE_ON_BELLY: 400,
-    Position.MOUNT: 300,
-    Position.BACK_MOUNT: 200,
-    Position.BACK_CONTROL: 400,
+    Position.MOUNT: 500,
+    Position.BACK_MOUNT: 240,
+    Position.BACK_CONTROL: 300,
     Position.NORTH_SOUTH: 60,
     Position.TURTLE: 120,
     Position.STANDING: 120,

@@ -53,7 +53,8 @@ def checked_holds(
     held: Sequence[tuple[int, int, State]], criteria: Mapping[str, NDArray[np.int8]]
 ) -> tuple[tuple[Hold, ...], tuple[Doubt, ...]]:
     """Holds of stretches of frames with the checks that are clear, and those that are not."""
-    holds, doubts = [], []
+    holds: list[Hold] = []
+    doubts: list[Doubt] = []
     for begun, ended, state in held:
         edge = min(int(EDGE_S * FPS), (ended - begun) // 4)
         checks = []

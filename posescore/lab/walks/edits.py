@@ -28,11 +28,13 @@ from posescore.lab.bodies.posed_body import (
     off_axis,
     reach,
     unit,
+    vectors,
 )
 from posescore.terms import Position
 
 _KNEE_Z: Final = 0.07
 _SIDES: Final = ("left", "right")
+_DOWN: Final = np.array([0.0, 0.0, -0.25])
 
 
 def _at(body: Frames, joint: str) -> Vectors:
@@ -53,7 +55,7 @@ def _set_leg(body: Frames, side: str, knee: Vectors, ankle: Vectors, toes: Vecto
 
 def _leg_to(body: Frames, side: str, ankle: Vectors, hint: Vectors) -> None:
     knee, end = reach(_at(body, f"{side}_hip"), ankle, hint, THIGH_M, SHIN_M)
-    _set_leg(body, side, knee, end, off_axis(hint - end, unit(end - knee)) + [0, 0, -0.2])
+    _set_leg(body, side, knee, end, off_axis(hint - end, unit(end - knee)) + _DOWN)
 
 
 def _flat(vectors: Vectors) -> Vectors:
@@ -70,7 +72,7 @@ def _knee_down(body: Frames, side: str, towards: Vectors) -> None:
     back = _flat(_at(body, f"{side}_ankle") - down - 0.8 * out)
     ankle = down + SHIN_M * back
     ankle[:, 2] = _KNEE_Z + 0.02
-    _set_leg(body, side, down, ankle, back + [0, 0, -0.3])
+    _set_leg(body, side, down, ankle, back + _DOWN)
 
 
 def _other_leg(pairs: Frames) -> NDArray[np.bool_]:
@@ -133,9 +135,9 @@ def trap_arms(pairs: Frames, rng: Rng, both: bool) -> Frames:
         knee, hip = knees[near, pick], hips[near, pick]
         down = -_flat(_at(body, "neck") - _middle(body, "hip"))
         aside = _flat(shoulder - _at(body, f"{'right' if side == 'left' else 'left'}_shoulder"))
-        wrist = 0.45 * knee + 0.55 * hip + 0.05 * aside + rng.uniform(0.1, 0.2) * down
+        wrist = 0.4 * knee + 0.6 * hip + rng.uniform(0.15, 0.25) * down
         wrist[:, 2] = 0.06
-        elbow, end = reach(shoulder, wrist, shoulder + aside + down, UPPER_ARM_M, FOREARM_M)
+        elbow, end = reach(shoulder, wrist, shoulder + 0.2 * aside + down, UPPER_ARM_M, FOREARM_M)
         elbow[:, 2] = np.minimum(elbow[:, 2], 0.08)
         fore = unit(end - elbow)
         for name, at in {
@@ -162,7 +164,7 @@ def _in_world(lower: Frames, place: Vectors) -> Vectors:
     """World points of places given right, up and forward in the lower one's pelvis."""
     home = _middle(lower, "hip")
     axes = np.stack([in_pelvis(lower.astype(np.float64), home + e) for e in np.eye(3)], 1)
-    return home + np.einsum("nji,ni->nj", np.swapaxes(axes, 1, 2), place)
+    return np.asarray(home + np.einsum("nji,ni->nj", axes, place))
 
 
 def take_out_hook(pairs: Frames, rng: Rng) -> Frames:
@@ -172,10 +174,7 @@ def take_out_hook(pairs: Frames, rng: Rng) -> Frames:
     for side, rows, sign in (("left", left, -1.0), ("right", ~left, 1.0)):
         upper, lower = out[rows, 0], out[rows, 1]
         n = len(upper)
-        place = np.stack(
-            [sign * rng.uniform(0.36, 0.5, n), rng.uniform(-0.35, 0.0, n), rng.uniform(-0.12, 0.1, n)],
-            1,
-        )  # fmt: skip
+        place = vectors(rng, n, (0.36, 0.5), (-0.35, 0.0), (-0.12, 0.1)) * [sign, 1, 1]
         ankle = _in_world(lower, place)
         ankle[:, 2] = np.maximum(ankle[:, 2], 0.06)
         _leg_to(upper, side, ankle, _at(upper, f"{side}_knee") + 0.2 * sign * _side(lower))
@@ -194,7 +193,7 @@ def cross_feet(pairs: Frames, rng: Rng) -> Frames:
 
 def open_hooks(pairs: Frames, rng: Rng) -> Frames:
     """Back control: both heels inside the thighs, apart from each other."""
-    return _feet_to(pairs, rng, (-0.11, 0.11))
+    return _feet_to(pairs, rng, (-0.13, 0.13))
 
 
 def _feet_to(pairs: Frames, rng: Rng, across: tuple[float, float]) -> Frames:
@@ -202,10 +201,8 @@ def _feet_to(pairs: Frames, rng: Rng, across: tuple[float, float]) -> Frames:
     upper, lower = out[:, 0].copy(), out[:, 1]
     n = len(upper)
     for side, x, wide in zip(_SIDES, across, (-0.45, 0.45), strict=True):
-        place = np.stack(
-            [x + rng.uniform(-0.03, 0.03, n), rng.uniform(-0.12, 0.02, n), rng.uniform(0.16, 0.26, n)], 1
-        )  # fmt: skip
-        hint = np.stack([np.full(n, wide), np.full(n, 0.0), rng.uniform(0.05, 0.25, n)], 1)
+        place = vectors(rng, n, (x - 0.03, x + 0.03), (-0.12, 0.02), (0.16, 0.26))
+        hint = vectors(rng, n, wide, 0.0, (0.05, 0.25))
         _leg_to(upper, side, _in_world(lower, place), _in_world(lower, hint))
     out[:, 0] = upper
     return out

@@ -50,10 +50,12 @@ class Way:
 
     @property
     def n(self) -> int:
+        """Frames so far."""
         return sum(len(part) for part in self.states)
 
     @property
     def now_s(self) -> float:
+        """Seconds so far."""
         return self.n / FPS
 
     def add(self, frames: Frames, state: int) -> None:
@@ -116,6 +118,7 @@ class Way:
         self.state = goal
 
     def ends_as_wished(self, way: Walked, goal: State, wish: Wish) -> bool:
+        """Whether the last pose of a way has the answers wished for."""
         if goal.upper is None or not any(goal.position in p for p in ASKED.values()):
             return True
         leg, mirror, swap = way.legs[-1]

@@ -21,6 +21,7 @@ import numpy as np
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import CheckName, Hold
 from posescore.lab.walks import errors, load_graph, seen, truth_json, walk
+from posescore.lab.walks.graph import Entries
 from posescore.lab.walks.making import SCRAMBLE
 from posescore.lab.walks.telling import EARNED, failed_criterion
 from posescore.lab.walks.walking import WalkedMatch
@@ -69,13 +70,13 @@ def shipped(track: PairTrack) -> tuple[Sequence[Hold], Sequence[MatchEvent]]:
 
 def outcome_of(
     seed: int,
-    entries: str = "test",
+    entries: Entries = "test",
     read: Read = shipped,
     length_s: tuple[float, float] = (60, 180),
 ) -> Outcome:
     """Walk, see, spoil and read one match, and compare."""
     rng = np.random.default_rng((2024, seed))
-    match = walk(load_graph(entries), rng, length_s)  # type: ignore[arg-type]
+    match = walk(load_graph(entries), rng, length_s)
     view = seen(match, rng)
     track = errors(view.track, view.visible, rng)
     holds, events = read(track)
@@ -210,8 +211,8 @@ def table(outcomes: Sequence[Outcome]) -> str:
         )
     for title, part in (("near misses explained", "misses"), ("who brought it down", "brought")):
         lines += ["", f"{title:<35}{_with(interval(outcomes, partial(_share, '', part))):>24}"]
-        rows = sorted(row for o in outcomes for row in getattr(o, part))
-        for name, group in groupby(rows, key=lambda row: row[0]):
+        told_of: list[tuple[str, bool]] = sorted(r for o in outcomes for r in getattr(o, part))
+        for name, group in groupby(told_of, key=lambda row: row[0]):
             told = [ok for _, ok in group]
             lines.append(f"  {name:<24}{f'{sum(told)}/{len(told)}':>9}")
     lines.append(
@@ -225,7 +226,7 @@ def _with(figure: tuple[float, float, float]) -> str:
     return "{:.3f} ({:.3f} to {:.3f})".format(*figure)
 
 
-def outcomes_of(count: int, entries: str, processes: int, first: int = 0) -> list[Outcome]:
+def outcomes_of(count: int, entries: Entries, processes: int, first: int = 0) -> list[Outcome]:
     """Outcomes of matches, several at a time."""
     work = partial(outcome_of, entries=entries)
     seeds = range(first, first + count)
@@ -240,7 +241,7 @@ def outcomes_of(count: int, entries: str, processes: int, first: int = 0) -> lis
 @click.option("--entries", type=click.Choice(["train", "test", "all"]), default="test")
 @click.option("--processes", default=2, show_default=True)
 @click.option("--first", default=0, help="Seed of the first match.")
-def main(count: int, entries: str, processes: int, first: int) -> None:
+def main(count: int, entries: Entries, processes: int, first: int) -> None:
     """Print the table."""
     click.echo(table(outcomes_of(count, entries, processes, first)))
 

@@ -186,7 +186,7 @@ def unrest(rng: Rng, joints_m: Frames, share: NDArray[np.float32]) -> Frames:
     grounded = np.clip((joints_m[..., 2:] - 0.06) / 0.25, 0.2, 1.0)
     out = joints_m + size * moved * grounded + together
     out[:, :, [JOINT["neck"], _CORE], 2] += breath[..., None]
-    return out.astype(np.float32)
+    return np.asarray(out, np.float32)
 
 
 @dataclass(frozen=True, slots=True)

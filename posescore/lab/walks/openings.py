@@ -133,7 +133,7 @@ def sacrifice(rng: Rng) -> Frames:
 
 
 def sit_down(rng: Rng) -> Frames:
-    """Guard pulled by sitting: a grip, the seat to the mat near the own heels, a foot at the hip."""
+    """Guard pulled by sitting: the seat to the mat near the own heels, a foot at the hip."""
     grips = (_v(-0.2, 0.5, 0.9), _v(0.2, 0.5, 0.9))
     squat = _body(rng, _v(0, -0.1, 0.5), 10, (_v(-0.18, 0.25, 0.1), _v(0.15, 0.45, 0.4)), grips)
     stood = _body(

@@ -74,7 +74,7 @@ def errors(
 
 def _pair_size(true: NDArray[np.float32]) -> NDArray[np.float32]:
     points = true.reshape(len(true), -1, 2)
-    return np.maximum((points.max(1) - points.min(1)).max(1), 1.0).astype(np.float32)
+    return np.asarray(np.maximum((points.max(1) - points.min(1)).max(1), 1.0), np.float32)
 
 
 def _spans(rng: Rng, n: int, per_s: float, mean_s: float) -> Iterator[tuple[int, int]]:

@@ -30,7 +30,7 @@ def ruling_of(match: WalkedMatch, rules: RuleSet | None = None) -> Ruling:
 
 
 def truth_json(match: WalkedMatch, rules: RuleSet | None = None) -> dict[str, Any]:
-    """The truth as plain data: states, holds, events, awards, and what was near or none, and why."""
+    """The truth as plain data: states, holds, events, awards, and what was none, and why."""
     rules = rules or RuleSet.load()
     ruling = ruling_of(match, rules)
     log = log_to_json(MatchLog(rules, None, match.holds, match.events))
@@ -64,7 +64,8 @@ def _states(match: WalkedMatch) -> list[dict[str, Any]]:
     for a, b in pairwise(edges):
         there = STATES[state[a]]
         row: dict[str, Any] = {
-            "start_s": round(a / FPS, 3), "end_s": round(b / FPS, 3), "position": str(there.position)
+            "start_s": round(a / FPS, 3), "end_s": round(b / FPS, 3),
+            "position": str(there.position),
         }  # fmt: skip
         if there.upper is not None:
             row["upper"] = str(there.upper)

@@ -19,6 +19,7 @@ behind shoulder line   hips below 0.7 of the opponent's torso yes, above 1.1 no
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -212,7 +213,7 @@ def _between_legs(upper: Floats, lower: Floats, side: str, reach: float) -> NDAr
     if reach >= 1.0:
         limb.append(toe)
     inside = np.zeros(len(upper), np.bool_)
-    for a, b in zip(limb[:-1], limb[1:], strict=True):
+    for a, b in pairwise(limb):
         for k in range(2):
             inside |= _pierces(a, b, (left[k], left[k + 1], right[k + 1]))
             inside |= _pierces(a, b, (left[k], right[k + 1], right[k]))

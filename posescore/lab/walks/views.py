@@ -73,8 +73,9 @@ def seen(match: WalkedMatch, rng: Rng) -> Seen:
 
 
 def keypoints_of(match: WalkedMatch, rng: Rng) -> NDArray[np.float32]:
-    """21 keypoints ``(n, 2, 21, 3)`` in metres: heads turn slowly, hips and shoulders as one
-    estimator means them throughout.
+    """21 keypoints ``(n, 2, 21, 3)`` in metres, as one estimator means them throughout.
+
+    Heads turn slowly; hips and shoulders lie a little otherwise, the same way in every frame.
     """
     points = body_keypoints_m(match.joints_m, rng, 0.0)
     n = len(points)
@@ -159,7 +160,7 @@ def _referee(true_px: NDArray[np.float32], rng: Rng) -> NDArray[np.bool_]:
         begun = int(rng.integers(0, n))
         ended = min(n, begun + int(rng.uniform(0.8, 4.0) * FPS))
         span = slice(begun, ended)
-        part = np.linspace(*rng.uniform(-0.2, 1.2, 2), ended - begun)
+        part = np.linspace(rng.uniform(-0.2, 1.2), rng.uniform(-0.2, 1.2), ended - begun)
         x = low[span, 0] + part * (high[span, 0] - low[span, 0])
         half = 0.12 * (high[span] - low[span]).max(1)
         covered[span] |= np.abs(true_px[span, :, :, 0] - x[:, None, None]) < half[:, None, None]

@@ -132,6 +132,8 @@ LANDINGS: Final[Mapping[Position, float]] = {
 PULLS: Final[Mapping[Position, float]] = {P.OPEN_GUARD: 3.0, P.CLOSED_GUARD: 2.0, P.HALF_GUARD: 1.0}
 
 Wish = Mapping[str, tuple[int, ...]]
+ARMS_FREE: Final = ("arm_trapped", (0, 0))
+"""The rule allows one arm to be trapped (4.4.1): one that is clearly free is enough."""
 WISHES: Final[Mapping[Position, tuple[tuple[float, Wish], ...]]] = {
     P.KNEE_ON_BELLY: (
         (0.62, {"other_knee_down": (0,), "hip_side": (1,)}),
@@ -177,18 +179,21 @@ def grants(criteria: Mapping[str, NDArray[np.int8]], wish: Wish) -> NDArray[np.b
     clear = [
         (v == 1).any(1) if name == "knee_down" and name not in wish else (v >= 0).all(1)
         for name, v in answers.items()
-        if name != "arm_trapped" or name in wish
+        if name != "arm_trapped" or (name in wish and (name, wish[name]) != ARMS_FREE)
     ]
     good = np.all(clear, axis=0)
     for name, wanted in wish.items():
         if name in answers:
-            good &= (np.sort(answers[name], 1) == np.sort(wanted)).all(1)
+            if (name, wanted) == ARMS_FREE:
+                good &= (answers[name] == 0).any(1)
+            else:
+                good &= (np.sort(answers[name], 1) == np.sort(wanted)).all(1)
     return np.asarray(good)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Walked:
-    """A way along moves: each leg with how it is turned (mirrored, exchanged), and where it ends."""
+    """A way along moves: legs, how each is turned (mirrored, exchanged), and where it ends."""
 
     legs: tuple[tuple[Leg, bool, bool], ...]
     node: int
