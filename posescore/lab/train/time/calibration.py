@@ -1,0 +1,174 @@
+"""Calibrates the model in time on walks through entries that it never learned from.
+
+Temperatures of states, of the answer of every criterion over whole holds, of who brought a match
+down and of positions given up, by maximum likelihood; and what follows what in matches, how long.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize_scalar
+
+from posescore.holds.film.model import TimeModel
+from posescore.holds.film.features import Features
+from posescore.holds.film.outputs import CRITERIA, N_WAYS
+from posescore.holds.film.reading import Calibration
+from posescore.lab.train.time.learning import CLEAR_SHARE
+from posescore.lab.train.time.material import Material, Part, material_of
+from posescore.position.network import log_softmax
+
+Floats = NDArray[np.float64]
+_LEAST_HOLDS: Final = 25
+"""Holds with an answer that a criterion needs for a temperature of its own."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Answered:
+    """One match left out: what the model says of it, and the truth."""
+
+    truth: Material
+    raw: Mapping[str, Floats]
+
+
+def answered(model: TimeModel, part: Part, seeds: Sequence[int]) -> list[Answered]:
+    """The model's answers to walks through a part of the open set."""
+    found = []
+    for seed in seeds:
+        for material in material_of(part, (11, seed))[:1]:
+            features = Features(
+                material.poses.astype(np.float32), material.motion.astype(np.float32)
+            )
+            found.append(Answered(material, model.answers(features)))
+    return found
+
+
+def calibrated(matches: Sequence[Answered], start: Calibration) -> Calibration:
+    """The same pooling with temperatures that make the left-out matches likeliest."""
+    criteria = []
+    rows = [_holds(match, start) for match in matches]
+    told = [np.concatenate([row[k] for row in rows]) for k in (0, 1)]
+    for column in range(len(CRITERIA)):
+        known = told[1][:, column] >= 0
+        odds, truth = told[0][known, column], told[1][known, column]
+        own = known.sum() >= _LEAST_HOLDS
+        criteria.append(_temperature_of_odds(odds, truth) if own else np.nan)
+    usual = float(np.nanmedian(criteria))
+    ways = [each for match in matches for each in _ways(match, start)]
+    logits, way = np.stack([w[0] for w in ways]), np.array([w[1] for w in ways])
+    given = [each for match in matches for each in _given(match, start)]
+    odds, up = np.array([g[0] for g in given]), np.array([g[1] for g in given])
+    return Calibration(
+        _temperature_of_states(matches),
+        tuple(usual if np.isnan(t) else t for t in criteria),
+        start.prior, start.doubt,
+        _temperature_of_logits(logits, way), start.ways_doubt,
+        _temperature_of_odds(odds, up), start.given_up_prior, start.given_up_doubt,
+    )  # fmt: skip
+
+
+def pooling_of(weights: Mapping[str, NDArray[np.float32]]) -> Calibration:
+    """How the network pooled as it learned, temperatures 1."""
+    doubt = np.logaddexp(0.0, weights["doubt"].astype(np.float64) + 2.0)
+    return Calibration(
+        1.0, (1.0,) * len(CRITERIA), tuple(map(float, weights["prior"])),
+        tuple(map(float, doubt[:-2])), 1.0, float(0.1 * doubt[-2]), 1.0, -3.0, float(doubt[-1]),
+    )  # fmt: skip
+
+
+def _logistic(x: Floats) -> Floats:
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(x, -60, 60))))
+
+
+def _holds(match: Answered, c: Calibration) -> tuple[Floats, NDArray[np.int8]]:
+    """Pooled log odds and truths ``(n_holds, n_criteria)``; -1 where it is not asked or unclear."""
+    truth = match.truth
+    odds, told = [], []
+    for number in np.unique(truth.hold[truth.hold >= 0]):
+        rows = np.flatnonzero(truth.hold == number)
+        upper = truth.upper[rows[0]]
+        says = match.raw["criteria"][rows, upper]
+        shown = _logistic(says[..., 1])
+        total, doubt = shown.sum(0), np.array(c.doubt)
+        odds.append(((shown * says[..., 0]).sum(0) + doubt * np.array(c.prior)) / (total + doubt))
+        asked = truth.criteria[rows]
+        clear = (asked == 0) | (asked == 1)
+        share = (asked == 1).sum(0) / np.maximum(clear.sum(0), 1)
+        settled = (clear.sum(0) >= 6) & (clear.sum(0) >= 0.5 * len(rows))
+        settled &= (share > CLEAR_SHARE) | (share < 1 - CLEAR_SHARE)
+        told.append(np.where(settled, share > 0.5, -1).astype(np.int8))
+    return np.array(odds), np.array(told)
+
+
+def _ways(match: Answered, c: Calibration) -> list[tuple[Floats, int]]:
+    truth, found = match.truth, []
+    for number in np.unique(truth.passage[truth.way >= 0]):
+        rows = np.flatnonzero((truth.passage == number) & (truth.way >= 0))
+        shown = _logistic(match.raw["ways"][rows, N_WAYS])
+        logits = shown @ match.raw["ways"][rows, :N_WAYS] / (shown.sum() + c.ways_doubt)
+        found.append((logits, int(truth.way[rows[0]])))
+    return found
+
+
+def _given(match: Answered, c: Calibration) -> list[tuple[float, int]]:
+    truth, found = match.truth, []
+    for number in np.unique(truth.passage[truth.given_up >= 0]):
+        rows = np.flatnonzero((truth.passage == number) & (truth.given_up >= 0))
+        says = match.raw["given_up"][rows, truth.giver[rows[0]]]
+        shown = _logistic(says[:, 1])
+        odds = (shown @ says[:, 0] + c.given_up_doubt * c.given_up_prior) / (
+            shown.sum() + c.given_up_doubt
+        )
+        found.append((float(odds), int(truth.given_up[rows[0]])))
+    return found
+
+
+def _temperature_of_states(matches: Sequence[Answered]) -> float:
+    logits = np.concatenate([m.raw["states"] for m in matches])
+    state = np.concatenate([m.truth.state for m in matches]).astype(int)
+    known = state >= 0
+    return _temperature_of_logits(logits[known], state[known])
+
+
+def _temperature_of_logits(logits: Floats, truth: NDArray[np.int64]) -> float:
+    rows = np.arange(len(truth))
+
+    def lost(log_slope: float) -> float:
+        return float(-log_softmax(np.exp(log_slope) * logits)[rows, truth].mean())
+
+    return float(np.exp(minimize_scalar(lost, bounds=(-3.0, 1.0), method="bounded").x))
+
+
+def _temperature_of_odds(odds: Floats, truth: NDArray[np.int64]) -> float:
+    sign = np.where(truth > 0, 1.0, -1.0)
+
+    def lost(log_slope: float) -> float:
+        return float(np.logaddexp(0.0, -sign * np.exp(log_slope) * odds).mean())
+
+    return float(np.exp(minimize_scalar(lost, bounds=(-3.0, 1.0), method="bounded").x))
+
+
+def figures(matches: Sequence[Answered], c: Calibration) -> dict[str, float]:
+    """How right the answers are: states by instant, criteria by hold, ways by passage."""
+    state = np.concatenate([m.truth.state for m in matches])
+    said = np.concatenate([m.raw["states"].argmax(1) for m in matches])
+    found = {"states": float((said == state)[state >= 0].mean())}
+    rows = [_holds(match, c) for match in matches]
+    odds, truth = (np.concatenate([row[k] for row in rows]) for k in (0, 1))
+    for column, (name, side) in enumerate(CRITERIA):
+        known = truth[:, column] >= 0
+        if known.any():
+            right = (odds[known, column] > 0) == (truth[known, column] > 0)
+            found[f"{name}:{side}"] = round(float(right.mean()), 4)
+            found[f"{name}:{side} asked"] = int(known.sum())
+            found[f"{name}:{side} yes"] = round(float((truth[known, column] > 0).mean()), 3)
+    ways = [each for match in matches for each in _ways(match, c)]
+    found["ways"] = float(np.mean([int(np.argmax(w[0])) == w[1] for w in ways]))
+    found["ways asked"] = len(ways)
+    given = [each for match in matches for each in _given(match, c)]
+    found["given up"] = float(np.mean([(g[0] > 0) == g[1] for g in given]))
+    return found
