@@ -19,6 +19,7 @@ from posescore.holds.film.instants import INSTANT_S, instants_of
 from posescore.holds.film.outputs import CRITERIA, MIRRORED_CRITERIA
 from posescore.holds.film.reading import Calibration, FilmReading
 from posescore.pose.track import PairTrack
+from posescore.position.classifier import PositionClassifier
 from posescore.resources import shipped
 from posescore.terms import STATES, Step
 
@@ -65,10 +66,12 @@ class TimeModel:
     def read(self, track: PairTrack) -> FilmReading:
         """What the film says; instants of :data:`posescore.holds.film.instants.INSTANT_S`."""
         film = instants_of(track)
+        calibration = Calibration.from_json(self.about["calibration"])
         raw = self.answers(features_of(film))
-        return FilmReading.calibrated(
-            film, raw, Calibration.from_json(self.about["calibration"]), self.step
+        pictures = _classifier().of_instants(
+            film.keypoints_px.astype(np.float32), film.confidence
         )
+        return FilmReading.calibrated(film, raw, pictures, calibration, self.step)
 
     def answers(self, features: Features) -> dict[str, Floats]:
         """Raw answers by output, mean of the film and its mirror image; first axis instants."""
@@ -90,6 +93,11 @@ class TimeModel:
             name: np.concatenate([part[k] for part in parts]).astype(np.float64)
             for k, name in enumerate(OUTPUTS)
         }
+
+
+@cache
+def _classifier() -> PositionClassifier:
+    return PositionClassifier.load()
 
 
 @cache

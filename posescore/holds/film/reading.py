@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,11 +15,14 @@ from posescore.holds.film.outputs import N_WAYS
 from posescore.pose.track import PairTrack
 from posescore.position.network import softmax
 from posescore.position.probabilities import PositionProbabilities
-from posescore.terms import Athlete, Provenance, Step
+from posescore.terms import STATES, Athlete, Position, Provenance, State, Step
 
 Floats = NDArray[np.float64]
-ENOUGH = 8
+SCRAMBLE: Final = STATES.index(State(Position.SCRAMBLE))
+ENOUGH: Final = 8
 """Keypoints of both athletes together below which an instant says nothing of the position."""
+_LEAST: Final = 1e-3
+"""Probability below which the classifier of single pictures is not taken at its word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +33,11 @@ class Calibration:
     ----------
     states
         Logits of states are multiplied by this.
-    criteria
-        Log odds of a whole hold are multiplied by this, for each criterion.
+    pictures
+        Weight, 0 to 1, of what the classifier of single pictures says of states, beside the film.
+    criteria, usual
+        Log odds of a whole hold are multiplied by the one and the other is added, for each
+        criterion.
     prior
         Log odds of each criterion where nothing is shown.
     doubt
@@ -41,7 +47,9 @@ class Calibration:
     """
 
     states: float
+    pictures: float
     criteria: tuple[float, ...]
+    usual: tuple[float, ...]
     prior: tuple[float, ...]
     doubt: tuple[float, ...]
     ways: float
@@ -101,13 +109,19 @@ class FilmReading:
 
     @classmethod
     def calibrated(
-        cls, film: Instants, raw: Mapping[str, Floats], calibration: Calibration, step: Step
+        cls,
+        film: Instants,
+        raw: Mapping[str, Floats],
+        pictures: Floats,
+        calibration: Calibration,
+        step: Step,
     ) -> FilmReading:
-        """From raw answers."""
+        """From raw answers, and what single pictures say of states, ``(n, n_states)``."""
+        states = softmax(calibration.states * raw["states"])
         known = np.isfinite(film.keypoints_px[..., 0])
         return cls(
             film,
-            softmax(calibration.states * raw["states"]),
+            _with_pictures(states, pictures, calibration.pictures),
             raw["criteria"][..., 0],
             _logistic(raw["criteria"][..., 1]) * known.any(axis=2).all(axis=1)[:, None, None],
             raw["ways"][:, :N_WAYS],
@@ -160,7 +174,8 @@ class FilmReading:
         shown = self.shown[part, upper.slot]
         total, doubt = shown.sum(axis=0), np.array(c.doubt)
         odds = (shown * self.criteria[part, upper.slot]).sum(axis=0) + doubt * np.array(c.prior)
-        return np.array(c.criteria) * odds / (total + doubt), total / (total + doubt)
+        odds = np.array(c.criteria) * odds / (total + doubt) + np.array(c.usual)
+        return odds, total / (total + doubt)
 
     def way_down(self, part: slice) -> Floats:
         """Probability of each of :data:`posescore.holds.film.outputs.WAYS` over a passage."""
@@ -175,6 +190,19 @@ class FilmReading:
         shown = self.given_up_shown[part, upper.slot]
         odds = (shown * self.given_up[part, upper.slot]).sum() + c.given_up_doubt * c.given_up_prior
         return float(_logistic(c.given_up * odds / (shown.sum() + c.given_up_doubt)))
+
+
+def _with_pictures(states: Floats, pictures: Floats, weight: float) -> Floats:
+    """Named positions share what they have as the film and single pictures say together.
+
+    Whether any position is held is the film's to say: a picture shows no movement.
+    """
+    named = np.arange(states.shape[1]) != SCRAMBLE
+    film, single = (np.log(np.maximum(rows[:, named], _LEAST)) for rows in (states, pictures))
+    mixed = states.copy()
+    mixed[:, named] = softmax((1.0 - weight) * film + weight * single)
+    mixed[:, named] *= 1.0 - states[:, [SCRAMBLE]]
+    return mixed
 
 
 def _logistic(log_odds: Any) -> Any:

@@ -12,19 +12,23 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize_scalar
+from scipy.optimize import minimize, minimize_scalar
 
 from posescore.holds.film.model import TimeModel
 from posescore.holds.film.features import Features
-from posescore.holds.film.outputs import CRITERIA, N_WAYS
+from posescore.holds.film.outputs import CRITERIA, MIRRORED_CRITERIA, N_WAYS
 from posescore.holds.film.reading import Calibration
 from posescore.lab.train.time.learning import CLEAR_SHARE
 from posescore.lab.train.time.material import Material, Part, material_of
 from posescore.position.network import log_softmax
 
 Floats = NDArray[np.float64]
-_LEAST_HOLDS: Final = 25
-"""Holds with an answer that a criterion needs for a temperature of its own."""
+PICTURES: Final = 0.3
+"""Weight of the classifier of single pictures. Judgement: its networks have learned from all of
+the open set, so walks through any part of it would give it too much."""
+_USUAL_SLOPE: Final = 0.7
+_HELD: Final = 6.0
+"""How strongly a criterion of few holds is held to a slope as usual and no shift."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,22 +53,20 @@ def answered(model: TimeModel, part: Part, seeds: Sequence[int]) -> list[Answere
 
 def calibrated(matches: Sequence[Answered], start: Calibration) -> Calibration:
     """The same pooling with temperatures that make the left-out matches likeliest."""
-    criteria = []
     rows = [_holds(match, start) for match in matches]
-    told = [np.concatenate([row[k] for row in rows]) for k in (0, 1)]
-    for column in range(len(CRITERIA)):
-        known = told[1][:, column] >= 0
-        odds, truth = told[0][known, column], told[1][known, column]
-        own = known.sum() >= _LEAST_HOLDS
-        criteria.append(_temperature_of_odds(odds, truth) if own else np.nan)
-    usual = float(np.nanmedian(criteria))
+    odds, truth = (np.concatenate([row[k] for row in rows]) for k in (0, 1))
+    lines = []
+    for column, other in enumerate(MIRRORED_CRITERIA):
+        both = sorted({column, other})  # left and right are one question
+        known = truth[:, both] >= 0
+        lines.append(_line(odds[:, both][known], truth[:, both][known]))
     ways = [each for match in matches for each in _ways(match, start)]
     logits, way = np.stack([w[0] for w in ways]), np.array([w[1] for w in ways])
     given = [each for match in matches for each in _given(match, start)]
     odds, up = np.array([g[0] for g in given]), np.array([g[1] for g in given])
     return Calibration(
-        _temperature_of_states(matches),
-        tuple(usual if np.isnan(t) else t for t in criteria),
+        _temperature_of_states(matches), start.pictures,
+        tuple(line[0] for line in lines), tuple(line[1] for line in lines),
         start.prior, start.doubt,
         _temperature_of_logits(logits, way), start.ways_doubt,
         _temperature_of_odds(odds, up), start.given_up_prior, start.given_up_doubt,
@@ -74,9 +76,11 @@ def calibrated(matches: Sequence[Answered], start: Calibration) -> Calibration:
 def pooling_of(weights: Mapping[str, NDArray[np.float32]]) -> Calibration:
     """How the network pooled as it learned, temperatures 1."""
     doubt = np.logaddexp(0.0, weights["doubt"].astype(np.float64) + 2.0)
+    prior, other = weights["prior"], list(MIRRORED_CRITERIA)
     return Calibration(
-        1.0, (1.0,) * len(CRITERIA), tuple(map(float, weights["prior"])),
-        tuple(map(float, doubt[:-2])), 1.0, float(0.1 * doubt[-2]), 1.0, -3.0, float(doubt[-1]),
+        1.0, PICTURES, (1.0,) * len(CRITERIA), (0.0,) * len(CRITERIA),
+        tuple(map(float, (prior + prior[other]) / 2)),
+        tuple(map(float, (doubt[:-2] + doubt[:-2][other]) / 2)), 1.0, float(0.1 * doubt[-2]), 1.0, -3.0, float(doubt[-1]),
     )  # fmt: skip
 
 
@@ -125,6 +129,19 @@ def _given(match: Answered, c: Calibration) -> list[tuple[float, int]]:
         )
         found.append((float(odds), int(truth.given_up[rows[0]])))
     return found
+
+
+def _line(odds: Floats, truth: NDArray[np.int8]) -> tuple[float, float]:
+    """Slope and shift that make the truths likeliest, near the usual where holds are few."""
+    sign = np.where(truth > 0, 1.0, -1.0)
+
+    def lost(line: Floats) -> float:
+        slope = np.exp(line[0])
+        fit = np.logaddexp(0.0, -sign * (slope * odds + line[1])).sum()
+        return float(fit + _HELD * ((line[0] - np.log(_USUAL_SLOPE)) ** 2 + line[1] ** 2) / 2)
+
+    slope, shift = minimize(lost, np.array([np.log(_USUAL_SLOPE), 0.0])).x
+    return float(np.exp(slope)), float(shift)
 
 
 def _temperature_of_states(matches: Sequence[Answered]) -> float:
