@@ -9,7 +9,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Final
+from typing import Final, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+"""Any array of float64."""
+
+
+class Progress(Protocol):
+    """Told how far something slow is: what is being done, how many of how many."""
+
+    def __call__(self, stage: str, done: int, total: int) -> None:
+        """Report; raising stops the work and leaves nothing half-made."""
+        ...
+
+
+def silent(stage: str, done: int, total: int) -> None:
+    """Report to nobody."""
 
 
 class Athlete(StrEnum):

@@ -113,11 +113,19 @@ def clock_words(time_s: float) -> str:
 
 def seconds_words(seconds: float) -> str:
     """Seconds as a person says them: ``2.4 seconds``, ``1 second``."""
-    rounded = f"{seconds:.1f}".removesuffix(".0")
-    return f"{rounded} second" if rounded == "1" else f"{rounded} seconds"
+    number = _number(seconds)
+    return f"{number} {_unit(number)}"
 
 
 def held_words(seconds: float) -> str:
     """The seconds that count, small whole numbers spelled out: ``three seconds``."""
-    number, unit = seconds_words(seconds).split()
-    return f"{WORDS['numbers'].get(number, number)} {unit}"
+    number = _number(seconds)
+    return f"{WORDS['numbers'].get(number, number)} {_unit(number)}"
+
+
+def _number(seconds: float) -> str:
+    return f"{seconds:.1f}".removesuffix(".0")
+
+
+def _unit(number: str) -> str:
+    return "second" if number == "1" else "seconds"

@@ -15,7 +15,7 @@ import posescore
 ROOT: Final = Path(posescore.__file__).parent
 ORDER: Final = (
     ("__init__", "terms", "errors"),
-    ("words",),
+    ("words", "reading"),
     ("resources",),
     ("footage",),
     ("pose",),
@@ -47,7 +47,6 @@ EDGE: Final = {
     "matplotlib": {"export"},
     "mediapipe": {"pose", "lab"},
     "moderngl": {"lab"},
-    "nicegui": {"web"},
     "onnx": {"lab"},
     "onnxruntime": {"pose", "position", "holds", "lab"},
     "platformdirs": {"library"},

@@ -10,36 +10,38 @@ from __future__ import annotations
 import os
 import shutil
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Protocol
 
-from posescore.errors import ConflictError, FootageError, NotFoundError, PoseScoreError
-from posescore.footage.proxy import plays_in_browsers
-from posescore.footage.reading import open_footage
-from posescore.library.adding import Added, add_footage, title_of
+from posescore.errors import ConflictError, NotFoundError, PoseScoreError
+from posescore.footage.proxy import copying, make_proxy, plays_in_browsers
+from posescore.footage.reading import Footage
+from posescore.library.adding import Added, add_footage
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
 from posescore.library.match import Match, MatchInfo
+from posescore.library.review.replay import division_of, rules_named
 from posescore.library.store.claims import QUEUE
+from posescore.terms import Progress, silent
 
-if TYPE_CHECKING:
-    from posescore.analysis.pipeline import Progress, Request
+if TYPE_CHECKING:  # heavy, and not needed to line up or stop a job
+    from posescore.analysis.pipeline import Analysis, Settings
 
-Plan = Mapping[str, tuple[float, float]]
-"""Where every stage begins and ends, as shares of the whole."""
-
-PLAIN: Final[Plan] = {"finding both athletes": (0.0, 0.97), "naming positions": (0.97, 1.0)}
-WITH_COPY: Final[Plan] = {
-    "finding both athletes": (0.0, 0.55),
-    "naming positions": (0.55, 0.57),
-    "making a copy for the browser": (0.57, 1.0),
+PLAN: Final[Mapping[str, tuple[float, float]]] = {
+    "finding both athletes": (0.0, 0.97),
+    "naming positions": (0.97, 1.0),
+    "making a copy for the browser": (0.0, 1.0),
 }
-"""For footage that browsers do not play. Rough shares of the time on two cores: the copy costs
-about as much work as finding the athletes, but spreads over both."""
+"""Where every stage begins and ends, as shares of the whole. The copy is made while the athletes
+are found; it is a stage of its own, and then nearly all, where their keypoints are known already.
+"""
+NO_SETTINGS: Final[Mapping[str, object]] = {}
 TOLD_EVERY_S: Final = 0.4
 """Every note of progress waits for the disk; more often nobody could read it."""
 
@@ -70,9 +72,8 @@ class _Told:
     counted from where new work begins.
     """
 
-    def __init__(self, library: Library, job: Job, plan: Plan, progress: Progress) -> None:
+    def __init__(self, library: Library, job: Job, progress: Progress) -> None:
         self._library = library
-        self._plan = plan
         self._job_id = job.id
         self._before = job.progress
         self._progress = progress
@@ -85,7 +86,7 @@ class _Told:
         if stage == self._stage and time.monotonic() < self._told_at + TOLD_EVERY_S:
             return
         self._stage = stage
-        self._share = max(self._share, share_of(self._plan, stage, done, total))
+        self._share = max(self._share, share_of(stage, done, total))
         job = self._library.update_job(self._job_id, self._share, stage)
         self._told_at = time.monotonic()
         if job.state is not JobState.RUNNING:
@@ -95,51 +96,45 @@ class _Told:
             self._library.start_job(self._job_id)
 
 
-def share_of(plan: Plan, stage: str, done: int, total: int) -> float:
-    """Share of a whole analysis that is done; 0 where the stage is not of the plan."""
-    first, last = plan.get(stage, (0.0, 0.0))
+def share_of(stage: str, done: int, total: int) -> float:
+    """Share of a whole analysis that is done; 0 where the stage is unknown."""
+    first, last = PLAN.get(stage, (0.0, 0.0))
     return first + (last - first) * min(1.0, max(0.0, done / max(total, 1)))
 
 
-def plan_of(match: Match) -> Plan:
-    """The stages that lie ahead of a match."""
-    footage = match.info.footage
-    if footage is None or match.proxy_path.is_file():
-        return PLAIN
-    try:
-        return PLAIN if plays_in_browsers(open_footage(footage.path).info) else WITH_COPY
-    except FootageError:
-        return PLAIN  # the analysis will say what is wrong with it
+def settings_of(match: Match, kept: Mapping[str, object]) -> Settings:
+    """What an analysis depends on, by its job and by what is said of the match."""
+    from posescore.analysis.pipeline import Settings
+    from posescore.pose.estimators.choice import USUAL
+
+    track = kept.get("track_file")
+    return Settings(
+        track_file=Path(str(track)) if track else None,
+        every_frame=bool(kept.get("every_frame")),
+        estimator=str(kept.get("estimator") or USUAL),
+        athlete_a_gi=match.info.athlete_a.gi_colour or None,
+    )
 
 
-def request_of(match: Match, settings: Mapping[str, object]) -> Request:
-    """What to ask of the pipeline for a match of the library.
+def footage_of(match: Match) -> Footage:
+    """Open the footage of a match.
 
     Raises
     ------
     NotFoundError
         When the match was added without footage, or its file changed since.
+    FootageError
+        When it cannot be read.
     """
-    from posescore.analysis.pipeline import Request
-
-    info, footage = match.info, match.info.footage
-    if footage is None:
+    known = match.info.footage
+    if known is None:
         raise NotFoundError(f"match {match.id} was added without footage: nothing to analyse.")
-    video = Path(footage.path)
-    if video.is_file() and video.stat().st_size != footage.size_bytes:
-        raise NotFoundError(f"{video} is another file than when it was added: add it again.")
-    track = settings.get("track_file")
-    return Request(
-        video=video,
-        track_file=Path(str(track)) if track else None,
-        rules=info.rules,
-        division=info.division,
-        title=info.title,
-        event=info.event,
-        athlete_a=info.athlete_a,
-        athlete_b=info.athlete_b,
-        every_frame=bool(settings.get("every_frame")),
-    )
+    path = Path(known.path)
+    if not path.is_file() or path.stat().st_size == known.size_bytes:
+        footage = Footage(path)
+        if footage.sha256 == known.sha256:
+            return footage
+    raise NotFoundError(f"{path} is another file than when it was added: add it again.")
 
 
 def analyse_match(
@@ -148,8 +143,12 @@ def analyse_match(
     library: Library,
     progress: Progress,
     warn: Callable[[str], None],
+    footage: Footage | None = None,
 ) -> None:
-    """Take a match through the pipeline.
+    """Take a match through the pipeline, and make the copy that browsers need on the way.
+
+    ``footage`` is that of the match where it is open already; ``warn`` is told, in a sentence, of
+    footage that is damaged in part.
 
     Raises
     ------
@@ -158,19 +157,39 @@ def analyse_match(
     PoseScoreError
         What the pipeline says.
     """
-    from posescore.analysis.pipeline import (
-        analyze,  # heavy, and not needed to line up or stop a job
-    )
+    from posescore.analysis.pipeline import analyse
 
-    request = request_of(match, settings)
-    made = analyze(request, library, progress, warn)
-    if made.id != match.id:
-        library.delete_match(made.id)
-        raise NotFoundError(f"{request.video} changed since it was added: add it again.")
+    footage = footage or footage_of(match)
+    damage = footage.damage()
+    if damage is not None:
+        warn(damage)
+    proxy = match.proxy_path
+    wanted = not plays_in_browsers(footage.info) and not proxy.is_file()
+    source = copying(footage, proxy) if wanted else footage
+    poses = library.poses_of(footage.sha256)
+    analysis = analyse(source, settings_of(match, settings), poses, progress)
+    if wanted and not proxy.is_file():
+        make_proxy(footage, proxy, progress)
+    _keep(library, match, footage, analysis)
 
 
-def silent(stage: str, done: int, total: int) -> None:
-    """Report to nobody."""
+def _keep(library: Library, match: Match, footage: Footage, made: Analysis) -> None:
+    from posescore.library.analysis import Analysis
+    from posescore.pose.track_file import write_track
+
+    with tempfile.TemporaryDirectory(dir=match.folder, prefix="track-") as folder:
+        path = Path(folder) / "track.parquet"
+        write_track(made.track, path)
+        kept = Analysis(
+            clock=footage.clock(),
+            holds=made.holds,
+            events=made.events,
+            findings=made.track.findings,
+            provenance=made.probabilities.provenance,
+            rules=match.info.rules,
+            track_path=path,
+        )
+        library.save_analysis(match.id, kept)
 
 
 def run_job(
@@ -207,7 +226,7 @@ def _run_claimed(
     try:
         match = library.match(job.match_id)
         _clear(match.folder)
-        told = _Told(library, job, plan_of(match), progress)
+        told = _Told(library, job, progress)
         analyse(match, job.settings, library, told, warn)
         library.end_job(job.id)
         return library.match(job.match_id)
@@ -249,16 +268,34 @@ def _own_sentence(error: Exception) -> str:
 
 
 def analyze_now(
-    request: Request,
     library: Library,
+    video: Path,
+    info: MatchInfo,
+    settings: Mapping[str, object] = NO_SETTINGS,
     progress: Progress = silent,
     warn: Callable[[str], None] = lambda sentence: None,
 ) -> Match:
     """Add a video to the library and analyse it at once, as a job that everybody can see.
 
-    Footage that the library knows gets another analysis of the same match. A match that was
-    added for this goes again where the analysis fails or is stopped from the pages; one that is
-    interrupted at the keyboard stays, with the keypoints found so far.
+    Footage that the library knows gets another analysis of the same match, of which everything
+    that people said stays. A match that was added for this goes again where the analysis fails or
+    is stopped from the pages; one that is interrupted at the keyboard stays, with the keypoints
+    found so far.
+
+    Parameters
+    ----------
+    library
+        Where the match goes.
+    video
+        The footage.
+    info
+        What is said of the match.
+    settings
+        ``every_frame`` (bool), ``track_file`` (path) and ``estimator`` (name), as a job keeps them.
+    progress
+        Told how far it is.
+    warn
+        Told, in a sentence, of footage that is damaged in part.
 
     Raises
     ------
@@ -267,15 +304,14 @@ def analyze_now(
     PoseScoreError
         One sentence.
     """
-    added = add_footage(library, request.checked().video, _info_of(request))
-    settings = {
-        "every_frame": request.every_frame,
-        "track_file": str(request.track_file.resolve()) if request.track_file else None,
-    }
+    division_of(rules_named(info.rules), info.division)
+    footage = Footage(video)
+    added = add_footage(library, footage, info)
     with library.claim(added.match.id):
         try:
             job = _queued(library, added.match, settings)
-            return _run_claimed(library, job, progress, warn, analyse_match)
+            analyse = partial(analyse_match, footage=footage)
+            return _run_claimed(library, job, progress, warn, analyse)
         except KeyboardInterrupt:
             raise  # what was found so far waits in the library for the next time
         except BaseException as error:
@@ -298,17 +334,6 @@ def _take_back(library: Library, added: Added) -> None:
             for job in library.jobs(added.match.id, open_only=True):
                 library.end_job(job.id, JobState.CANCELLED)
             library.delete_match(added.match.id)
-
-
-def _info_of(request: Request) -> MatchInfo:
-    return MatchInfo(
-        title=request.title or title_of(request.video.name),
-        athlete_a=request.athlete_a,
-        athlete_b=request.athlete_b,
-        event=request.event,
-        division=request.division,
-        rules=request.rules,
-    )
 
 
 def work(library: Library, analyse: Analyse = analyse_match) -> None:

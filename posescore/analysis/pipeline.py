@@ -1,4 +1,4 @@
-"""One match through all stages: footage, keypoints, positions, holds, events, the library.
+"""One match through all stages: footage, keypoints, positions, holds, events.
 
 A run can be resumed: keypoints are kept by the footage's hash and the estimator's settings, so a
 second run over the same footage starts behind the pose pass, or in its middle where the first was
@@ -8,109 +8,57 @@ killed there.
 from __future__ import annotations
 
 import importlib
-import json
-import tempfile
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
 from posescore import __version__
 from posescore.errors import FootageError, InputError
-from posescore.footage.proxy import make_proxy, plays_in_browsers
-from posescore.footage.reading import Footage, open_footage
+from posescore.footage.reading import Footage
 from posescore.holds.event import MatchEvent
 from posescore.holds.find import find_holds
 from posescore.holds.hold import Hold
-from posescore.library.analysis import Analysis
-from posescore.library.library import Library
-from posescore.library.match import DEFAULT_RULES, AthleteInfo, Match, MatchInfo
-from posescore.library.match import Footage as FootageRecord
 from posescore.pose.coco import PosedPicture, pictures_of_track, read_coco, track_from_coco
 from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.estimators.estimate_cache import cached_estimates
 from posescore.pose.estimators.estimator import PairEstimator
 from posescore.pose.track import PairTrack
 from posescore.pose.track_cache import cache_key, cached_track
-from posescore.pose.track_file import read_track, write_track
+from posescore.pose.track_file import read_track
 from posescore.pose.tracking.follow import FOLLOWING_VERSION, follow, usual_step
 from posescore.position.probabilities import PositionProbabilities
-from posescore.resources import shipped
-from posescore.scoring.match_time import Division
-from posescore.scoring.rules import RuleSet
-from posescore.terms import Provenance
-
-
-class Progress(Protocol):
-    """Told how far a stage is: its name, how many of how many."""
-
-    def __call__(self, stage: str, done: int, total: int) -> None:
-        """Report; raising stops the run and leaves nothing half-written."""
-        ...
-
-
-def silent(stage: str, done: int, total: int) -> None:
-    """Report to nobody."""
+from posescore.terms import Progress, Provenance, silent
 
 
 @dataclass(frozen=True, slots=True)
-class Request:
-    """What a person asks for when a video is analysed.
+class Settings:
+    """What an analysis depends on beside the footage.
 
     Parameters
     ----------
-    video
-        The footage.
     track_file
         Keypoints to use instead of the pose pass: a PairTrack (Parquet) or COCO keypoints (JSON).
-    rules
-        Rule set, by name or path.
-    division
-        Age class and belt as the score log writes them; sets the match time.
-    title, event, athlete_a, athlete_b
-        Shown in the library. The gi colour of A, where given, decides which slot is whose.
     every_frame
         Estimate poses on every frame instead of the default sampling.
+    athlete_a_gi
+        Colour of A's gi; decides which slot is whose.
     estimator
         Name of what finds keypoints, of :data:`posescore.pose.estimators.choice.NAMES`.
     """
 
-    video: Path
     track_file: Path | None = None
-    rules: str = DEFAULT_RULES
-    division: Mapping[str, str] | None = None
-    title: str = ""
-    event: str = ""
-    athlete_a: AthleteInfo = AthleteInfo()
-    athlete_b: AthleteInfo = AthleteInfo()
     every_frame: bool = False
+    athlete_a_gi: str | None = None
     estimator: str = USUAL
-
-    def checked(self) -> Request:
-        """Give the request back if its rule set and division exist.
-
-        Raises
-        ------
-        InputError
-            When they do not; before any footage is read.
-        """
-        rules = RuleSet.load(self.rules)
-        if self.division is not None:
-            division_of(rules, self.division)
-        return self
-
-
-def division_of(rules: RuleSet, division: Mapping[str, str]) -> Division:
-    """The division of a rule set; InputError where it has none of that name."""
-    return rules.match_times.division(division["age"], division.get("belt"))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Reading:
-    """What the stages behind the pose pass make of a track."""
+class Analysis:
+    """What the program makes of footage: the track, and what the stages behind make of it."""
 
     track: PairTrack
     probabilities: PositionProbabilities
@@ -118,15 +66,52 @@ class Reading:
     events: tuple[MatchEvent, ...]
 
 
-def read_track_of(
-    footage: Footage, request: Request, cache: Path | None, progress: Progress
+DEFAULTS = Settings()
+
+
+def analyse(
+    footage: Footage,
+    settings: Settings = DEFAULTS,
+    poses: Path | None = None,
+    progress: Progress = silent,
+) -> Analysis:
+    """Take footage through all stages. Its frames are read once, from first to last, or not at all.
+
+    Parameters
+    ----------
+    footage
+        The video.
+    settings
+        What else the result depends on.
+    poses
+        Folder in which keypoints are kept, so that another run goes on from them.
+    progress
+        Told how far it is.
+
+    Raises
+    ------
+    InputError, FootageError, StorageError
+        One sentence; nothing half-written stays behind.
+    """
+    if len(footage.clock()) < 2:
+        raise FootageError(f"{footage.path} holds a single frame: give the video of a match.")
+    track = track_of(footage, settings, poses, progress)
+    if not np.isfinite(track.keypoints_px).any():
+        raise FootageError(
+            f"{footage.path}: nobody was found in it; give footage that shows both athletes."
+        )
+    return read_positions(track, progress)
+
+
+def track_of(
+    footage: Footage, settings: Settings, poses: Path | None, progress: Progress
 ) -> PairTrack:
     """Keypoints of both athletes: from the given file, else kept ones, else the pose pass."""
-    if request.track_file is not None:
-        return _given_track(footage, request.track_file)
+    if settings.track_file is not None:
+        return _given_track(footage, settings.track_file)
     _load_beside("posescore.holds.film.model")
-    with opened_estimator(request.estimator, of_video=True) as estimator:
-        return pose_pass(footage, estimator, request, cache, progress)
+    with opened_estimator(settings.estimator, of_video=True) as estimator:
+        return pose_pass(footage, estimator, settings, poses, progress)
 
 
 def _load_beside(module: str) -> None:
@@ -141,29 +126,22 @@ def _load_beside(module: str) -> None:
 def pose_pass(
     footage: Footage,
     estimator: PairEstimator,
-    request: Request,
-    cache: Path | None,
-    progress: Progress,
+    settings: Settings = DEFAULTS,
+    poses: Path | None = None,
+    progress: Progress = silent,
 ) -> PairTrack:
     """Follow both athletes with an estimator, or take the kept result of the same question."""
-    every = 1 if request.every_frame else usual_step(footage.clock())
-    gi = request.athlete_a.gi_colour or None
-    settings = {"every": every, "athlete_a_gi": gi, "version": FOLLOWING_VERSION}
-    key = cache_key(footage.sha256, estimator.step, settings)
-
-    begun = None if cache is None else cache / f"{key}.begun"
+    every = 1 if settings.every_frame else usual_step(footage.clock())
+    gi = settings.athlete_a_gi
+    asked = {"every": every, "athlete_a_gi": gi, "version": FOLLOWING_VERSION}
+    key = cache_key(footage.sha256, estimator.step, asked)
+    begun = None if poses is None else poses / f"{key}.begun"
 
     def make() -> PairTrack:
         with cached_estimates(estimator, begun) as answers:
-            return follow(
-                footage,
-                answers,
-                every=every,
-                athlete_a_gi=gi,
-                progress=lambda done, total: progress("finding both athletes", done, total),
-            )
+            return follow(footage, answers, every=every, athlete_a_gi=gi, progress=progress)
 
-    track = cached_track(cache, key, make)[0]
+    track = cached_track(poses, key, make)[0]
     if begun is not None:
         begun.unlink(missing_ok=True)
     return track
@@ -183,7 +161,7 @@ def _given_track(footage: Footage, path: Path) -> PairTrack:
     return track
 
 
-def read_positions(track: PairTrack, progress: Progress = silent) -> Reading:
+def read_positions(track: PairTrack, progress: Progress = silent) -> Analysis:
     """Everything behind the pose pass: positions, holds with checks, inferred events."""
     from posescore.holds.film.model import TimeModel
 
@@ -192,115 +170,7 @@ def read_positions(track: PairTrack, progress: Progress = silent) -> Reading:
     progress("naming positions", 1, 2)
     holds, events = find_holds(film)
     progress("naming positions", 2, 2)
-    return Reading(track, film.of_frames(track), holds, events)
-
-
-def analyze(
-    request: Request,
-    library: Library,
-    progress: Progress = silent,
-    warn: Callable[[str], None] = lambda sentence: None,
-) -> Match:
-    """Analyse a video and keep everything in the library.
-
-    ``warn`` is told, in a sentence, of footage that is damaged in part.
-
-    Footage that the library knows (by its hash) gets another analysis of the same match; what
-    people said of that match stays.
-
-    Raises
-    ------
-    InputError, FootageError, StorageError
-        One sentence; nothing half-written stays behind.
-    """
-    request = request.checked()
-    footage = open_footage(request.video)
-    known = library.match_of_footage(footage.sha256)
-    if footage.damage() is not None:
-        warn(str(footage.damage()))
-    cache = library.poses_of(footage.sha256)
-    if len(footage.clock()) < 2:
-        raise FootageError(f"{request.video} holds a single frame: give the video of a match.")
-    track = read_track_of(footage, request, cache, progress)
-    if not np.isfinite(track.keypoints_px).any():
-        raise FootageError(
-            f"{request.video}: nobody was found in it; give footage that shows both athletes."
-        )
-    reading = read_positions(track, progress)
-    match = known or library.add_match(_info(request, footage))
-    try:
-        _proxy(footage, match, progress)
-        _keep(library, match, request, footage, reading)
-    except BaseException:
-        if known is None:
-            library.delete_match(match.id)
-        raise
-    return library.match(match.id)
-
-
-def _keep(
-    library: Library, match: Match, request: Request, footage: Footage, reading: Reading
-) -> None:
-    with tempfile.TemporaryDirectory(dir=match.folder, prefix="track-") as folder:
-        path = Path(folder) / "track.parquet"
-        write_track(reading.track, path)
-        analysis = Analysis(
-            clock=footage.clock(),
-            holds=reading.holds,
-            events=reading.events,
-            findings=reading.track.findings,
-            provenance=reading.probabilities.provenance,
-            rules=request.rules,
-            track_path=path,
-            probabilities=reading.probabilities,
-        )
-        library.save_analysis(match.id, analysis)
-
-
-def _proxy(footage: Footage, match: Match, progress: Progress) -> None:
-    if plays_in_browsers(footage.info) or match.proxy_path.is_file():
-        return
-    make_proxy(
-        footage.path,
-        match.proxy_path,
-        progress=lambda done, total: progress("making a copy for the browser", done, total),
-    )
-
-
-def _info(request: Request, footage: Footage) -> MatchInfo:
-    return MatchInfo(
-        title=request.title or request.video.stem.replace("_", " "),
-        athlete_a=request.athlete_a,
-        athlete_b=request.athlete_b,
-        event=request.event,
-        division=request.division,
-        rules=request.rules,
-        footage=FootageRecord(
-            path=str(request.video.resolve()),
-            sha256=footage.sha256,
-            size_bytes=request.video.stat().st_size,
-            duration_s=footage.clock().end_s,
-        ),
-    )
-
-
-def sample_request() -> Request:
-    """The shipped sample match, with the invented names of its athletes."""
-    told = json.loads(shipped("sample_video", "truth.json").read_text("utf-8"))
-    a, b = (
-        AthleteInfo(told["athletes"][slot]["name"], told["athletes"][slot]["gi"],
-                    told["athletes"][slot]["belt"])
-        for slot in "AB"
-    )  # fmt: skip
-    return Request(
-        video=shipped("sample_video", "match.mp4"),
-        rules=told["rules"],
-        division=told["division"],
-        title=f"{a.name} and {b.name}",
-        event=told["event_name"],
-        athlete_a=a,
-        athlete_b=b,
-    )
+    return Analysis(track, film.of_frames(track), holds, events)
 
 
 def classify_file(path: Path, smooth: bool = False) -> Iterator[dict[str, Any]]:

@@ -17,7 +17,9 @@ from posescore.cli.options import (
     seed_option,
 )
 
-PARTS = ("help", "pipeline", "match", "after", "pages", "memory", "whole-memory")
+PARTS = (
+    "help", "pipeline", "match", "phone", "full-hd", "after", "pages", "memory", "whole-memory",
+)  # fmt: skip
 """What can be measured; the benchmark's own table, said here so that help needs no heavy import."""
 
 

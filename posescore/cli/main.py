@@ -25,9 +25,8 @@ from posescore.cli.outputs import COMMANDS as OUTPUTS
 from posescore.errors import InputError, OwnFailureError, PoseScoreError, StorageError
 
 if TYPE_CHECKING:
-    from posescore.analysis.pipeline import Request
     from posescore.library.library import Library
-    from posescore.library.match import Match
+    from posescore.library.match import Match, MatchInfo
 
 
 INTERRUPTED = 130
@@ -108,12 +107,16 @@ def main() -> None:
     """
 
 
-def _analysed(request: Request, library: Library, quiet: bool) -> Match:
+def _analysed(
+    library: Library, video: Path, info: MatchInfo, settings: dict[str, object], quiet: bool
+) -> Match:
     from posescore.analysis.job import analyze_now
     from posescore.cli.render import progress_bar
 
     with progress_bar(quiet) as progress:
-        return analyze_now(request, library, progress, warn=lambda said: click.echo(said, err=True))
+        return analyze_now(
+            library, video, info, settings, progress, warn=lambda said: click.echo(said, err=True)
+        )
 
 
 def _division(age: str | None, belt: str | None) -> dict[str, str] | None:
@@ -131,12 +134,12 @@ def _division(age: str | None, belt: str | None) -> dict[str, str] | None:
 @click.option("--port", type=int, help="Port of the review page.")
 def demo(library_folder: Path | None, no_serve: bool, no_open: bool, port: int | None) -> None:
     """Analyse the sample match, print its score log and open the review page."""
-    from posescore.analysis.pipeline import sample_request
+    from posescore.analysis.sample import sample_match
     from posescore.cli.render import print_score_log
     from posescore.web.server import serve
 
     library = open_library(library_folder)
-    match = _analysed(sample_request(), library, quiet=False)
+    match = _analysed(library, *sample_match(), {}, quiet=False)
     print_score_log(match, library.review(match.id))
     if not no_serve:
         serve(library, port=port, open_browser=not no_open, start_path=f"/match/{match.id}")
@@ -170,24 +173,26 @@ def demo(library_folder: Path | None, no_serve: bool, no_open: bool, port: int |
 @library_option
 def analyze(video: Path, library_folder: Path | None, as_json: bool, **given: Any) -> None:
     """Analyse a VIDEO, print the proposed score log and keep all of it in the library."""
-    from posescore.analysis.pipeline import Request
     from posescore.cli.render import print_score_log, review_json
-    from posescore.library.match import AthleteInfo
+    from posescore.library.adding import title_of
+    from posescore.library.match import AthleteInfo, MatchInfo
 
-    request = Request(
-        video=video,
-        track_file=given["track_file"],
-        rules=given["rules"],
-        division=_division(given["age"], given["belt"]),
-        title=given["title"],
-        event=given["event"],
+    info = MatchInfo(
+        title=given["title"] or title_of(video.name),
         athlete_a=AthleteInfo(given["a_name"], given["a_gi"]),
         athlete_b=AthleteInfo(given["b_name"], given["b_gi"]),
-        every_frame=given["every_frame"],
-        estimator=given["estimator"],
+        event=given["event"],
+        division=_division(given["age"], given["belt"]),
+        rules=given["rules"],
     )
+    track = given["track_file"]
+    settings = {
+        "every_frame": given["every_frame"],
+        "estimator": given["estimator"],
+        "track_file": str(track.resolve()) if track else None,
+    }
     library = open_library(library_folder)
-    match = _analysed(request, library, quiet=as_json)
+    match = _analysed(library, video, info, settings, quiet=as_json)
     review = library.review(match.id)
     if as_json:
         print_json(review_json(match, review))
@@ -250,7 +255,7 @@ def pose(source: Path, out: Path, every_frame: bool, estimator: str) -> None:
             out,
             every_frame=every_frame,
             estimator=estimator,
-            progress=lambda done, total: progress("finding both athletes", done, total),
+            progress=progress,
         )
     click.echo(f"{out}: {found.athletes} athletes in {found.pictures} pictures.")
 

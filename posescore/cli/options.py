@@ -63,8 +63,8 @@ def print_json(data: object) -> None:
 
 estimator_option = click.option(
     "--estimator",
-    type=click.Choice(("fused", "pair-network", "mediapipe")),
-    default="fused",
+    type=click.Choice(("pair-network", "mediapipe")),
+    default="pair-network",
     show_default=True,
     help="What finds keypoints.",
 )

@@ -75,7 +75,7 @@ def report(
     with progress_bar(quiet=False) as told:
         write_report(
             library, library.find_match(match).id, out, showing=showing,
-            progress=lambda done, total: told("taking pictures", done, total),
+            progress=told,
         )  # fmt: skip
     click.echo(str(out))
 
@@ -109,11 +109,7 @@ def clips(
     library = open_library(library_folder)
     found = library.find_match(match)
     showing = Showing(skeletons=not no_skeletons, hide_faces=hide_faces)
-    with progress_bar(quiet=False) as told:
-
-        def progress(done: int, total: int) -> None:
-            told("filming", done, total)
-
+    with progress_bar(quiet=False) as progress:
         if whole:
             film = out / "match.mp4"
             out.mkdir(parents=True, exist_ok=True)
@@ -149,7 +145,7 @@ def lesson(
         write_lesson(
             library, library.find_match(match).id, out, proposed=not confirmed,
             showing=Showing(hide_faces=hide_faces),
-            progress=lambda done, total: told("filming", done, total),
+            progress=told,
         )  # fmt: skip
     click.echo(str(out))
 

@@ -24,11 +24,11 @@ from posescore.library.match import Match
 from posescore.library.review.review import Review
 from posescore.scoring.log import ruling_to_json
 from posescore.scoring.proposal import Proposal, ProposalKind, Ruling, Tally
-from posescore.terms import Athlete
+from posescore.terms import Athlete, silent
+from posescore.terms import Progress as Report
 from posescore.words import LETTERS, counted, trade, with_names
 
 if TYPE_CHECKING:
-    from posescore.analysis.pipeline import Progress as Report
     from posescore.evaluation.match import Assessment
     from posescore.library.review.agreement import Agreement
 
@@ -45,8 +45,6 @@ class _Rate(ProgressColumn):
 def progress_bar(quiet: bool) -> Iterator[Report]:
     """A progress bar with rate and time left on the error stream, or silence."""
     if quiet:
-        from posescore.analysis.pipeline import silent
-
         yield silent
         return
     columns = (

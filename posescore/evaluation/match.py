@@ -9,26 +9,20 @@ from typing import Any
 
 import numpy as np
 
-from posescore.analysis.pipeline import (
-    Progress,
-    Reading,
-    Request,
-    read_positions,
-    read_track_of,
-    sample_request,
-    silent,
-)
+from posescore.analysis.pipeline import DEFAULTS, Analysis, Settings, read_positions, track_of
+from posescore.analysis.sample import sample_match
 from posescore.errors import InputError
 from posescore.evaluation.truth import read_truth
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.holds.hold import Hold
+from posescore.library.match import DEFAULT_RULES
 from posescore.pose.track import PairTrack
 from posescore.resources import shipped
 from posescore.scoring.engine import propose
 from posescore.scoring.log import proposal_to_json
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
-from posescore.terms import Position, Step
+from posescore.terms import Position, Progress, Step, silent
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +135,11 @@ def degraded(track: PairTrack, noise: float, missing: float, seed: int) -> PairT
 
 
 def assess(
-    request: Request,
+    video: Path,
     truth: Mapping[str, Any],
     *,
+    settings: Settings = DEFAULTS,
+    rules: str = DEFAULT_RULES,
     noise: float = 0.0,
     missing: float = 0.0,
     seed: int = 0,
@@ -156,18 +152,17 @@ def assess(
     A proposal answers an award of the same athlete and kind within ``within_s`` seconds; every
     other proposal of points is false.
     """
-    request = request.checked()
-    track = read_track_of(open_footage(request.video), request, cache, progress)
+    rule_set = RuleSet.load(rules)
+    track = track_of(Footage(video), settings, cache, progress)
     if noise or missing:
         track = degraded(track, noise, missing, seed)
     reading = read_positions(track, progress)
-    rules = RuleSet.load(request.rules)
-    ruling = propose(reading.holds, reading.events, rules, end_s=track.end_s)
+    ruling = propose(reading.holds, reading.events, rule_set, end_s=track.end_s)
     return compare(reading, ruling.proposals, truth, within_s)
 
 
 def compare(
-    reading: Reading, proposals: Sequence[Proposal], truth: Mapping[str, Any], within_s: float
+    reading: Analysis, proposals: Sequence[Proposal], truth: Mapping[str, Any], within_s: float
 ) -> Assessment:
     """Hold proposals against the truth of a match."""
     left = [p for p in proposals if p.points > 0]
@@ -248,16 +243,17 @@ def assess_command(
     progress: Progress,
 ) -> Assessment:
     """Assess a video and its truth, by default the shipped sample match."""
-    request = sample_request()
-    if video is not None:
-        if truth is None:
-            raise InputError(f"{video}: give its truth as well, with --truth.")
-        request = Request(video)
+    if video is not None and truth is None:
+        raise InputError(f"{video}: give its truth as well, with --truth.")
+    sample, info = sample_match()
+    gi = info.athlete_a.gi_colour if video is None else None
     if true_keypoints:
         track_file = shipped("sample_video", "keypoints.json")
     return assess(
-        replace(request, track_file=track_file),
+        video or sample,
         read_truth(truth or shipped("sample_video", "truth.json")),
+        settings=Settings(track_file, athlete_a_gi=gi),
+        rules=info.rules if video is None else DEFAULT_RULES,
         noise=noise,
         missing=missing,
         seed=seed,

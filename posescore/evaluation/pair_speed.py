@@ -4,7 +4,7 @@
 
 Milliseconds of processor time of this process (not of the clock, so a busy machine tells much the
 same story), each network on one thread. The whole pass is the first seconds of the sample match,
-from the file to the followed track: decoding, searching, fusing and following together.
+from the file to the followed track: decoding, searching and following together.
 """
 
 from __future__ import annotations
@@ -21,7 +21,6 @@ from posescore.footage.clock import FrameClock
 from posescore.footage.opencv import cv2
 from posescore.footage.reading import Footage, Frame, open_footage
 from posescore.pose.estimators.estimator import PairEstimator, Picture
-from posescore.pose.estimators.fused_estimator import FusedEstimator
 from posescore.pose.estimators.mediapipe_estimator import MediaPipeEstimator
 from posescore.pose.estimators.pair_finder import PairFinder
 from posescore.pose.estimators.pair_network import PairNetworkEstimator
@@ -62,9 +61,11 @@ class Excerpt:
         kept = whole.pts_s[whole.pts_s < self.seconds]
         return FrameClock(kept, min(whole.end_s, max(self.seconds, float(kept[-1]) + 1e-3)))
 
-    def frames(self, start: int = 0, step: int = 1) -> Iterator[Frame]:
+    def frames(
+        self, start: int = 0, step: int = 1, longest_px: int | None = None
+    ) -> Iterator[Frame]:
         """Frames in order."""
-        for frame in self.footage.frames(start, step):
+        for frame in self.footage.frames(start, step, longest_px):
             if frame.time_s >= self.seconds:
                 return
             yield frame
@@ -72,7 +73,7 @@ class Excerpt:
 
 def whole_pass_ms(seconds: float = EXCERPT_S) -> tuple[float, float]:
     """Processor time a searched frame takes in the opening, and behind it."""
-    estimator = FusedEstimator(PairNetworkEstimator(threads=1, alternative_crops=False))
+    estimator = PairNetworkEstimator(threads=1, alternative_crops=False)
     (opening_ms, in_opening), (whole_ms, in_whole) = (
         _followed(estimator, until_s) for until_s in (OPENING_S, seconds)
     )
@@ -85,7 +86,7 @@ def _followed(estimator: PairEstimator, until_s: float) -> tuple[float, int]:
     searched: list[int] = []
     excerpt = Excerpt(open_footage(shipped("sample_video", "match.mp4")), until_s)
     began = time.process_time()
-    follow(excerpt, estimator, progress=lambda done, total: searched.append(done))
+    follow(excerpt, estimator, progress=lambda stage, done, total: searched.append(done))
     return (time.process_time() - began) * 1000, len(searched)
 
 

@@ -59,7 +59,7 @@ class PhotographScores:
     phases: tuple[str, ...]
 
     def row(self, phase: str | None = None) -> tuple[int, float, float, float]:
-        """Pictures, share of athletes found, share with both found, mean similarity."""
+        """Pictures, fraction of athletes found, fraction with both found, mean similarity."""
         chosen = np.array([phase in (None, own) for own in self.phases])
         scores = self.scores[chosen]
         found = scores >= 0.5
@@ -175,7 +175,6 @@ def heads_hidden(
 def main(arguments: Sequence[str]) -> int:
     """Measure every shipped estimator and print the table."""
     from posescore.pose.estimators.face_detector import FaceDetector
-    from posescore.pose.estimators.fused_estimator import FusedEstimator
     from posescore.pose.estimators.mediapipe_estimator import MediaPipeEstimator
     from posescore.pose.estimators.pair_network import PairNetworkEstimator
 
@@ -189,7 +188,6 @@ def main(arguments: Sequence[str]) -> int:
         "MediaPipe full": measured(names, photographs, mediapipe.estimate),
         "our network, whole picture": measured(names, photographs, network.estimate_whole),
         "our finder and network": measured(names, photographs, network.estimate),
-        "fused": measured(names, photographs, FusedEstimator(network, mediapipe).estimate),
     }
     mediapipe.close()
     print(table(results))

@@ -23,10 +23,10 @@ from posescore.pose.coco import PosedPicture, pictures_of_track, read_coco
 from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.estimators.estimator import PairEstimator
 from posescore.pose.oks import area_px2, oks
-from posescore.pose.passes import Progress, pose_of_pictures
+from posescore.pose.passes import pose_of_pictures
 from posescore.pose.track import Finding, PairTrack
 from posescore.pose.tracking.follow import follow
-from posescore.terms import N_COCO
+from posescore.terms import N_COCO, Progress, silent
 
 FOUND_OKS: Final = 0.5
 WELL_FOUND_OKS: Final = 0.75
@@ -36,7 +36,7 @@ N_DRAWS: Final = 1000
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A share or mean with its 95 % interval; ``n`` is what it is a share of, NaN for nothing."""
+    """A fraction or mean with its 95 % interval; NaN of nothing, where ``n`` is 0."""
 
     name: str
     value: float
@@ -55,7 +55,7 @@ class PoseTable:
     """Of a followed video; None for pictures that stand alone."""
 
     def to_json(self) -> dict[str, Any]:
-        """Plain data; a share of nothing is null."""
+        """Plain data; a fraction of nothing is null."""
         return {
             "pictures": self.pictures,
             "figures": {
@@ -127,7 +127,7 @@ def evaluate_pose(
     pictures: Path | None = None,
     predicted: Path | None = None,
     estimator: PairEstimator | str = USUAL,
-    progress: Progress | None = None,
+    progress: Progress = silent,
 ) -> PoseTable:
     """Measure keypoints against labelled ones.
 
@@ -141,14 +141,15 @@ def evaluate_pose(
         COCO keypoints JSON to measure. Without it, poses are found here: each picture alone; a
         video by following, which also tells whether A stays A.
     estimator
-        The shipped one when not given.
+        What finds keypoints, or its name (:data:`posescore.pose.estimators.choice.NAMES`).
     progress
         Called while poses are being found.
 
     Raises
     ------
     KeypointFileError
-        When a file is no COCO keypoints file or holds no labelled athlete.
+        When a file is no COCO keypoints file, holds no labelled athlete, or predictions are of
+        other pictures.
     FootageError
         When a picture or the video cannot be read.
     """
@@ -156,12 +157,36 @@ def evaluate_pose(
     if not true:
         raise KeypointFileError(f"{truth} holds no labelled athlete: give labelled pictures.")
     if predicted is not None:
-        return measure(true, read_coco(predicted))
+        return measure(true, _of_the_same(truth, true, predicted))
     found = _find(truth, pictures or truth.parent, true, estimator, progress)
     if isinstance(found, PairTrack):
         name = str(true[0].name)
         return measure(true, pictures_of_track(found, name), found.findings)
     return measure(true, found)
+
+
+def _of_the_same(truth: Path, true: Sequence[PosedPicture], predicted: Path) -> list[PosedPicture]:
+    """Predictions, if they are of the labelled pictures."""
+    found = read_coco(predicted)
+    films = _film(true), _film(found)
+    if None not in films and films[0] != films[1]:
+        raise KeypointFileError(
+            f"{predicted} holds keypoints of {films[1]}, {truth} labels {films[0]}: give "
+            "predictions of the labelled film."
+        )
+    if not {_place(picture) for picture in true} & {_place(picture) for picture in found}:
+        raise KeypointFileError(
+            f"{predicted} and {truth} have no picture in common: pictures are matched by "
+            "'file_name', frames of a film by 'frame_index'."
+        )
+    return found
+
+
+def _film(pictures: Sequence[PosedPicture]) -> str | None:
+    """The film whose frames all of these are; None where they are not, or it has no name."""
+    names = {Path(p.name).name if p.name else None for p in pictures}
+    frames = all(picture.frame_index is not None for picture in pictures)
+    return names.pop() if frames and len(names) == 1 else None
 
 
 def measure(
@@ -248,7 +273,7 @@ def _find(
     folder: Path,
     true: Sequence[PosedPicture],
     estimator: PairEstimator | str,
-    progress: Progress | None,
+    progress: Progress,
 ) -> list[PosedPicture] | PairTrack:
     names = {picture.name for picture in true}
     if None in names:

@@ -12,22 +12,25 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.analysis.pipeline import Request, analyze, pose_pass, read_positions, silent
-from posescore.errors import OwnFailureError
+from posescore.analysis.job import analyze_now
+from posescore.analysis.pipeline import pose_pass, read_positions
+from posescore.evaluation.film_speed import camera_film, phone_film
+from posescore.evaluation.measuring import Figure, analyse_command, run_of
 from posescore.footage.joining import repeated
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.library.library import Library
+from posescore.library.match import MatchInfo
 from posescore.pose.coco import track_from_coco
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
-from posescore.pose.estimators.fused_estimator import FusedEstimator
 from posescore.pose.estimators.mediapipe_estimator import MediaPipeEstimator
+from posescore.pose.estimators.pair_network import PairNetworkEstimator
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import write_track
 from posescore.resources import shipped
@@ -38,21 +41,6 @@ TEN_MINUTES_S: Final = 600.0
 TWO_MINUTES_S: Final = 120.0
 THINNED: Final = 10
 """How many questions of the pose pass are answered for each that reaches the networks."""
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """One measured figure beside the limit the project sets itself, where it sets one."""
-
-    name: str
-    value: float
-    unit: str
-    limit: float | None = None
-
-    @property
-    def held(self) -> bool:
-        """True when the figure keeps its limit."""
-        return self.limit is None or self.value <= self.limit
 
 
 class _TimedMediaPipe(MediaPipeEstimator):
@@ -72,11 +60,11 @@ class _TimedMediaPipe(MediaPipeEstimator):
             super()._detect(picture)
 
 
-class _TimedFused(FusedEstimator):
+class _TimedPair(PairNetworkEstimator):
     """The shipped estimator, remembering every question it was asked."""
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__(alternative_crops=False)
         self.pictures: list[tuple[Picture, tuple[Box, ...]]] = []
 
     def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
@@ -90,11 +78,11 @@ class _TimedFused(FusedEstimator):
             super().estimate(picture, boxes)
 
 
-class _Thinned(FusedEstimator):
+class _Thinned(PairNetworkEstimator):
     """The shipped estimator, asked in earnest now and then; between, its last answer stands."""
 
     def __init__(self, every: int) -> None:
-        super().__init__()
+        super().__init__(alternative_crops=False)
         self._every = every
         self._asked = 0
         self._last = PairEstimate.nobody()
@@ -118,17 +106,16 @@ def pipeline_ratio(excerpt_s: float = 12.0) -> Iterator[Figure]:
         repeated(shipped("sample_video", "match.mp4"), video, excerpt_s)
         whole_s, bare_s = _times(video, _TimedMediaPipe())
         yield Figure("with MediaPipe alone, over its bare calls", whole_s / bare_s, "x", 1.15)
-        whole_s, bare_s = _times(video, _TimedFused())
+        whole_s, bare_s = _times(video, _TimedPair())
         yield Figure("as shipped, over the estimator's calls", whole_s / bare_s, "x", 1.15)
         yield Figure("as shipped, over the footage's own time", whole_s / excerpt_s, "x", 1.0)
 
 
-def _times(video: Path, estimator: _TimedMediaPipe | _TimedFused) -> tuple[float, float]:
-    request = Request(video)
-    read_positions(pose_pass(open_footage(video), estimator, request, None, silent))
+def _times(video: Path, estimator: _TimedMediaPipe | _TimedPair) -> tuple[float, float]:
+    read_positions(pose_pass(Footage(video), estimator))
     estimator.pictures.clear()
     started = time.perf_counter()
-    read_positions(pose_pass(open_footage(video), estimator, request, None, silent))
+    read_positions(pose_pass(Footage(video), estimator))
     whole_s = time.perf_counter() - started
     started = time.perf_counter()
     estimator.again()
@@ -140,7 +127,7 @@ def _times(video: Path, estimator: _TimedMediaPipe | _TimedFused) -> tuple[float
 def long_track(duration_s: float = TEN_MINUTES_S) -> PairTrack:
     """The sample match's true keypoints, repeated to a length."""
     path = shipped("sample_video", "keypoints.json")
-    clock = open_footage(shipped("sample_video", "match.mp4")).clock()
+    clock = Footage(shipped("sample_video", "match.mp4")).clock()
     track = track_from_coco(path, clock=clock)
     times = int(np.ceil(duration_s / track.end_s))
     rows = np.tile(np.arange(len(track)), times)
@@ -190,7 +177,7 @@ def peak_memory() -> Iterator[Figure]:
 
 def whole_peak_memory() -> Iterator[Figure]:
     """The same for ``posescore analyze`` itself, every question asked; takes as long as that."""
-    yield from _peaks(_analyse_command)
+    yield from _peaks(analyse_command)
 
 
 def _peaks(command: Callable[[Path, Path], list[str]]) -> Iterator[Figure]:
@@ -202,11 +189,6 @@ def _peaks(command: Callable[[Path, Path], list[str]]) -> Iterator[Figure]:
     yield Figure("peak memory, ten minutes over two", long_mb / short_mb, "x", 1.10)
 
 
-def _analyse_command(video: Path, library: Path) -> list[str]:
-    command = [sys.executable, "-m", "posescore", "analyze", str(video), "--json"]
-    return [*command, "--library", str(library)]
-
-
 def _analyse_thinly(video: Path, library: Path) -> list[str]:
     call = f"from {__name__} import analyse_thinly as a; a({str(video)!r}, {str(library)!r})"
     return [sys.executable, "-c", call]
@@ -215,50 +197,16 @@ def _analyse_thinly(video: Path, library: Path) -> list[str]:
 def analyse_thinly(video: str, library_folder: str) -> None:
     """Analyse a video with few questions to the networks, in a process that is measured."""
     estimator, track_file = _Thinned(THINNED), Path(video).with_suffix(".parquet")
-    write_track(
-        pose_pass(open_footage(Path(video)), estimator, Request(Path(video)), None, silent),
-        track_file,
-    )
+    write_track(pose_pass(Footage(video), estimator), track_file)
     with Library(Path(library_folder)) as library:
-        analyze(Request(Path(video), track_file=track_file), library)
+        analyze_now(library, Path(video), MatchInfo("Thin"), {"track_file": str(track_file)})
     estimator.close()
 
 
 def _peak_mb(folder: Path, duration_s: float, command: Callable[[Path, Path], list[str]]) -> float:
     video = folder / f"{duration_s:.0f}.mp4"
     repeated(shipped("sample_video", "match.mp4"), video, duration_s)
-    return _run_of(command(video, folder / "library")).peak_mb
-
-
-@dataclass(frozen=True, slots=True)
-class _Run:
-    """What one run of a program took."""
-
-    wall_s: float
-    processor_s: float
-    peak_mb: float
-
-
-_BETWEEN: Final = """
-import os, subprocess, sys
-process = subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL)
-_, status, usage = os.wait4(process.pid, 0)
-print(usage.ru_utime + usage.ru_stime, usage.ru_maxrss, flush=True)
-os._exit(os.waitstatus_to_exitcode(status) and 1)
-"""
-"""A program of next to no size in between: what a process begins with counts as its peak too."""
-
-
-def _run_of(command: list[str]) -> _Run:
-    """Run a program, its output thrown away, and measure it."""
-    measured = [sys.executable, "-c", _BETWEEN, *command]
-    started = time.perf_counter()
-    done = subprocess.run(measured, stdout=subprocess.PIPE, text=True, check=False)
-    wall_s = time.perf_counter() - started
-    if done.returncode:
-        raise OwnFailureError("the program to measure failed; see the message above.")
-    processor_s, peak = map(float, done.stdout.split())
-    return _Run(wall_s, processor_s, peak / (1e6 if sys.platform == "darwin" else 1e3))
+    return run_of(command(video, folder / "library")).peak_mb
 
 
 def sample_match() -> Iterator[Figure]:
@@ -268,9 +216,9 @@ def sample_match() -> Iterator[Figure]:
     the clock's says more about that work.
     """
     video = shipped("sample_video", "match.mp4")
-    length_s = open_footage(video).clock().end_s
+    length_s = Footage(video).clock().end_s
     with tempfile.TemporaryDirectory() as folder:
-        taken = _run_of(_analyse_command(video, Path(folder)))
+        taken = run_of(analyse_command(video, Path(folder)))
     load = os.getloadavg()[0]
     yield Figure("load of the machine, processes that want one of its cores", load, "")
     yield Figure("sample match, time over its own", taken.wall_s / length_s, "x", 0.5)
@@ -328,16 +276,19 @@ def _long_match(folder: Path) -> int:
     video, track_file = folder / "ten minutes.mp4", folder / "ten minutes.parquet"
     repeated(shipped("sample_video", "match.mp4"), video, TEN_MINUTES_S)
     # One frame fewer: the cut may fall between frames that are stored out of order.
-    ends_s = float(open_footage(video).clock().pts_s[-2])
+    ends_s = float(Footage(video).clock().pts_s[-2])
     write_track(long_track(ends_s), track_file)
     with Library(folder / "library") as library:
-        return analyze(Request(video, track_file=track_file), library).id
+        kept = {"track_file": str(track_file)}
+        return analyze_now(library, video, MatchInfo("Ten minutes"), kept).id
 
 
 MEASURES: Final[dict[str, Callable[[], Iterator[Figure]]]] = {
     "help": help_time,
     "pipeline": pipeline_ratio,
     "match": sample_match,
+    "phone": phone_film,
+    "full-hd": camera_film,
     "after": after_the_pose_pass,
     "pages": pages,
     "memory": peak_memory,
@@ -345,5 +296,5 @@ MEASURES: Final[dict[str, Callable[[], Iterator[Figure]]]] = {
 }
 """What can be measured. ``whole-memory`` analyses twelve minutes of footage and takes that long."""
 
-USUAL: Final = ("help", "pipeline", "match", "after", "pages", "memory")
+USUAL: Final = ("help", "pipeline", "match", "phone", "full-hd", "after", "pages", "memory")
 """The parts that are measured where none is named."""

@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 from jsonschema.exceptions import ValidationError, best_match
 
 from posescore.errors import InputError
-from posescore.scoring.reading import read_text, shown
+from posescore.reading import read_text, shown
 
 SCHEMA_PATH: Final = Path(__file__).with_name("truth.schema.json")
 
@@ -43,9 +43,9 @@ def read_truth(path: Path) -> Mapping[str, Any]:
         raise InputError(f"{path} is not JSON: {problem.msg} at {where}.") from None
     except (RecursionError, ValueError):
         raise InputError(f"{path} is not JSON that can be read: nested too deep.") from None
-    problem = best_match(Draft202012Validator(schema()).iter_errors(truth))
-    if problem is not None:
-        raise InputError(f"{path}: {_said(problem)}")
+    misfit = best_match(Draft202012Validator(schema()).iter_errors(truth))
+    if misfit is not None:
+        raise InputError(f"{path}: {_said(misfit)}")
     for name in ("nothings", "states"):
         for number, stretch in enumerate(truth[name]):
             if stretch["end_s"] <= stretch["start_s"]:
@@ -58,21 +58,23 @@ def read_truth(path: Path) -> Mapping[str, Any]:
     return checked
 
 
-def _said(problem: ValidationError) -> str:
+def _said(misfit: ValidationError) -> str:
     """The place and what is wrong there, in a sentence of ours."""
-    place = problem.json_path.removeprefix("$").removeprefix(".") or "the truth"
-    given, wanted = shown(problem.instance), problem.validator_value
-    match problem.validator:
+    place = misfit.json_path.removeprefix("$").removeprefix(".") or "the truth"
+    given, wanted = shown(misfit.instance), misfit.validator_value
+    match misfit.validator:
         case "required":
-            missing = ", ".join(name for name in wanted if name not in problem.instance)
+            missing = ", ".join(name for name in wanted if name not in misfit.instance)
             return f"{place} needs {missing}."
         case "type":
             return f"{place} must be of type {wanted}, not {given}."
+        case "const" if wanted is None:
+            return f"{place} must be left out, not {given}."
         case "enum" | "const":
             known = wanted if isinstance(wanted, list) else [wanted]
             return f"{place}: {given} is none of {', '.join(map(str, known))}."
         case "minimum" | "maximum":
-            bound = "least" if problem.validator == "minimum" else "most"
+            bound = "least" if misfit.validator == "minimum" else "most"
             return f"{place} must be at {bound} {wanted:g}, not {given}."
         case _:
             return f"{place} does not fit: {given}."

@@ -16,7 +16,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from statistics import mean
 from typing import Any, Final
 
@@ -64,98 +64,70 @@ class MatchLine:
     undecided: int
 
 
-@dataclass(frozen=True, slots=True)
-class Conversion:
-    """How often one step led to the next."""
-
-    step: str
-    to: str
-    tried: int
-    made: int
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Across:
-    """Everything about one athlete across matches.
+    """Everything about one athlete across matches, added up match by match.
 
     Parameters
     ----------
+    matches
+        In the order of their days, those without one first.
     points_for, points_against
         Confirmed points by kind.
     lost_from
         Points of the opponents by the position that the athlete was in before.
     stabilised
         By kind: the seconds that each award took.
-    matches
-        In the order of their days, those without one first.
+    tried, made
+        How often each step was taken, and how often it led to the next.
     """
 
     name: str
-    matches: tuple[MatchLine, ...]
-    points_for: Mapping[str, int]
-    points_against: Mapping[str, int]
-    lost_from: Mapping[str, int]
-    stabilised: Mapping[str, tuple[float, ...]]
-    conversions: tuple[Conversion, ...]
-
-    def trend(self) -> list[dict[str, object]]:
-        """Points for and against by event, in the order of the first match of each."""
-        events: dict[tuple[str, str], list[MatchLine]] = {}
-        for line in self.matches:
-            events.setdefault((line.held_on, line.event), []).append(line)
-        return [
-            {
-                "held_on": held_on,
-                "event": event,
-                "matches": len(lines),
-                "won": sum(line.result == "won" for line in lines),
-                "points_for": sum(line.points_for for line in lines),
-                "points_against": sum(line.points_against for line in lines),
-            }
-            for (held_on, event), lines in events.items()
-        ]
-
-    def tables(self) -> dict[str, list[dict[str, Any]]]:
-        """All of it as named tables, each a list of rows with the same columns."""
-        kinds = sorted({*self.points_for, *self.points_against})
-        return {
-            "matches": [_plain(line) for line in self.matches],
-            "points": [
-                {
-                    "kind": kind,
-                    "points_for": self.points_for.get(kind, 0),
-                    "points_against": self.points_against.get(kind, 0),
-                }
-                for kind in kinds
-            ],
-            "lost_from": [
-                {"position": position, "points_against": points}
-                for position, points in sorted(self.lost_from.items(), key=lambda kv: -kv[1])
-            ],
-            "stabilise": [
-                {"kind": kind, "awards": len(each), "mean_seconds": round(mean(each), 2)}
-                for kind, each in sorted(self.stabilised.items())
-            ],
-            "conversions": [_plain(each) for each in self.conversions],
-            "trend": self.trend(),
-        }
-
-
-def _plain(line: MatchLine | Conversion) -> dict[str, Any]:
-    return {name: getattr(line, name) for name in type(line).__dataclass_fields__}
-
-
-@dataclass(slots=True)
-class _Sums:
-    """What is added up over matches."""
-
-    lines: list[MatchLine] = field(default_factory=list)
+    matches: list[MatchLine] = field(default_factory=list)
     points_for: Counter[str] = field(default_factory=Counter)
     points_against: Counter[str] = field(default_factory=Counter)
     lost_from: Counter[str] = field(default_factory=Counter)
     stabilised: dict[str, list[float]] = field(default_factory=dict)
     tried: Counter[ProposalKind] = field(default_factory=Counter)
     made: Counter[ProposalKind] = field(default_factory=Counter)
+
+    def tables(self) -> dict[str, list[dict[str, Any]]]:
+        """All of it as named tables, each a list of rows with the same columns."""
+        kinds = sorted({*self.points_for, *self.points_against})
+        rows: dict[str, Iterable[Sequence[Any]]] = {
+            "matches": map(astuple, self.matches),
+            "points": [(kind, self.points_for[kind], self.points_against[kind]) for kind in kinds],
+            "lost_from": self.lost_from.most_common(),
+            "stabilise": [
+                (kind, len(each), round(mean(each), 2))
+                for kind, each in sorted(self.stabilised.items())
+            ],
+            "conversions": [
+                (str(step), " or ".join(to) or "submission", self.tried[step], self.made[step])
+                for step, to in STEPS
+            ],
+            "trend": self._trend(),
+        }
+        return {
+            name: [dict(zip(COLUMNS[name], row, strict=True)) for row in rows[name]]
+            for name in rows
+        }
+
+    def _trend(self) -> list[tuple[Any, ...]]:
+        """Points for and against by event, in the order of the first match of each."""
+        events: dict[tuple[str, str], list[MatchLine]] = {}
+        for line in self.matches:
+            events.setdefault((line.held_on, line.event), []).append(line)
+        return [
+            (
+                *event,
+                len(lines),
+                sum(line.result == "won" for line in lines),
+                sum(line.points_for for line in lines),
+                sum(line.points_against for line in lines),
+            )
+            for event, lines in events.items()
+        ]
 
 
 def across_matches(library: Library, name: str) -> Across:
@@ -169,26 +141,18 @@ def across_matches(library: Library, name: str) -> Across:
     wanted = _folded(name)
     if not wanted:
         raise InputError("name: give the athlete's name as the matches have it.")
-    sums, spelled = _Sums(), name.strip()
+    across = Across(name.strip())
     for match in sorted(library.matches(), key=lambda m: (str(m.info.held_on or ""), m.id)):
         athlete = next((a for a in Athlete if _folded(match.info.athlete(a).name) == wanted), None)
         if athlete is None or match.analysis_version is None:
             continue
-        spelled = match.info.athlete(athlete).name.strip()
-        _add(sums, library.review(match.id), match, athlete)
-    if not sums.lines:
+        across.name = match.info.athlete(athlete).name.strip()
+        _add(across, library.review(match.id), match, athlete)
+    if not across.matches:
         raise NotFoundError(
-            f"no analysed match has an athlete named {spelled!r}: check the spelling."
+            f"no analysed match has an athlete named {across.name!r}: check the spelling."
         )
-    return Across(
-        spelled,
-        tuple(sums.lines),
-        dict(sums.points_for),
-        dict(sums.points_against),
-        dict(sums.lost_from),
-        {kind: tuple(each) for kind, each in sums.stabilised.items()},
-        tuple(_conversion(step, to, sums) for step, to in STEPS),
-    )
+    return across
 
 
 def athletes_of(library: Library) -> dict[str, int]:
@@ -208,30 +172,25 @@ def _folded(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def _conversion(step: ProposalKind, to: Sequence[ProposalKind], sums: _Sums) -> Conversion:
-    following = " or ".join(to) if to else "submission"
-    return Conversion(str(step), following, sums.tried[step], sums.made[step])
-
-
-def _add(sums: _Sums, review: Review, match: Match, athlete: Athlete) -> None:
-    sums.lines.append(_match_line(review, match, athlete))
+def _add(across: Across, review: Review, match: Match, athlete: Athlete) -> None:
+    across.matches.append(_match_line(review, match, athlete))
     awards = [item.award for item in review.items if item.award is not None]
     for award in awards:
         if not award.points or award.kind is ProposalKind.PENALTY or award.athlete is None:
             continue
         kind, before = str(award.kind), hold_before(review, award)
         if award.athlete is not athlete:
-            sums.points_against[kind] += award.points
-            sums.lost_from[position_before(review, award)] += award.points
+            across.points_against[kind] += award.points
+            across.lost_from[position_before(review, award)] += award.points
             continue
-        sums.points_for[kind] += award.points
+        across.points_for[kind] += award.points
         if before is not None:
-            sums.stabilised.setdefault(kind, []).append(award.time_s - before.end_s)
-    for who, points in ((athlete, sums.points_for), (athlete.other, sums.points_against)):
+            across.stabilised.setdefault(kind, []).append(award.time_s - before.end_s)
+    for who, points in ((athlete, across.points_for), (athlete.other, across.points_against)):
         from_penalties = _penalty_points(review, awards, who)
         if from_penalties:
             points[str(ProposalKind.PENALTY)] += from_penalties
-    _count_steps(sums, sorted(awards, key=lambda award: award.time_s), review, athlete)
+    _count_steps(across, sorted(awards, key=lambda award: award.time_s), review, athlete)
 
 
 def _penalty_points(review: Review, awards: Iterable[Proposal], who: Athlete) -> int:
@@ -261,7 +220,9 @@ def position_before(review: Review, award: Proposal) -> str:
     return f"{before.position} {'bottom' if before.upper is award.athlete else 'top'}"
 
 
-def _count_steps(sums: _Sums, awards: Sequence[Proposal], review: Review, athlete: Athlete) -> None:
+def _count_steps(
+    across: Across, awards: Sequence[Proposal], review: Review, athlete: Athlete
+) -> None:
     taps_s = [
         marked.event.time_s
         for marked in review.events
@@ -275,8 +236,8 @@ def _count_steps(sums: _Sums, awards: Sequence[Proposal], review: Review, athlet
                 continue
             if step is ProposalKind.TAKEDOWN and not _in_guard(review, award):
                 continue
-            sums.tried[step] += 1
-            sums.made[step] += _converted(award, to, awards, taps_s)
+            across.tried[step] += 1
+            across.made[step] += _converted(award, to, awards, taps_s)
 
 
 def _in_guard(review: Review, award: Proposal) -> bool:
@@ -347,8 +308,7 @@ def across_csv(across: Across, table: str) -> str:
     tables = across.tables()
     if table not in tables:
         raise InputError(f"table: {table!r} is not one of {', '.join(tables)}.")
-    columns = list(COLUMNS[table])
-    return csv_text(columns, ([row[name] for name in columns] for row in tables[table]))
+    return csv_text(COLUMNS[table], (list(row.values()) for row in tables[table]))
 
 
 COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -356,7 +316,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "points": ("kind", "points_for", "points_against"),
     "lost_from": ("position", "points_against"),
     "stabilise": ("kind", "awards", "mean_seconds"),
-    "conversions": tuple(Conversion.__dataclass_fields__),
+    "conversions": ("step", "to", "tried", "made"),
     "trend": ("held_on", "event", "matches", "won", "points_for", "points_against"),
 }
 """Columns of each table."""

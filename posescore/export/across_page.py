@@ -14,8 +14,8 @@ from typing import Any, Final
 
 from posescore.errors import InputError
 from posescore.export.across import COLUMNS, Across, across_csv, across_json, across_matches
-from posescore.export.export import put
 from posescore.export.page import page
+from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.words import capital, counted, trade
 
@@ -85,35 +85,43 @@ def _nothing_yet(across: Across) -> bool:
     return not scored and all(line.result == "open" for line in across.matches)
 
 
-def _row(text: str, values: Sequence[tuple[float, str, str]], most: float) -> dict[str, Any]:
-    """A row of bars; a value is its size, its look (mine, theirs, frame) and its words."""
+def _bars(
+    what: str,
+    table: Sequence[tuple[Any, ...]],
+    looks: Sequence[str],
+    words: Sequence[str] = ("{}", "{}"),
+    said: str = "{} to {}",
+) -> dict[str, Any]:
+    """Rows of bars with their table and label: a bar for each number behind a row's name.
+
+    ``looks`` are mine, theirs or frame; ``words`` stand beside the bars, ``said`` in the label.
+    """
+    most = max((value for _, *values in table for value in values), default=0)
     return {
-        "text": text,
-        "parts": [
-            {"share": value / most if most else 0.0, "look": look, "words": words}
-            for value, look, words in values
+        "rows": [
+            {
+                "text": name,
+                "parts": [
+                    {
+                        "fraction": value / most if most else 0.0,
+                        "look": look,
+                        "words": word.format(value),
+                    }
+                    for value, look, word in zip(values, looks, words, strict=False)
+                ],
+            }
+            for name, *values in table
         ],
+        "table": table,
+        "label": _label(what, ((name, said.format(*values)) for name, *values in table)),
     }
 
 
 def _points(across: Across) -> dict[str, Any]:
-    kinds = sorted(
-        {*across.points_for, *across.points_against},
-        key=lambda kind: -across.points_for.get(kind, 0) - across.points_against.get(kind, 0),
-    )
-    table = [
-        (capital(trade(k)), across.points_for.get(k, 0), across.points_against.get(k, 0))
-        for k in kinds
-    ]
-    most = max((max(row[1:]) for row in table), default=0)
-    return {
-        "rows": [
-            _row(name, [(mine, "mine", str(mine)), (theirs, "theirs", str(theirs))], most)
-            for name, mine, theirs in table
-        ],
-        "table": table,
-        "label": _label("Points for and against", ((n, f"{a} to {b}") for n, a, b in table)),
-    }
+    mine, theirs = across.points_for, across.points_against
+    kinds = sorted({*mine, *theirs}, key=lambda kind: (-mine[kind] - theirs[kind], kind))
+    table = [(capital(trade(kind)), mine[kind], theirs[kind]) for kind in kinds]
+    return _bars("Points for and against", table, ("mine", "theirs"))
 
 
 def position_words(position: str) -> str:
@@ -124,34 +132,17 @@ def position_words(position: str) -> str:
 
 
 def _lost(across: Across) -> dict[str, Any]:
-    ordered = sorted(across.lost_from.items(), key=lambda item: -item[1])
-    table = [(position_words(position), points) for position, points in ordered]
-    most = max((points for _, points in table), default=0)
-    return {
-        "rows": [_row(name, [(points, "theirs", str(points))], most) for name, points in table],
-        "table": table,
-        "label": _label("Points lost by position", table),
-    }
+    table = [(position_words(name), points) for name, points in across.lost_from.most_common()]
+    return _bars("Points lost by position", table, ("theirs",), said="{}")
 
 
 def _steps(across: Across) -> dict[str, Any]:
     table = [
-        (f"{capital(trade(each.step))} to {trade(each.to)}", each.made, each.tried)
-        for each in across.conversions
+        (f"{capital(trade(each['step']))} to {trade(each['to'])}", each["made"], each["tried"])
+        for each in across.tables()["conversions"]
     ]
-    most = max((tried for _, _, tried in table), default=0)
-    return {
-        "rows": [
-            _row(
-                name,
-                [(made, "mine", f"{made} followed"), (tried, "frame", f"of {tried}")],
-                most,
-            )
-            for name, made, tried in table
-        ],
-        "table": table,
-        "label": _label("Steps followed by the next", ((n, f"{m} of {t}") for n, m, t in table)),
-    }
+    words = ("{} followed", "of {}")
+    return _bars("Steps followed by the next", table, ("mine", "frame"), words, "{} of {}")
 
 
 def _seconds(across: Across) -> dict[str, Any]:
@@ -176,7 +167,7 @@ def _seconds(across: Across) -> dict[str, Any]:
 
 
 def _trend(across: Across) -> dict[str, Any]:
-    events = across.trend()
+    events = across.tables()["trend"]
     left, right, top, bottom = _TREND
     means = [(_each(event, "points_for"), _each(event, "points_against")) for event in events]
     most = max(2.0, *(max(pair) for pair in means))
@@ -235,12 +226,12 @@ def write_across(library: Library, name: str, out: Path) -> list[Path]:
         raise InputError(f"{out}: name a file that ends in .html, .json or .csv.")
     across = across_matches(library, name)
     if suffix == ".html":
-        put(out, across_html(across).encode("utf-8"))
+        write_whole(out, across_html(across).encode("utf-8"))
         return [out]
     if suffix == ".json":
-        put(out, across_json(across).encode("utf-8"))
+        write_whole(out, across_json(across).encode("utf-8"))
         return [out]
     texts = {out.with_suffix(f".{table}.csv"): across_csv(across, table) for table in COLUMNS}
     for path, text in texts.items():
-        put(path, text.encode("utf-8"))
+        write_whole(path, text.encode("utf-8"))
     return list(texts)

@@ -17,12 +17,13 @@ from posescore.errors import InputError
 from posescore.export.evidence import Still, look_at
 from posescore.export.rows import ROUNDING_S, LogLine, frame_at
 from posescore.export.sentences import kind_of
-from posescore.export.shots import USUAL, Progress, Shots, Showing, shots_of, silent
+from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import summary_of
 from posescore.footage.atomic import replacing, storage_error
 from posescore.footage.drawing import Picture
-from posescore.footage.encoding import write_h264_timed
+from posescore.footage.encoding import write_film
 from posescore.library.library import Library
+from posescore.terms import Progress, silent
 from posescore.words import trade
 
 BEFORE_S: Final = 5.0
@@ -162,7 +163,7 @@ def _stretch(
 def _counting(progress: Progress, total: int) -> Iterator[None]:
     """Each step reports one frame more."""
     for done in range(1, total + 1):
-        progress(done, total)
+        progress("filming", done, total)
         yield
 
 
@@ -187,4 +188,4 @@ def write_stretch(
             yield frame.time_s - starts_s, picture
 
     size_px = size_px or shots.footage.size_px
-    write_h264_timed(path, pictures(), ends_s - starts_s, size_px, quality)
+    write_film(path, pictures(), ends_s - starts_s, size_px, quality=quality)

@@ -74,8 +74,8 @@ def _hold_cues(review: Review, match: Match) -> Iterator[Cue]:
 def _named(held: ReviewHold, match: Match) -> str:
     hold = held.hold
     words = with_names(state_words(hold.state), match.info.names)
-    sure = "edited by a person" if held.edited else f"{hold.confidence:.0%} sure"
-    return f"{words} ({sure})"
+    by = "edited by a person" if held.edited else f"{hold.confidence:.0%} sure"
+    return f"{words} ({by})"
 
 
 def _line_cues(review: Review, match: Match) -> Iterator[Cue]:

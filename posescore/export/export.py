@@ -3,51 +3,53 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from posescore.errors import InputError, StorageError
+from posescore.errors import InputError
 from posescore.export.cues import log_webvtt
 from posescore.export.keypoints import keypoints_json
 from posescore.export.score_log import log_json
 from posescore.export.tables import frames_csv, holds_csv, log_csv
+from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
-from posescore.library.store.files import write_whole
-
-Written = Callable[[Library, Match, Review], str]
 
 
-def _of_review(write: Callable[[Review, Match], str]) -> Written:
-    """What is written of the review alone."""
-    return lambda library, match, review: write(review, match)
+@dataclass(frozen=True, slots=True)
+class Format:
+    """A format that a match can be saved in: all that the commands and pages know of it."""
+
+    text: str
+    suffix: str
+    media_type: str
+    write: Callable[[Library, Match, Review], str]
 
 
-FORMATS: Final[Mapping[str, Written]] = {
-    "csv": _of_review(log_csv),
-    "json": _of_review(log_json),
-    "webvtt": _of_review(log_webvtt),
-    "holds-csv": _of_review(holds_csv),
-    "frames-csv": _of_review(frames_csv),
-    "coco": keypoints_json,
-}
-SUFFIXES: Final[Mapping[str, str]] = {
-    "csv": ".csv",
-    "json": ".json",
-    "webvtt": ".vtt",
-    "holds-csv": ".holds.csv",
-    "frames-csv": ".frames.csv",
-    "coco": ".coco.json",
-}
-MEDIA_TYPES: Final[Mapping[str, str]] = {
-    "csv": "text/csv; charset=utf-8",
-    "json": "application/json",
-    "webvtt": "text/vtt; charset=utf-8",
-    "holds-csv": "text/csv; charset=utf-8",
-    "frames-csv": "text/csv; charset=utf-8",
-    "coco": "application/json",
-}
+_CSV: Final = "text/csv; charset=utf-8"
+FORMATS: Final[Mapping[str, Format]] = {
+    "csv": Format(
+        "Table for a spreadsheet (CSV)", ".csv", _CSV, lambda _, match, log: log_csv(log, match)
+    ),
+    "json": Format(
+        "Score log (JSON)", ".json", "application/json", lambda _, match, log: log_json(log, match)
+    ),
+    "webvtt": Format(
+        "Chapters for a player (WebVTT)", ".vtt", "text/vtt; charset=utf-8",
+        lambda _, match, log: log_webvtt(log, match),
+    ),
+    "holds-csv": Format(
+        "Table of positions (CSV)", ".holds.csv", _CSV, lambda _, match, log: holds_csv(log, match)
+    ),
+    "frames-csv": Format(
+        "Position of every frame (CSV)", ".frames.csv", _CSV, lambda _, __, log: frames_csv(log)
+    ),
+    "coco": Format(
+        "Keypoints and positions (COCO JSON)", ".coco.json", "application/json", keypoints_json
+    ),
+}  # fmt: skip
 
 
 def export_text(library: Library, match_id: int, format_name: str, opinion: str = "") -> str:
@@ -60,10 +62,10 @@ def export_text(library: Library, match_id: int, format_name: str, opinion: str 
     NotFoundError
         When there is no such match, or it was never analysed.
     """
-    write = FORMATS.get(format_name)
-    if write is None:
+    known = FORMATS.get(format_name)
+    if known is None:
         raise InputError(f"format: {format_name!r} is not one of {', '.join(FORMATS)}.")
-    return write(library, library.match(match_id), library.review(match_id, opinion))
+    return known.write(library, library.match(match_id), library.review(match_id, opinion))
 
 
 def export_match(
@@ -79,14 +81,5 @@ def export_match(
     text = export_text(library, match_id, format_name, opinion)
     if out.is_dir():
         raise InputError(f"{out} is a folder: name the file to write.")
-    put(out, text.encode("utf-8"))
+    write_whole(out, text.encode("utf-8"))
     return out
-
-
-def put(out: Path, data: bytes) -> None:
-    """Put bytes on the disk under a name, whole or not at all."""
-    try:
-        write_whole(out.absolute().parent, lambda file: file.write(data), lambda _: out.name)
-    except OSError as error:
-        why = error.strerror or str(error)
-        raise StorageError(f"{out} cannot be written ({why}): choose another place.") from error

@@ -24,10 +24,10 @@ HEAD: Final = 5
 CARRIED_S: Final = 1.0
 """A known place is used for so long; after a second on the ground a head can be anywhere."""
 OF_BODY: Final = 0.16
-"""Radius as a share of the athlete's extent: twice a head's half height (a head is about an eighth
-of the stature), so that one ear alone still covers the face."""
+"""Radius as a fraction of the athlete's extent: twice a head's half height (a head is about an
+eighth of the stature), so that one ear alone still covers the face."""
 OF_PICTURE: Final = 0.04
-"""The smallest radius as a share of the picture's height."""
+"""The smallest radius as a fraction of the picture's height."""
 GROWTH_PER_S: Final = 1.0
 """So much of the athlete's extent a head moves in a second when things go fast: growing half as
 fast left faces bare in 0.3 % of the sample match with every other half second missing."""
@@ -75,8 +75,8 @@ def faces_of(track: PairTrack) -> Faces:
         if not len(rows):
             continue
         middle = np.nanmean(head[rows], axis=1)
-        spread = np.nanmax(np.hypot(*np.moveaxis(head[rows] - middle[:, None], -1, 0)), axis=1)
-        known = np.maximum.reduce([OF_BODY * extent[rows], 1.8 * spread])
+        reach = np.nanmax(np.hypot(*np.moveaxis(head[rows] - middle[:, None], -1, 0)), axis=1)
+        known = np.maximum.reduce([OF_BODY * extent[rows], 1.8 * reach])
         known = np.maximum(known, smallest_px)
         nearest, away_s = _nearest(track.time_s[rows], track.time_s)
         reached = away_s <= CARRIED_S

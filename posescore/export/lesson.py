@@ -11,16 +11,17 @@ from typing import Final
 from posescore.errors import InputError
 from posescore.export.clips import write_stretch
 from posescore.export.evidence import look_at
-from posescore.export.export import put
 from posescore.export.page import page
 from posescore.export.report_content import shots_or_why, shown_text
 from posescore.export.rows import LogLine, frame_at
 from posescore.export.sentences import Names, standing_words, two_sentences
-from posescore.export.shots import USUAL, Progress, Shots, Showing, silent
+from posescore.export.shots import USUAL, Shots, Showing
 from posescore.export.summary import summary_of
-from posescore.export.telling import LineText, data_address, tell
+from posescore.export.telling import LineText, data_address, text_of
+from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.library.review.review import Review, Verdict
+from posescore.terms import Progress, silent
 
 CLIP_S: Final = 5.0
 """A clip ends at its moment and starts so long before."""
@@ -117,7 +118,7 @@ def write_lesson(
         has_clips=clips,
         shown_text=shown_text(showing, shots is None),
     )
-    put(out, text.encode("utf-8"))
+    write_whole(out, text.encode("utf-8"))
     return out
 
 
@@ -127,10 +128,10 @@ def _moments(
 ) -> list[Moment]:  # fmt: skip
     made = []
     for done, line in enumerate(lines, 1):
-        (text,) = tell([line], names, shots, review)
+        text = text_of(line, names, shots, review)
         clip = _clip(shots, text.look_frame) if shots is not None and clips else ""
         made.append(Moment(text, *two_sentences(line, names, review.rule_set), clip))
-        progress(done, len(lines))
+        progress("filming", done, len(lines))
     return made
 
 

@@ -5,18 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 
 from posescore.errors import InputError
-from posescore.export.export import put
 from posescore.export.page import page
 from posescore.export.report_content import Report, curve_words, report_of
 from posescore.export.sentences import result_words, standing_words, waiting_words
-from posescore.export.shots import USUAL, Progress, Showing, silent
+from posescore.export.shots import USUAL, Showing
+from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
+from posescore.terms import Progress, silent
 
 
 def report_html(report: Report) -> str:
     """The report as one HTML file that needs nothing else."""
     confirmed, proposed = report.plots(480, 170, 26)
-    names = report.names
+    names, proposed_curve = report.names, report.summary.proposed_curve
     return page(
         "report.html",
         heading="Report",
@@ -24,11 +25,11 @@ def report_html(report: Report) -> str:
         review=report.review,
         names=names,
         division=report.division,
-        told=report,
+        report=report,
         positions=report.summary.positions,
         plots={"confirmed": confirmed, "proposed": proposed},
-        curve_text=curve_words(report.summary.curve, names),
-        proposed_curve_text=curve_words(report.summary.proposed_curve, names),
+        curve_text=f"Points over time: {curve_words(report.summary.curve, names)}",
+        proposed_curve_text=f"Points over time: {curve_words(proposed_curve, names)}",
         confirmed_result=standing_words(report.review, names),
         waiting=waiting_words(report.review),
         proposed_result=result_words(report.review.proposed_result, names),
@@ -66,7 +67,7 @@ def write_report(
     if suffix == ".pdf":
         from posescore.export.report_pdf import report_pdf
 
-        put(out, report_pdf(report))
+        write_whole(out, report_pdf(report))
     else:
-        put(out, report_html(report).encode("utf-8"))
+        write_whole(out, report_html(report).encode("utf-8"))
     return out

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from posescore.errors import NotFoundError
 from posescore.export.score_drawing import Plot, plot_of
 from posescore.export.sentences import sources_of
-from posescore.export.shots import USUAL, Progress, Shots, Showing, shots_of, silent
+from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import ScoreStep, Summary, summary_of
-from posescore.export.telling import LineText, tell
+from posescore.export.telling import LineText, text_of
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
-from posescore.terms import Athlete
+from posescore.terms import Athlete, Progress, silent
 from posescore.words import WORDS, clock_words
 
 
@@ -95,22 +95,13 @@ def report_of(
     shots, no_pictures = shots_or_why(library, match, review, showing)
     names, summary = match.info.names, summary_of(review, match)
     groups = (summary.awards, summary.proposed, summary.near)
-    done, total = 0, len({line.number for lines in groups for line in lines})
-
-    def one_more() -> None:
-        nonlocal done
-        done += 1
-        progress(done, total)
-
-    near = tell(summary.near, names, shots, review, one_more)
-    known = {text.line.number: text for text in near}
-    awards, proposed = (
-        [known.get(x.number) or tell([x], names, shots, review, one_more)[0] for x in lines]
-        for lines in groups[:2]
-    )
-    return Report(
-        match, review, names, summary, awards, proposed, near, no_pictures, showing
-    )  # fmt: skip
+    lines = {line.number: line for group in groups for line in group}
+    texts: dict[int, LineText] = {}
+    for done, (number, line) in enumerate(lines.items(), 1):
+        texts[number] = text_of(line, names, shots, review)
+        progress("taking pictures", done, len(lines))
+    awards, proposed, near = ([texts[line.number] for line in group] for group in groups)
+    return Report(match, review, names, summary, awards, proposed, near, no_pictures, showing)
 
 
 def shots_or_why(
@@ -135,4 +126,4 @@ def curve_words(steps: Sequence[ScoreStep], names: Mapping[Athlete, str]) -> str
         + " to ".join(f"{names[athlete]} {step.points[athlete]}" for athlete in Athlete)
         for step in steps
     ]
-    return "Points over time: " + "; ".join(said) + "."
+    return "; ".join(said) + "."

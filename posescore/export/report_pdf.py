@@ -230,7 +230,7 @@ def _plots(paper: _Paper, report: Report) -> None:
         _plot(paper, plot, left, top + 4)
     paper.set_y(top + height + 5)
     for title, _, curve in shown:
-        paper.say(f"{title}: {curve_words(curve, report.names).split(': ', 1)[1]}", soft=True)
+        paper.say(f"{title}: {curve_words(curve, report.names)}", soft=True)
 
 
 def _plot(paper: _Paper, plot: Plot, left: float, top: float) -> None:
@@ -266,36 +266,36 @@ def _award_table(paper: _Paper, awards: Sequence[LineText], names: Mapping[Athle
         borders_layout="HORIZONTAL_LINES", padding=0.6,
     ) as table:  # fmt: skip
         table.row(("Time", "Athlete", "Award", "Clause", "Said by"))
-        for told in awards:
-            who = f"{told.athlete}: {names[told.athlete]}" if told.athlete else ""
-            table.row((told.at, who, told.title, told.clause, told.word))
+        for each in awards:
+            who = f"{each.athlete}: {names[each.athlete]}" if each.athlete else ""
+            table.row((each.at, who, each.title, each.clause, each.word))
 
 
 def _moments(
-    paper: _Paper, title: str, told: Sequence[LineText], nothing: str, note: str = ""
+    paper: _Paper, title: str, shown: Sequence[LineText], nothing: str, note: str = ""
 ) -> None:  # fmt: skip
     paper.heading(title)
     if note:
         paper.say(note, soft=True)
-    if not told:
+    if not shown:
         paper.say(nothing)
-    for each in told:
+    for each in shown:
         _moment(paper, each)
 
 
-def _moment(paper: _Paper, told: LineText) -> None:
+def _moment(paper: _Paper, shown: LineText) -> None:
     """Picture on the left, words on the right, never torn apart by the end of a page."""
-    left = paper.l_margin + PICTURE_MM + 4 if told.jpeg else paper.l_margin
-    words = _words(told)
-    picture_mm = PICTURE_MM * told.height_px / told.width_px if told.jpeg else 0.0
+    left = paper.l_margin + PICTURE_MM + 4 if shown.jpeg else paper.l_margin
+    words = _words(shown)
+    picture_mm = PICTURE_MM * shown.height_px / shown.width_px if shown.jpeg else 0.0
     words_mm = sum(paper.height_of(text, bold, left) for text, bold, _ in words)
     if paper.will_page_break(max(picture_mm, words_mm) + 4):
         paper.add_page()
     top = paper.get_y() + 1.5
-    if told.jpeg:
+    if shown.jpeg:
         paper.image(
-            io.BytesIO(told.jpeg), x=paper.l_margin, y=top, w=PICTURE_MM, h=picture_mm,
-            alt_text=utf8(told.picture_text),
+            io.BytesIO(shown.jpeg), x=paper.l_margin, y=top, w=PICTURE_MM, h=picture_mm,
+            alt_text=utf8(shown.picture_text),
         )  # fmt: skip
     paper.set_y(top)
     for text, bold, colour in words:
@@ -303,22 +303,22 @@ def _moment(paper: _Paper, told: LineText) -> None:
     paper.set_y(max(paper.get_y(), top + picture_mm) + 2)
 
 
-def _words(told: LineText) -> list[tuple[str, bool, str]]:
+def _words(shown: LineText) -> list[tuple[str, bool, str]]:
     """Text, whether it is bold, and its colour ("" for the usual one)."""
-    doubt = "" if told.line.item.decision is not None else _DOUBT
-    whose = f": {told.athlete}, {told.athlete_name}" if told.athlete else ""
+    doubt = "" if shown.line.item.decision is not None else _DOUBT
+    whose = f": {shown.athlete}, {shown.athlete_name}" if shown.athlete else ""
     words = [
-        (f"{told.line.number}. {told.title}{whose}", True, ""),
-        (told.word + (f" on {told.decided_at}" if told.decided_at else ""), bool(doubt), doubt),
-        (told.why, False, ""),
+        (f"{shown.line.number}. {shown.title}{whose}", True, ""),
+        (shown.word + (f" on {shown.decided_at}" if shown.decided_at else ""), bool(doubt), doubt),
+        (shown.why, False, ""),
     ]
-    for criterion in told.missing:
+    for criterion in shown.missing:
         words.append((f"Missing: {criterion.name} (clause {criterion.clause}).", True, ""))
         words.append((f"Seen: {criterion.seen}.", False, ""))
-    words.append((f"Reason given: {told.reason}" if told.reason else "", False, ""))
-    words.append((told.note, False, ""))
-    clause = f" · clause {told.clause}" if told.clause else ""
-    words.append((f"{told.when}{clause} · shown by {told.stretch}", False, _SOFT))
+    words.append((f"Reason given: {shown.reason}" if shown.reason else "", False, ""))
+    words.append((shown.note, False, ""))
+    clause = f" · clause {shown.clause}" if shown.clause else ""
+    words.append((f"{shown.when}{clause} · shown by {shown.stretch}", False, _SOFT))
     return [each for each in words if each[0]]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path, PurePath
 from typing import Any, Final
 
@@ -87,14 +88,7 @@ def _match(match: Match) -> dict[str, Any]:
         "event": info.event,
         "mat": info.mat,
         "held_on": None if info.held_on is None else info.held_on.isoformat(),
-        "athletes": {
-            str(athlete): {
-                "name": info.athlete(athlete).name,
-                "gi_colour": info.athlete(athlete).gi_colour,
-                "belt": info.athlete(athlete).belt,
-            }
-            for athlete in Athlete
-        },
+        "athletes": {str(athlete): asdict(info.athlete(athlete)) for athlete in Athlete},
         "footage": footage,
         "note": info.note,
     }
@@ -130,22 +124,17 @@ def _decision(decision: Decision) -> dict[str, Any]:
 
 
 def _award(award: Proposal) -> dict[str, Any]:
-    return {
-        "time_s": round(award.time_s, 6),
-        "athlete": None if award.athlete is None else str(award.athlete),
-        "kind": str(award.kind),
-        "points": award.points,
-        "advantage": award.advantage,
-        "clause": award.clause,
-    }
+    whole = proposal_to_json(award)
+    return {name: whole[name] for name in _AWARD}
+
+
+_AWARD: Final = ("time_s", "athlete", "kind", "points", "advantage", "clause")
 
 
 def _settlement(settled: Settlement) -> dict[str, Any]:
     """A difference of two opinions that the shared log was given one answer to."""
     what = settled.what
-    stretch = None
-    if what.stretch is not None:
-        stretch = {"start_s": what.stretch.start_s, "end_s": what.stretch.end_s}
+    stretch = what.stretch and asdict(what.stretch)
     return {
         "between": [what.one, what.other],
         "taken": str(what.taken),
@@ -157,18 +146,10 @@ def _settlement(settled: Settlement) -> dict[str, Any]:
 
 
 def _score(score: Mapping[Athlete, Tally]) -> dict[str, Any]:
-    return {
-        str(athlete): {
-            "points": score[athlete].points,
-            "advantages": score[athlete].advantages,
-            "penalties": score[athlete].penalties,
-        }
-        for athlete in Athlete
-    }
+    return {str(athlete): asdict(score[athlete]) for athlete in Athlete}
 
 
 def _result(result: Result | None) -> dict[str, Any] | None:
     if result is None:
         return None
-    winner = None if result.winner is None else str(result.winner)
-    return {"winner": winner, "by": result.by, "why": with_names(result.why, LETTERS)}
+    return asdict(result) | {"why": with_names(result.why, LETTERS)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -19,9 +19,6 @@ from posescore.library.review.review import Review
 from posescore.pose.estimators.face_detector import FaceDetector
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import read_track
-
-Progress = Callable[[int, int], None]
-"""Called with the number of things done and of all things; what it raises stops the work."""
 
 CLOSE_UP_MARGIN: Final = 0.2
 """Of the pair's extent on every side: heads and feet reach beyond the keypoints."""
@@ -51,10 +48,6 @@ class Showing:
 
 USUAL: Final = Showing()
 """Skeletons, and faces as they were filmed."""
-
-
-def silent(done: int, total: int) -> None:
-    """Report nothing."""
 
 
 class Shots:

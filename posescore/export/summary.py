@@ -68,11 +68,11 @@ class Summary:
 def summary_of(review: Review, match: Match) -> Summary:
     """Everything a report says of a match."""
     lines = lines_of(review, match)
-    told = [line for line in lines if not _dismissed(line.item)]
+    left = [line for line in lines if not _dismissed(line.item)]
     standing = [item.award for item in review.items if item.award is not None]
     return Summary(
-        awards=tuple(x for x in told if x.item.decision is not None and is_award(x.item.shown)),
-        proposed=tuple(x for x in told if x.item.decision is None and is_award(x.item.shown)),
+        awards=tuple(x for x in left if x.item.decision is not None and is_award(x.item.shown)),
+        proposed=tuple(x for x in left if x.item.decision is None and is_award(x.item.shown)),
         near=tuple(x for x in lines if _dismissed(x.item) or _near(x.item.shown)),
         curve=curve_of(standing, review),
         proposed_curve=curve_of(review.ruling.proposals, review),

@@ -73,26 +73,12 @@ def _log_row(line: LogLine, match: Match) -> list[object]:
         confidence = f"{proposal.confidence:.3f}"
         proposed = [str(proposal.kind), proposal.points, proposal.advantage, confidence]
     return [
-        match.info.title,
-        line.number,
-        line.status,
-        f"{line.time_s:.3f}",
-        line.frame_index,
-        str(shown.athlete or ""),
-        line.athlete_name,
-        str(shown.kind),
-        str(shown.would_be or ""),
-        *awarded,
-        *proposed,
-        shown.clause,
-        why_of(line, LETTERS),
-        *said,
-        f"{line.evidence.start_s:.3f}",
-        f"{line.evidence.end_s:.3f}",
-        line.first_frame,
-        line.last_frame,
-        item.note,
-    ]
+        match.info.title, line.number, line.status, f"{line.time_s:.3f}", line.frame_index,
+        str(shown.athlete or ""), line.athlete_name, str(shown.kind), str(shown.would_be or ""),
+        *awarded, *proposed, shown.clause, why_of(line, LETTERS), *said,
+        f"{line.evidence.start_s:.3f}", f"{line.evidence.end_s:.3f}",
+        line.first_frame, line.last_frame, item.note,
+    ]  # fmt: skip
 
 
 def holds_csv(review: Review, match: Match) -> str:
@@ -102,22 +88,15 @@ def holds_csv(review: Review, match: Match) -> str:
         hold = held.hold
         checks = "; ".join(f"{check.name}={check.value}" for check in hold.checks)
         rows.append([
-            match.info.title,
-            number,
-            f"{hold.start_s:.3f}",
-            f"{hold.end_s:.3f}",
-            *frames_of(review.clock, hold.interval),
-            str(hold.position),
-            str(hold.upper or ""),
-            name_of(match, hold.upper),
-            f"{hold.confidence:.3f}",
-            "yes" if held.edited else "no",
+            match.info.title, number, f"{hold.start_s:.3f}", f"{hold.end_s:.3f}",
+            *frames_of(review.clock, hold.interval), str(hold.position), str(hold.upper or ""),
+            name_of(match, hold.upper), f"{hold.confidence:.3f}", "yes" if held.edited else "no",
             checks,
         ])  # fmt: skip
     return csv_text(HOLD_COLUMNS, rows)
 
 
-def frames_csv(review: Review, match: Match) -> str:
+def frames_csv(review: Review) -> str:
     """The position in every frame, a line each: labels to learn from or to measure with.
 
     ``named_by`` is ``person`` where somebody edited the hold, else ``program``; its confidence is

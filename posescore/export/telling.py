@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from posescore.export.evidence import look_at
@@ -69,22 +68,8 @@ def data_address(media_type: str, data: bytes) -> str:
     return f"data:{media_type};base64,{b64encode(data).decode('ascii')}"
 
 
-def tell(
-    lines: Iterable[LogLine],
-    names: Names,
-    shots: Shots | None,
-    review: Review,
-    done: Callable[[], None] = lambda: None,
-) -> list[LineText]:
-    """Lines in words, each with its picture; ``done`` is called after each."""
-    texts = []
-    for line in lines:
-        texts.append(_text(line, names, shots, review))
-        done()
-    return texts
-
-
-def _text(line: LogLine, names: Names, shots: Shots | None, review: Review) -> LineText:
+def text_of(line: LogLine, names: Names, shots: Shots | None, review: Review) -> LineText:
+    """A line in words, with its picture."""
     shown, decision = line.item.shown, line.item.decision
     title, look = title_of(line), look_at(line.item, review)
     jpeg, (width_px, height_px) = b"", (0, 0)

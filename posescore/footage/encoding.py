@@ -1,7 +1,8 @@
-"""Pictures in, an H.264 file out: for footage that the program makes itself."""
+"""Pictures in, an H.264 file out: for all films that the program makes itself."""
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from pathlib import Path
@@ -9,101 +10,119 @@ from typing import Final
 
 import av
 import numpy as np
+from av.container import OutputContainer
 from av.video import VideoStream
+from av.video.frame import VideoFrame
 from numpy.typing import NDArray
 
 TICKS_PER_S: Final = 90_000
 """Any presentation time is kept to 6 microseconds; the common frame rates are whole ticks."""
+H264: Final = "libx264"
 
 
-def write_h264(
+class Film:
+    """An MP4 that is being written; every frame is shown from its own instant to the next."""
+
+    def __init__(self, container: OutputContainer, stream: VideoStream) -> None:
+        self.count = 0
+        self._container = container
+        self._stream = stream
+        self._waiting: av.Packet[VideoStream] | None = None
+
+    def add(self, frame: VideoFrame, time_s: float) -> None:
+        """One frame more; instants rise, the first is 0."""
+        frame.pts, frame.time_base = round(time_s * TICKS_PER_S), Fraction(1, TICKS_PER_S)
+        frame.pict_type = 0  # else the encoder copies the source's kinds
+        self._write(self._stream.encode(frame))
+        self.count += 1
+
+    def end(self, end_s: float) -> None:
+        """The instant at which the last frame stops being shown."""
+        self._write(self._stream.encode(None))
+        self._mux(round(end_s * TICKS_PER_S))
+
+    def _write(self, packets: Iterable[av.Packet[VideoStream]]) -> None:
+        for packet in packets:
+            self._mux(packet.pts or 0)
+            self._waiting = packet
+
+    def _mux(self, until: int) -> None:
+        """Write the packet before, whose duration is known only now."""
+        if self._waiting is not None:
+            self._waiting.duration = max(1, until - (self._waiting.pts or 0))
+            self._container.mux(self._waiting)
+
+
+@contextlib.contextmanager
+def film_of(
     path: Path,
-    pictures: Iterable[NDArray[np.uint8]],
     size_px: tuple[int, int],
-    frames_per_s: int,
-    quality: int = 21,
-) -> int:
-    """Write pictures as MP4 that every browser plays, and return how many there were.
+    frames_per_s: float,
+    *,
+    quality: int,
+    key_every: int,
+    preset: str = "veryfast",
+    encoder: str = H264,
+    matrix: int = 2,
+) -> Iterator[Film]:
+    """A film to write frames into; its index stands in front, so that it plays while it comes.
 
     Parameters
     ----------
     path
-        The file to write.
-    pictures
-        ``(height, width, 3)`` uint8, RGB.
+        The MP4 file.
     size_px
-        Width and height, both even.
+        Width and height; an odd last row or column is scaled away, as H.264 asks.
     frames_per_s
-        Constant frame rate; a key frame stands every second.
+        About how many; the encoder shares out its bits by it.
     quality
         The encoder's constant rate factor: 18 is nearly lossless, 28 is poor.
+    key_every
+        Frames between key frames: as many are decoded at most to show a frame that was sought.
+    preset
+        How hard the encoder tries.
+    encoder
+        Another one than for H.264.
+    matrix
+        How the frames' colours are coded, by ISO/IEC 23091-2 (1 is BT.709, 2 unknown).
     """
-    count = 0
+    rate = max(Fraction(1), Fraction(frames_per_s).limit_denominator(1001))
     with av.open(str(path), "w", format="mp4", options={"movflags": "faststart"}) as container:
-        stream = container.add_stream("libx264", rate=frames_per_s)
-        stream.width, stream.height = size_px
+        stream = container.add_stream(encoder, rate=rate)
+        assert isinstance(stream, VideoStream), f"{encoder} codes no pictures"
+        stream.width, stream.height = (max(2, side // 2 * 2) for side in size_px)
         stream.pix_fmt = "yuv420p"
-        stream.options = {"crf": str(quality), "preset": "medium", "g": str(frames_per_s)}
-        for picture in pictures:
-            frame = av.VideoFrame.from_ndarray(picture, format="rgb24")
-            frame.pts = count
-            count += 1
-            container.mux(stream.encode(frame))
-        container.mux(stream.encode())
-    return count
+        # Without B-frames decoding and showing have one order, and the first frame is at 0.
+        stream.options = {
+            "crf": str(quality), "preset": preset, "g": str(key_every), "bf": "0",
+            "x265-params": "log-level=none",
+        }  # fmt: skip
+        stream.codec_context.time_base = stream.time_base = Fraction(1, TICKS_PER_S)
+        stream.codec_context.colorspace = matrix
+        yield Film(container, stream)
 
 
-def write_h264_timed(
+def write_film(
     path: Path,
     pictures: Iterable[tuple[float, NDArray[np.uint8]]],
     end_s: float,
     size_px: tuple[int, int],
+    *,
     quality: int = 21,
     key_every: int = 15,
+    preset: str = "veryfast",
+    encoder: str = H264,
 ) -> int:
-    """Write pictures that are shown at given instants, and return how many there were.
+    """Write pictures that are shown at given instants; how many there were.
 
-    Parameters
-    ----------
-    path
-        The MP4 file to write.
-    pictures
-        Instant in seconds, rising, the first at 0; and the picture (RGB).
-    end_s
-        When the last picture stops being shown.
-    size_px
-        Width and height; an odd last row or column is scaled away, as H.264 asks.
-    quality
-        As in :func:`write_h264`.
-    key_every
-        Frames between key frames; half a second keeps every seek quick.
+    ``pictures`` come as an instant in seconds, rising, the first at 0, and ``(height, width, 3)``
+    uint8 RGB, scaled to ``size_px``; the last is shown until ``end_s``. The rest is as in
+    :func:`film_of`.
     """
-    count = 0
-    with av.open(str(path), "w", format="mp4", options={"movflags": "faststart"}) as container:
-        stream = container.add_stream("libx264", rate=30)
-        stream.width, stream.height = (max(2, side // 2 * 2) for side in size_px)
-        stream.pix_fmt = "yuv420p"
-        # Without B-frames decoding and showing have one order, and the first frame is at 0.
-        stream.options = {"crf": str(quality), "preset": "veryfast", "g": str(key_every), "bf": "0"}
-        stream.codec_context.time_base = stream.time_base = Fraction(1, TICKS_PER_S)
-        coded = _coded(stream, pictures)
-        waiting = next(coded, None)
-        while waiting is not None:
-            following = next(coded, None)
-            shown = waiting.pts or 0
-            until = following.pts if following is not None else round(end_s * TICKS_PER_S)
-            waiting.duration = max(1, (until or 0) - shown)
-            container.mux(waiting)
-            count += 1
-            waiting = following
-    return count
-
-
-def _coded(
-    stream: VideoStream, pictures: Iterable[tuple[float, NDArray[np.uint8]]]
-) -> Iterator[av.Packet[VideoStream]]:
-    for time_s, picture in pictures:
-        frame = av.VideoFrame.from_ndarray(picture, format="rgb24")
-        frame.pts, frame.time_base = round(time_s * TICKS_PER_S), Fraction(1, TICKS_PER_S)
-        yield from stream.encode(frame)
-    yield from stream.encode()
+    with film_of(
+        path, size_px, 30, quality=quality, key_every=key_every, preset=preset, encoder=encoder
+    ) as writing:
+        for time_s, picture in pictures:
+            writing.add(VideoFrame.from_ndarray(picture, format="rgb24"), time_s)
+        writing.end(end_s)
+    return writing.count

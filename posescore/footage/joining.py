@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from fractions import Fraction
 from pathlib import Path
 
@@ -10,7 +11,6 @@ from av.container import OutputContainer
 from av.error import FFmpegError
 from av.video import VideoStream
 
-from posescore.errors import FootageError
 from posescore.footage.atomic import replacing
 from posescore.footage.decoding import Damage, packets
 from posescore.footage.opening import opened
@@ -42,35 +42,17 @@ def repeated(source: Path, out: Path, duration_s: float) -> None:
 
 def _copy(source: Path, container: OutputContainer, length_s: float, duration_s: float) -> None:
     copy: VideoStream | None = None
-    starts_s = 0.0
-    while starts_s < duration_s:
+    for round_number in itertools.count():
+        starts_s = round_number * length_s
         with opened(source) as (given, stream):
-            if stream.time_base is None:
-                raise FootageError(f"{source} has no time base: convert it to MP4 first.")
-            if copy is None:
-                copy = container.add_stream_from_template(stream)
-            if not _copy_once(given, stream, container, copy, (starts_s, duration_s)):
-                return
-        starts_s += length_s
-
-
-def _copy_once(
-    given: av.container.InputContainer,
-    stream: VideoStream,
-    container: OutputContainer,
-    copy: VideoStream,
-    span_s: tuple[float, float],
-) -> bool:
-    """Copy one round; False once the end is reached."""
-    time_base = stream.time_base or Fraction(1, 1000)
-    shift = round(span_s[0] / float(time_base))
-    for packet in packets(given, stream, Damage()):
-        if packet.pts is None or packet.dts is None:
-            continue
-        if packet.dts * float(time_base) + span_s[0] >= span_s[1]:
-            return False
-        packet.pts += shift
-        packet.dts += shift
-        packet.stream = copy
-        container.mux(packet)
-    return True
+            tick_s = float(stream.time_base or Fraction(1, 1000))
+            copy = copy or container.add_stream_from_template(stream)
+            for packet in packets(given, stream, Damage()):
+                if packet.pts is None or packet.dts is None:
+                    continue
+                if packet.dts * tick_s + starts_s >= duration_s:
+                    return
+                packet.pts += round(starts_s / tick_s)
+                packet.dts += round(starts_s / tick_s)
+                packet.stream = copy
+                container.mux(packet)

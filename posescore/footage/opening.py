@@ -17,6 +17,9 @@ with named_when_missing("PyAV"):
     import av.video
 
 PICTURE_SUFFIXES: Final = frozenset({".jpg", ".jpeg", ".png", ".webp", ".bmp"})
+LARGEST_PX: Final = 16_384
+"""Longest side that is read. A judgement: four times what a phone films, and half of what the
+libraries that scale pictures can count to; beyond it they end the whole program."""
 _NO_VIDEO_FORMATS: Final = frozenset({"image2", "tty"})
 _DECODER_THREADS: Final = min(4, os.cpu_count() or 1)
 
@@ -47,6 +50,21 @@ def check_file(path: Path) -> None:
         raise FootageError(f"{path} may not be read: change its permissions.") from error
     except OSError as error:
         raise FootageError(f"{path} cannot be read ({error.strerror}): copy it again.") from error
+
+
+def check_size(name: str, width_px: int, height_px: int) -> None:
+    """Refuse a picture that is too large to be scaled.
+
+    Raises
+    ------
+    FootageError
+        One sentence.
+    """
+    if max(width_px, height_px) > LARGEST_PX:
+        raise FootageError(
+            f"{name} is {width_px} x {height_px} pixels large; sides of up to {LARGEST_PX} can be "
+            "read: scale it down first."
+        )
 
 
 @contextmanager
@@ -100,11 +118,13 @@ def _video_stream(path: Path, container: av.container.InputContainer) -> av.vide
     if not streams:
         kind = "only sound" if container.streams.audio else "no moving picture"
         raise FootageError(f"{path} holds {kind}: give the file with the picture.")
-    stream = max(streams, key=lambda s: (s.width or 0) * (s.height or 0))
-    if stream.codec_context is None:
+    known = [s for s in streams if s.codec_context is not None]
+    if not known:
         raise FootageError(
             f"{path} is coded in a way that cannot be decoded: convert it to H.264 first."
         )
+    stream = max(known, key=lambda s: (s.width or 0) * (s.height or 0))
+    check_size(str(path), stream.width or 0, stream.height or 0)
     stream.thread_type = "AUTO"
     stream.codec_context.thread_count = _DECODER_THREADS
     return stream

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from posescore.errors import FootageError
 from posescore.footage.opencv import cv2
-from posescore.footage.opening import PICTURE_SUFFIXES, check_file
+from posescore.footage.opening import PICTURE_SUFFIXES, check_file, check_size
 
 
 def read_picture(path: Path) -> NDArray[np.uint8]:
@@ -18,7 +18,7 @@ def read_picture(path: Path) -> NDArray[np.uint8]:
     Raises
     ------
     FootageError
-        When the file is missing, empty, a folder, or no picture.
+        When the file is missing, empty, a folder, no picture, or too large.
     """
     check_file(path)
     coded = np.fromfile(path, dtype=np.uint8)
@@ -28,6 +28,7 @@ def read_picture(path: Path) -> NDArray[np.uint8]:
         decoded = None
     if decoded is None:
         raise FootageError(f"{path} is not a picture that can be read: give a JPEG or PNG file.")
+    check_size(str(path), decoded.shape[1], decoded.shape[0])
     return np.asarray(cv2.cvtColor(decoded, cv2.COLOR_BGR2RGB), dtype=np.uint8)
 
 

@@ -46,16 +46,15 @@ def named_when_missing(part: str) -> Iterator[None]:
         yield
     except (ImportError, OSError) as error:
         library = missing_library(error)
+        known = (p for stem, p in DEBIAN_PACKAGE.items() if (library or "").startswith(stem))
+        package = next(known, None)
         if library is None:
-            raise MissingPartError(
-                f"{part} cannot be loaded ({error}): install PoseScore again."
-            ) from error
-        for stem, package in DEBIAN_PACKAGE.items():
-            if library.startswith(stem):
-                raise MissingPartError(
-                    f"{part} needs the system library {library}: on Debian or Ubuntu run "
-                    f"'apt-get install {package}'."
-                ) from error
-        raise MissingPartError(
-            f"{part} needs the system library {library}: install the package that brings it."
-        ) from error
+            what = f"cannot be loaded ({error}): install PoseScore again."
+        elif package is None:
+            what = f"needs the system library {library}: install the package that brings it."
+        else:
+            what = (
+                f"needs the system library {library}: on Debian or Ubuntu run "
+                f"'apt-get install {package}'."
+            )
+        raise MissingPartError(f"{part} {what}") from error

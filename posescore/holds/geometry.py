@@ -12,11 +12,9 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posescore.terms import KEYPOINT_INDEX as K
-
-Floats = NDArray[np.float64]
+from posescore.terms import Floats
 
 _SIDES: Final = ("left", "right")
 _BONE_M: Final = (

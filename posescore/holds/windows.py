@@ -8,9 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.holds.geometry import Floats
 from posescore.pose.track import PairTrack
-from posescore.terms import N_KEYPOINTS, Athlete
+from posescore.terms import N_KEYPOINTS, Athlete, Floats
 
 INSTANT_S: Final = 0.2
 """Long enough for a median to drop a wrong frame, short against the three seconds that count."""

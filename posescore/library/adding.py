@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import IO, Final
 
 from posescore.errors import FootageError, InputError, NotFoundError, StorageError
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage as Video
 from posescore.library.library import Library
 from posescore.library.match import Footage, Match, MatchInfo
 from posescore.library.store.storage import sentences
@@ -135,7 +135,7 @@ def _walk(folder: Path) -> Iterator[Path]:
                 yield path
 
 
-def add_footage(library: Library, video: Path, info: MatchInfo) -> Added:
+def add_footage(library: Library, video: Path | Video, info: MatchInfo) -> Added:
     """Add a match of a video, or give the match that the library already has of it.
 
     The video stays where it is. Where the library's match names a file that is no longer there,
@@ -146,7 +146,7 @@ def add_footage(library: Library, video: Path, info: MatchInfo) -> Added:
     library
         Where the match goes.
     video
-        The footage.
+        The footage, opened or by its path.
     info
         What is said of the match; its ``footage`` is replaced.
 
@@ -155,18 +155,17 @@ def add_footage(library: Library, video: Path, info: MatchInfo) -> Added:
     InputError, FootageError, StorageError
         One sentence; nothing was added.
     """
-    return _add(library, _record_of(video), info)
+    return _add(library, _record_of(video if isinstance(video, Video) else Video(video)), info)
 
 
-def _record_of(video: Path) -> Footage:
-    footage = open_footage(video)
-    if len(footage.clock()) < 2:
-        raise FootageError(f"{video} holds a single frame: give the video of a match.")
+def _record_of(video: Video) -> Footage:
+    if len(video.clock()) < 2:
+        raise FootageError(f"{video.path} holds a single frame: give the video of a match.")
     return Footage(
-        path=str(video.resolve()),
-        sha256=footage.sha256,
-        size_bytes=video.stat().st_size,
-        duration_s=footage.clock().end_s,
+        path=str(video.path.resolve()),
+        sha256=video.sha256,
+        size_bytes=video.path.stat().st_size,
+        duration_s=video.clock().end_s,
     )
 
 
@@ -278,7 +277,7 @@ class Arrivals:
 
     def _named_by_sender(self, path: Path) -> Footage:
         try:
-            return _record_of(path)
+            return _record_of(Video(path))
         except FootageError as error:
             self.forget(path.parent.name)
             raise FootageError(str(error).replace(str(path), path.name)) from error

@@ -11,7 +11,6 @@ from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.match import DEFAULT_RULES
 from posescore.pose.track import Finding
-from posescore.position.probabilities import PositionProbabilities
 from posescore.terms import Provenance
 
 
@@ -35,9 +34,6 @@ class Analysis:
         Name of the rule set it was made under.
     track_path
         The keypoints (Parquet); None where the match came without a track.
-    probabilities
-        For the strip and its doubtful stretches; read on demand, so None in an analysis that
-        comes out of the library (see ``Library.probabilities``).
     version, track_sha256, made_at
         Filled in by the library.
     """
@@ -49,7 +45,6 @@ class Analysis:
     provenance: Provenance
     rules: str = DEFAULT_RULES
     track_path: Path | None = None
-    probabilities: PositionProbabilities | None = None
     version: int = 0
     track_sha256: str = ""
     made_at: datetime | None = None

@@ -1,4 +1,4 @@
-"""Analyses that run, wait or ended: kept in the library so that a restart can go on."""
+"""Jobs that run, wait or ended: kept in a table so that a restart can go on."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class JobState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One analysis of one match.
+    """Something that is made of one match: an analysis, a report, a film.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ class Job:
     message
         Why it failed; "" otherwise.
     settings
-        What the analysis was started with, so that it can be started again.
+        What it was started with, so that it can be started again.
     started_at
         UTC, when it last began to run; None while it waits.
     """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Mapping, Sequence
-from contextlib import AbstractContextManager, suppress
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
@@ -15,26 +15,25 @@ from sqlalchemy import Connection
 from posescore.errors import ConflictError, InputError, PoseScoreError, StorageError
 from posescore.library import standing
 from posescore.library.analysis import Analysis
-from posescore.library.jobs import Job, JobState, in_analysis
+from posescore.library.job_table import JobTable, insert_job, list_jobs
+from posescore.library.jobs import Job, in_analysis
 from posescore.library.match import Match, MatchInfo
 from posescore.library.review.edits import Edit
 from posescore.library.review.entries import REDO, UNDO, Effect, Entry, NewEntry, history, not_yours
 from posescore.library.review.replay import division_of, replay, rules_named
-from posescore.library.review.resolve import effect_of
 from posescore.library.review.review import Review
 from posescore.library.review.state import settings_in_force
 from posescore.library.standing import Standing
-from posescore.library.store import analysis_rows, claims, entry_rows, job_rows, match_rows
+from posescore.library.store import analysis_rows, claims, entry_rows, match_rows
 from posescore.library.store.match_rows import SortKey
 from posescore.library.store.recent import Recent
 from posescore.library.store.storage import Storage, library_folder, sentences
-from posescore.position.probabilities import PositionProbabilities
 
 _REMEMBERED: Final = 32
 """Analyses, logs and reviews kept in memory: none of them ever changes once it is written."""
 
 
-class Library:
+class Library(JobTable):
     """All matches of one folder. Safe from several threads and from two processes.
 
     Parameters
@@ -53,26 +52,22 @@ class Library:
     """
 
     def __init__(self, folder: Path | None = None, *, read_only: bool = False) -> None:
-        self.folder = library_folder(folder)
-        self._storage = Storage(self.folder, read_only=read_only)
+        super().__init__(Storage(library_folder(folder), read_only=read_only))
         self._analyses: Recent[tuple[int, int | None], Analysis] = Recent(_REMEMBERED)
         self._logs: Recent[tuple[int, str], tuple[Entry, ...]] = Recent(_REMEMBERED)
         self._reviews: Recent[tuple[int, str], Review] = Recent(_REMEMBERED)
         if not self.read_only:
             self._sweep()
 
-    @property
-    def read_only(self) -> str:
-        """Why nothing can be edited, in one sentence; empty where everything can."""
-        return self._storage.read_only
-
     def _sweep(self) -> None:
-        """Remove folders of matches that this database has deleted, where a crash left them."""
+        """Remove folders of deleted matches, where a crash left them, and what is read no more."""
         with self._storage.write() as connection:
             deleted = match_rows.deleted_ids(connection)
             for left in (self.folder / "matches").glob("*"):
                 if left.name.isdecimal() and int(left.name) in deleted:
                     shutil.rmtree(left, ignore_errors=True)
+        for outgrown in (self.folder / "matches").glob("*/probabilities-*.npz"):
+            outgrown.unlink(missing_ok=True)  # kept by earlier versions
 
     def __enter__(self) -> Self:
         return self
@@ -84,10 +79,6 @@ class Library:
         trace: TracebackType | None,
     ) -> None:
         self.close()
-
-    def close(self) -> None:
-        """Let go of the database."""
-        self._storage.close()
 
     # Matches ------------------------------------------------------------------------------------
     def add_match(self, info: MatchInfo) -> Match:
@@ -140,7 +131,7 @@ class Library:
         """
         with self._storage.write() as connection:
             match = match_rows.read_match(connection, self.folder, match_id)
-            if job_rows.list_jobs(connection, match_id, open_only=True):
+            if list_jobs(connection, match_id, open_only=True):
                 raise in_analysis(match_id)
             match_rows.remove_match(connection, match_id)
         shutil.rmtree(match_rows.folder_of(self.folder, match_id), ignore_errors=True)
@@ -194,19 +185,15 @@ class Library:
         """
         folder = self.match(match_id).folder
         before = set(folder.glob("*"))
-        made: list[Path | None] = []
+        track = analysis.track_path
+        with sentences(folder):
+            kept = None if track is None else analysis_rows.keep_track(folder, track)
         try:
-            with sentences(folder):
-                track, shares = analysis.track_path, analysis.probabilities
-                made.append(None if track is None else analysis_rows.keep_track(folder, track))
-                made.append(
-                    None if shares is None else analysis_rows.keep_probabilities(folder, shares)
-                )
             with self._storage.write() as connection:
-                version = analysis_rows.insert_analysis(connection, match_id, analysis, *made)
+                version = analysis_rows.insert_analysis(connection, match_id, analysis, kept)
         except BaseException:
-            for path in {each for each in made if each is not None} - before:
-                path.unlink(missing_ok=True)
+            if kept is not None and kept not in before:
+                kept.unlink(missing_ok=True)
             raise
         return self.analysis(match_id, version)
 
@@ -224,18 +211,6 @@ class Library:
             return known
         row = analysis_rows.analysis_row(connection, match_id, version)
         return self._analyses.put((match_id, version), analysis_rows.analysis_of(row, folder))
-
-    def probabilities(
-        self, match_id: int, version: int | None = None
-    ) -> PositionProbabilities | None:
-        """Position probabilities of an analysis; None where it came without."""
-        with self._storage.read() as connection:
-            match_rows.read_match(connection, self.folder, match_id)
-            row = analysis_rows.analysis_row(connection, match_id, version)
-        if row.probabilities_file is None:
-            return None
-        folder = match_rows.folder_of(self.folder, match_id)
-        return analysis_rows.read_probabilities(folder / row.probabilities_file)
 
     # What people do -----------------------------------------------------------------------------
     def review(self, match_id: int, opinion: str = "", version: int | None = None) -> Review:
@@ -289,7 +264,7 @@ class Library:
         with self._storage.write() as connection:
             base = self._analysis(connection, match_id, None)
             log = self._log(connection, match_id, opinion)
-            effect = effect_of(edit, self._review(connection, base, match_id, log))
+            effect = edit.effect(self._review(connection, base, match_id, log))
             new = NewEntry(
                 match_id, author, edit.kind, edit, effect,
                 opinion=opinion, analysis_version=base.version,
@@ -357,39 +332,12 @@ class Library:
         """Line up an analysis; ConflictError where one of the match waits or runs."""
         with self._storage.write() as connection:
             match_rows.read_match(connection, self.folder, match_id)
-            return job_rows.queue_job(connection, match_id, settings or {})
-
-    def start_job(self, job_id: int) -> Job:
-        """Mark a waiting job, or one that a crash left running, as running from now on."""
-        with self._storage.write() as connection:
-            return job_rows.start_job(connection, job_id)
-
-    def update_job(self, job_id: int, progress: float, stage: str = "") -> Job:
-        """Note progress, 0 to 1. The job that comes back may be cancelled: then stop."""
-        with self._storage.write() as connection:
-            return job_rows.update_job(connection, job_id, progress, stage)
-
-    def end_job(self, job_id: int, state: JobState = JobState.DONE, message: str = "") -> Job:
-        """Mark a job as done, failed (with a sentence) or cancelled; the first end stays."""
-        with self._storage.write() as connection:
-            return job_rows.end_job(connection, job_id, state, message)
-
-    def claim(self, match_id: int) -> AbstractContextManager[None]:
-        """Hold a match while analysing it; ConflictError where a living program does already."""
-        return claims.claimed(self.folder / "jobs", match_id)
-
-    def is_claimed(self, match_id: int) -> bool:
-        """True while a living program analyses it; after a crash nobody does."""
-        return claims.is_claimed(self.folder / "jobs", match_id)
-
-    def job(self, job_id: int) -> Job:
-        """One job; NotFoundError where there is none."""
-        with self._storage.read() as connection:
-            return job_rows.read_job(connection, job_id)
+            if list_jobs(connection, match_id, open_only=True):
+                raise in_analysis(match_id)
+            return insert_job(connection, match_id, settings or {})
 
     def jobs(self, match_id: int | None = None, open_only: bool = False) -> Sequence[Job]:
-        """Jobs, newest first; ``open_only`` leaves those that wait or run."""
-        with self._storage.read() as connection:
-            if match_id is not None:
-                match_rows.read_match(connection, self.folder, match_id)
-            return job_rows.list_jobs(connection, match_id, open_only)
+        """Analyses, newest first; ``open_only`` leaves those that wait or run."""
+        if match_id is not None:
+            self.match(match_id)
+        return super().jobs(match_id, open_only)

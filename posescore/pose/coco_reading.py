@@ -19,6 +19,9 @@ Athletes = tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]
 """Keypoints ``(2, 21, 2)``, confidence ``(2, 21)`` and area ``(2,)`` of A and B."""
 
 _CONFIDENCE_OF_MARK: Final = {1: 0.8, 2: 1.0}
+"""Where a file gives none: marked but hidden (v = 1) counts a little less. Judgement."""
+_FARTHEST_PX: Final = 1e6
+"""No picture has a side of a million pixels: a coordinate beyond is no place in one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +77,9 @@ class Document:
         area = np.full(2, np.nan)
         for slot, annotation in self._slots(image):
             self._read_marks(annotation, points[slot], confidence[slot])
-            stated = annotation.get("area")
-            if isinstance(stated, int | float) and 0 < stated < math.inf:
-                area[slot] = float(stated)
+            stated = _finite(annotation.get("area"))
+            if stated is not None and stated > 0:
+                area[slot] = stated
         return points, confidence, area
 
     def _slots(self, image: ImageEntry) -> list[tuple[int, dict[str, Any]]]:
@@ -104,30 +107,39 @@ class Document:
         category = annotation.get("category_id")
         named = self.columns.get(category) if isinstance(category, int | str) else None
         columns = named or _default_columns(len(marks))
+        given = self._confidences(annotation, marks)
         if columns is None or len(columns) != len(marks):
             raise KeypointFileError(
                 f"{self.path}: annotation {annotation.get('id')} has {len(marks)} keypoints, its "
                 "category another number: give [x, y, v] for each keypoint of the category."
             )
-        sure = annotation.get("keypoint_confidence")
-        for i, column in enumerate(columns):
-            x, y, seen = marks[i]
-            if column is None or seen == 0:
-                continue
-            points[column] = x, y
-            given = isinstance(sure, list) and len(sure) == len(marks)
-            value = (
-                sure[i] if given and sure is not None else _CONFIDENCE_OF_MARK.get(int(seen), 1.0)
-            )
-            confidence[column] = min(1.0, max(0.0, float(value)))
+        for column, (x, y, seen), value in zip(columns, marks, given, strict=True):
+            if column is not None and seen != 0:
+                points[column], confidence[column] = (x, y), min(1.0, max(0.0, value))
+
+    def _confidences(
+        self, annotation: dict[str, Any], marks: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """``(n,)``: how sure each mark is; what stands at a missing keypoint does not matter."""
+        given = annotation.get("keypoint_confidence")
+        if given is None:
+            return np.array([_CONFIDENCE_OF_MARK.get(int(seen), 1.0) for seen in marks[:, 2]])
+        if isinstance(given, list) and len(given) == len(marks):
+            values = np.array([_finite(value) for value in given], dtype=np.float64)
+            if np.isfinite(values[marks[:, 2] != 0]).all():
+                return np.nan_to_num(values)
+        raise KeypointFileError(
+            f"{self.path}: annotation {annotation.get('id')} has no list of numbers from 0 to 1 as "
+            "'keypoint_confidence', one for each keypoint: correct it or leave it out."
+        )
 
     def _marks(self, annotation: dict[str, Any]) -> NDArray[np.float64]:
         given = annotation.get("keypoints")
         try:
             marks = np.array(given, dtype=np.float64).reshape(-1, 3)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             marks = np.full((1, 3), np.nan)
-        if not isinstance(given, list) or not np.isfinite(marks).all():
+        if not isinstance(given, list) or not (np.abs(marks) <= _FARTHEST_PX).all():
             raise KeypointFileError(
                 f"{self.path}: annotation {annotation.get('id')} has no list of numbers "
                 "[x, y, v, x, y, v, ...] as 'keypoints': correct it."
@@ -139,7 +151,7 @@ def _json_object(path: Path) -> dict[str, Any]:
     if path.is_dir():
         raise KeypointFileError(f"{path} is a folder: name a COCO keypoints file in it.")
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = json.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError as error:
         raise KeypointFileError(f"{path} does not exist: check the path.") from error
     except OSError as error:
@@ -165,33 +177,45 @@ def _image(path: Path, place: int, entry: dict[str, Any]) -> ImageEntry:
     if not isinstance(image_id, int | str) or isinstance(image_id, bool):
         raise KeypointFileError(f"{path}: images[{place}] has no 'id': give it a whole number.")
     name, index, time_s = entry.get("file_name"), entry.get("frame_index"), entry.get("time_s")
-    width, height = entry.get("width"), entry.get("height")
-    numbers = isinstance(width, int | float) and isinstance(height, int | float)
+    width, height = _finite(entry.get("width")), _finite(entry.get("height"))
     return ImageEntry(
         image_id,
         None if name is None else str(name),
         _number(path, place, "frame_index", index, whole=True),
         _number(path, place, "time_s", time_s),
-        (int(width), int(height)) if numbers and width and height else None,
+        (int(width), int(height)) if width and height else None,
     )
 
 
 def _number(path: Path, place: int, field: str, value: object, whole: bool = False) -> Any:
     if value is None:
         return None
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    if not good or (whole and int(value) != value):  # type: ignore[call-overload]
+    number = _finite(value)
+    if number is None or (whole and int(number) != number):
         raise KeypointFileError(
-            f"{path}: images[{place}] has {value!r} as '{field}': give a number."
+            f"{path}: images[{place}] has {str(value)[:40]!r} as '{field}': give a number."
         )
-    return int(value) if whole else float(value)  # type: ignore[call-overload, arg-type]
+    return int(number) if whole else number
+
+
+def _finite(value: object) -> float | None:
+    """A number of JSON, or None for anything else, infinity and 400 digits too."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    try:
+        number = float(value)
+    except OverflowError:
+        return None
+    return number if math.isfinite(number) else None
 
 
 def _columns(path: Path, data: dict[str, Any]) -> dict[object, list[int | None]]:
     columns: dict[object, list[int | None]] = {}
     for category in _list(path, {"categories": data.get("categories") or []}, "categories"):
         names = category.get("keypoints")
-        if not isinstance(names, list) or not isinstance(category.get("id"), int | str):
+        if not names or not isinstance(names, list):
+            continue  # many exports leave the names out: then the number of marks tells
+        if not isinstance(category.get("id"), int | str):
             continue
         places = [KEYPOINT_INDEX.get(_our_name(str(name))) for name in names]
         known = [place for place in places if place is not None]
@@ -216,5 +240,5 @@ def _default_columns(n_marks: int) -> list[int | None] | None:
 
 
 def _score(annotation: dict[str, Any]) -> float:
-    score = annotation.get("score")
-    return float(score) if isinstance(score, int | float) else 1.0
+    score = _finite(annotation.get("score"))
+    return 1.0 if score is None else score

@@ -11,12 +11,13 @@ _FACE = (0.026, 0.025, 0.025, 0.035, 0.035)
 _ARMS = (0.079, 0.079, 0.072, 0.072, 0.062, 0.062)
 _LEGS = (0.107, 0.107, 0.087, 0.087, 0.089, 0.089)
 COCO_SIGMAS: Final[NDArray[np.float64]] = np.array([*_FACE, *_ARMS, *_LEGS])
-"""``(17,)``: spread of each keypoint between people who mark it, published with COCO."""
+"""``(17,)``: standard deviation of each keypoint between people who mark it, over the
+root of the area, published with COCO."""
 
 SIGMAS: Final[NDArray[np.float64]] = np.concatenate([COCO_SIGMAS, np.full(4, 0.089)])
 """``(21,)``: COCO's, and for heels and toes COCO's value of the ankle."""
 
-BODY_SHARE_OF_BOX: Final = 0.53
+BODY_FRACTION_OF_BOX: Final = 0.53
 """Part of a box of keypoints that a body covers: the usual stand-in where a file has no area."""
 
 
@@ -30,9 +31,12 @@ def keypoint_box_px(keypoints_px: NDArray[np.floating]) -> tuple[float, float, f
 
 
 def area_px2(keypoints_px: NDArray[np.floating]) -> float:
-    """Area of a body guessed from the box around its keypoints, square pixels."""
+    """Area of a body guessed from the box around its keypoints ``(n, 2)``, square pixels.
+
+    At least 1; keypoints that are NaN are left out.
+    """
     _, _, width, height = keypoint_box_px(keypoints_px)
-    return max(1.0, width * height * BODY_SHARE_OF_BOX)
+    return max(1.0, width * height * BODY_FRACTION_OF_BOX)
 
 
 def oks(
@@ -59,11 +63,11 @@ def oks(
     ``mean over known keypoints of exp(-d**2 / (2 * area * (2 * sigma)**2))``, the definition on
     COCO's keypoint evaluation page. NaN when no true keypoint is known.
     """
-    spread = SIGMAS[: len(true_px)] if sigmas is None else sigmas
+    sigma = SIGMAS[: len(true_px)] if sigmas is None else sigmas
     known = np.isfinite(true_px).all(axis=-1)
     if not known.any():
         return float("nan")
     squared = ((found_px - true_px).astype(np.float64) ** 2).sum(axis=-1)
     with np.errstate(invalid="ignore"):
-        fit = np.exp(-squared / (2 * area * (2 * spread) ** 2))
+        fit = np.exp(-squared / (2 * area * (2 * sigma) ** 2))
     return float(np.where(np.isfinite(fit), fit, 0.0)[known].mean())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,10 +15,8 @@ from posescore.pose.coco import PosedPicture, pictures_of_track, write_coco
 from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.estimators.detection import people_of
 from posescore.pose.estimators.estimator import PairEstimator
-from posescore.pose.tracking.follow import follow
-
-Progress = Callable[[int, int], None]
-"""Called with the number of pictures or frames done and the number of all."""
+from posescore.pose.tracking.follow import STAGE, follow
+from posescore.terms import Progress, silent
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +33,7 @@ def pose_file(
     *,
     every_frame: bool = False,
     estimator: PairEstimator | str = USUAL,
-    progress: Progress | None = None,
+    progress: Progress = silent,
 ) -> Found:
     """Find both athletes and write them as COCO keypoints.
 
@@ -51,7 +49,7 @@ def pose_file(
     estimator
         What finds keypoints, or its name (:data:`posescore.pose.estimators.choice.NAMES`).
     progress
-        Called after every picture.
+        Told after every picture.
 
     Raises
     ------
@@ -75,7 +73,7 @@ def _posed(
     source: Path,
     estimator: PairEstimator,
     every_frame: bool,
-    progress: Progress | None,
+    progress: Progress,
 ) -> list[PosedPicture]:
     if source.is_dir() or is_picture(source):
         paths = pictures_in(source) if source.is_dir() else [source]
@@ -87,7 +85,7 @@ def _posed(
 
 
 def pose_of_pictures(
-    paths: list[Path], estimator: PairEstimator, progress: Progress | None = None
+    paths: list[Path], estimator: PairEstimator, progress: Progress = silent
 ) -> Iterator[PosedPicture]:
     """The athletes of pictures that have nothing to do with one another.
 
@@ -104,5 +102,4 @@ def pose_of_pictures(
         height, width = picture.shape[:2]
         unknown = np.full(2, np.nan)
         yield PosedPicture(path.name, None, None, (width, height), points, confidence, unknown)
-        if progress is not None:
-            progress(done, len(paths))
+        progress(STAGE, done, len(paths))

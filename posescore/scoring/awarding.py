@@ -28,7 +28,7 @@ def award(
     ``freed``: the athlete was caught in a submission in the meantime.
     """
     seen = _position_criteria(claim, held, at_s, rules)
-    sure = claim.confidence * _position_confidence(claim, held, at_s, seen, rules)
+    confidence = claim.confidence * _position_confidence(claim, held, at_s, seen, rules)
     top_only = claim.kind in (ProposalKind.TAKEDOWN, ProposalKind.SWEEP)
     kept = "stayed on top" if top_only else "held it"
     what, link = f"{kept} for {seconds_words(stretch.duration_s)}", " and "
@@ -43,7 +43,7 @@ def award(
         note += f" The count ran only while {name_field(claim.athlete)} was free of the submission."
         criteria += (_free(True, "free while the count ran", rules.clauses["caught"]),)
     return replace(
-        _of(claim, at_s, claim.kind, claim.clause, f"{claim.story}{link}{what}.{note}", sure),
+        _of(claim, at_s, claim.kind, claim.clause, f"{claim.story}{link}{what}.{note}", confidence),
         points=rules.points[claim.kind],
         path=claim.path if held is claim.visit else (*claim.path, held.left),
         criteria=criteria,
@@ -51,7 +51,7 @@ def award(
 
 
 def _of(
-    claim: Claim, at_s: float, kind: ProposalKind, clause: str, why: str, sure: float
+    claim: Claim, at_s: float, kind: ProposalKind, clause: str, why: str, confidence: float
 ) -> Proposal:
     """What every proposal that comes from a claim has."""
     return Proposal(
@@ -62,7 +62,7 @@ def _of(
         advantage=int(kind is ProposalKind.NEAR),
         clause=clause,
         why=why,
-        confidence=sure,
+        confidence=confidence,
         evidence=Interval(min(claim.visit.start_s, at_s), at_s),
         would_be=None if kind is claim.kind else claim.kind,
         path=claim.path,
@@ -81,12 +81,12 @@ def _free(met: bool, seen: str, clause: str) -> Criterion:
 def _position_confidence(
     claim: Claim, held: Visit, at_s: float, seen: Sequence[Criterion], rules: RuleSet
 ) -> float:
-    sure = held.confidence(at_s - rules.seconds.hold, at_s)
+    confidence = held.confidence(at_s - rules.seconds.hold, at_s)
     if held is not claim.visit:
-        sure *= claim.visit.confidence(claim.reached_s, claim.visit.end_s)
+        confidence *= claim.visit.confidence(claim.reached_s, claim.visit.end_s)
     for criterion in seen:
-        sure *= criterion.probability if criterion.met else 1.0
-    return sure
+        confidence *= criterion.probability if criterion.met else 1.0
+    return confidence
 
 
 def _position_criteria(
@@ -112,19 +112,19 @@ def _held(met: bool, duration_s: float, rules: RuleSet) -> Criterion:
 
 
 def none_for(
-    claim: Claim, at_s: float, reason: str, clause: str, failed: Criterion, sure: float
+    claim: Claim, at_s: float, reason: str, clause: str, failed: Criterion, confidence: float
 ) -> Proposal:
     """No points, because."""
     why = f"{claim.story}, but no points: {reason}."
-    none = _of(claim, at_s, ProposalKind.NONE, clause, why, sure)
+    none = _of(claim, at_s, ProposalKind.NONE, clause, why, confidence)
     return replace(none, criteria=_with_failed(claim, failed))
 
 
 def barred(claim: Claim, bar: Bar, at_s: float, held: Visit) -> Proposal:
     """The explanation of a claim that is worth nothing though the position was held."""
     failed = Criterion(bar.criterion, False, bar.reason, bar.clause)
-    sure = claim.confidence * held.confidence(held.start_s, at_s)
-    return none_for(claim, at_s, bar.reason, bar.clause, failed, sure)
+    confidence = claim.confidence * held.confidence(held.start_s, at_s)
+    return none_for(claim, at_s, bar.reason, bar.clause, failed, confidence)
 
 
 def unmet(claim: Claim, at_s: float) -> Proposal | None:
@@ -132,10 +132,10 @@ def unmet(claim: Claim, at_s: float) -> Proposal | None:
     if claim.verdict is None or claim.verdict.failed is None:
         return None
     failed = claim.verdict.failed
-    sure = claim.confidence * claim.visit.confidence(claim.visit.start_s, claim.visit.end_s)
-    sure *= claim.verdict.probability
+    confidence = claim.confidence * claim.visit.confidence(claim.visit.start_s, claim.visit.end_s)
+    confidence *= claim.verdict.probability
     reason = failed.seen if failed.seen != NOT_LOOKED_AT else f"{NOT_LOOKED_AT}: {failed.name}"
-    return none_for(claim, at_s, reason, failed.clause, failed, sure)
+    return none_for(claim, at_s, reason, failed.clause, failed, confidence)
 
 
 def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Proposal:
@@ -170,18 +170,18 @@ def missed(
     """
     failed = None if claim.verdict is None else claim.verdict.failed
     last = claim.last_visit
-    sure = claim.confidence * last.confidence(last.start_s, last.end_s)
+    confidence = claim.confidence * last.confidence(last.start_s, last.end_s)
     if failed is None:
         short = _held(False, held_s, rules)
         reason = f"held it for only {seconds_words(held_s)}{end}"
         clause = f"{rules.clauses['held']}, {rules.clauses['advantage']}"
     else:
         short, reason, clause = failed, failed.seen, failed.clause
-        sure *= failed.probability
+        confidence *= failed.probability
     kinds = sorted({trade(other.kind) for other in others})
     note = f" One advantage for the whole chain ({', '.join(kinds)} too)." if kinds else ""
     why = f"{claim.story}, but {reason}: an advantage instead of points.{note}"
-    near = _of(claim, at_s, ProposalKind.NEAR, clause, why, sure)
+    near = _of(claim, at_s, ProposalKind.NEAR, clause, why, confidence)
     return replace(near, criteria=_with_failed(claim, short))
 
 
@@ -192,9 +192,9 @@ def caught(claim: Claim, at_s: float, at_end: bool, attacker: Athlete, rules: Ru
     seen = f"still caught in {name_field(attacker)}'s submission when "
     seen += "the match ended" if at_end else f"{name} was lost"
     failed = _free(False, seen, clause)
-    sure = claim.confidence * claim.last_visit.confidence(claim.visit.start_s, at_s)
+    confidence = claim.confidence * claim.last_visit.confidence(claim.visit.start_s, at_s)
     if not at_end:
-        return none_for(claim, at_s, seen, clause, failed, sure)
+        return none_for(claim, at_s, seen, clause, failed, confidence)
     why = f"{claim.story}, but was {seen}: one advantage in all."
-    near = _of(claim, at_s, ProposalKind.NEAR, clause, why, sure)
+    near = _of(claim, at_s, ProposalKind.NEAR, clause, why, confidence)
     return replace(near, criteria=_with_failed(claim, failed))

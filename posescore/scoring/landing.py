@@ -8,10 +8,9 @@ from typing import Final
 
 from posescore.holds.event import EventName, MatchEvent
 from posescore.scoring.claims import Bar
-from posescore.scoring.marks import latest
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
-from posescore.scoring.timeline import TOLERANCE_S, Group, Visit
+from posescore.scoring.timeline import TOLERANCE_S, Group, Visit, latest
 from posescore.terms import Athlete
 from posescore.words import name_field, trade
 
@@ -152,23 +151,23 @@ def _after_pull(visit: Visit, marks: _Marks, pull: MatchEvent, rules: RuleSet) -
     who, opponent = name_field(upper), name_field(upper.other)
     if marks.attempt is not None and marks.attempt.time_s <= pull.time_s:
         clause = rules.clauses["pull_first"]
-        sure = marks.attempt.confidence
-        seen = Criterion(name, True, f"before {opponent} pulled guard", clause, sure)
+        confidence = marks.attempt.confidence
+        seen = Criterion(name, True, f"before {opponent} pulled guard", clause, confidence)
         return Landing(
             ProposalKind.TAKEDOWN,
             f"{_took_down(visit)}, having started before {opponent} pulled guard",
             clause,
-            sure,
+            confidence,
             (_on_feet(rules, 1.0), seen, *_landed(visit, rules)),
         )
     grip_until_s = pull.time_s + 2 * rules.seconds.event_slack + TOLERANCE_S
     if marks.grip is not None and marks.grip.time_s <= grip_until_s:
         clause = rules.clauses["trousers"]
-        sure = marks.grip.confidence * pull.confidence
-        grip = Criterion("a grip on the puller's trousers", True, "gripped", clause, sure)
+        confidence = marks.grip.confidence * pull.confidence
+        grip = Criterion("a grip on the puller's trousers", True, "gripped", clause, confidence)
         story = f"{opponent} pulled guard while {who} gripped {opponent}'s trousers, and "
         story += f"{who} came on top in {trade(visit.entered.position)}"
-        return Landing(ProposalKind.TAKEDOWN, story, clause, sure, (grip,))
+        return Landing(ProposalKind.TAKEDOWN, story, clause, confidence, (grip,))
     if marks.attempt is not None:
         reason = f"{opponent} had pulled guard before {who} attacked: no takedown"
         bar = Bar(reason, rules.clauses["pull_first"], name)
@@ -188,11 +187,11 @@ def _after_pull(visit: Visit, marks: _Marks, pull: MatchEvent, rules: RuleSet) -
 def _own_pull(visit: Visit, pull: MatchEvent, rules: RuleSet) -> Landing:
     """The upper athlete pulled guard and came up at once: a sweep whose guard was not seen."""
     clause = rules.clauses["sweep"]
-    sure = pull.confidence * SEEMINGLY_PULLED
-    started = Criterion("starts underneath in guard", True, "pulled guard", clause, sure)
+    confidence = pull.confidence * SEEMINGLY_PULLED
+    started = Criterion("starts underneath in guard", True, "pulled guard", clause, confidence)
     who = name_field(visit.upper or Athlete.A)
     story = f"{who} pulled guard and came on top into {trade(visit.entered.position)}"
-    return Landing(ProposalKind.SWEEP, story, clause, sure, (started,))
+    return Landing(ProposalKind.SWEEP, story, clause, confidence, (started,))
 
 
 def _attempt(
@@ -205,18 +204,18 @@ def _attempt(
     gap_s = 0.0 if feet is None else attempt.time_s - feet.end_s
     if (feet is None and not assumed_feet) or gap_s > rules.seconds.standing_again + TOLERANCE_S:
         return _on_knees(visit, rules)
-    sure = attempt.confidence
+    confidence = attempt.confidence
     if feet is None:
-        sure *= ASSUMED_FEET
+        confidence *= ASSUMED_FEET
         seen = _on_feet(rules, ASSUMED_FEET, "not in the footage; a match starts standing")
     else:
-        sure *= feet.holds[-1].confidence
+        confidence *= feet.holds[-1].confidence
         seen = _on_feet(rules, feet.holds[-1].confidence)
     if visit.group is Group.BACK_CONTROL:
-        sure *= PERHAPS_STANDING
+        confidence *= PERHAPS_STANDING
     criteria = (seen, *_landed(visit, rules))
     return Landing(
-        ProposalKind.TAKEDOWN, _took_down(visit), rules.clauses["takedown"], sure, criteria
+        ProposalKind.TAKEDOWN, _took_down(visit), rules.clauses["takedown"], confidence, criteria
     )
 
 
@@ -244,18 +243,18 @@ def _unmarked(visit: Visit, feet: Visit | None, rules: RuleSet) -> Landing | Non
         return Landing(None, "", "")  # the back can be taken standing
     if visit.start_s - feet.end_s > rules.seconds.standing_again + TOLERANCE_S:
         return _on_knees(visit, rules)
-    sure = feet.holds[-1].confidence * UNMARKED
+    confidence = feet.holds[-1].confidence * UNMARKED
     if visit.group in _DOMINATED:
         return Landing(
             ProposalKind.TAKEDOWN,
             f"{_took_down(visit)}, though nobody marked the attack",
             rules.clauses["takedown"],
-            sure,
-            (_on_feet(rules, sure), *_landed(visit, rules)),
+            confidence,
+            (_on_feet(rules, confidence), *_landed(visit, rules)),
         )
     guard = visit.group is Group.GUARD
     perhaps = "it could have been a guard pull" if guard else "going behind is no takedown"
     opponent = name_field((visit.upper or Athlete.A).other)
     reason = f"nobody is marked as having taken {opponent} down; {perhaps}"
     bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
-    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, sure, bar=bar)
+    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, confidence, bar=bar)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Final, NoReturn
@@ -12,10 +12,10 @@ from typing import Final, NoReturn
 from posescore.errors import InputError, LogError
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
+from posescore.reading import Reader, read_text, shown
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
-from posescore.scoring.proposal import Criterion, Proposal, Ruling, Tally
-from posescore.scoring.reading import Reader, read_text, shown
+from posescore.scoring.proposal import Criterion, Proposal, Ruling
 from posescore.scoring.rules import DEFAULT, RuleSet, check_value
 from posescore.terms import Athlete, Position
 from posescore.words import LETTERS, state_words, with_names
@@ -23,19 +23,10 @@ from posescore.words import LETTERS, state_words, with_names
 OVERLAP_S: Final = 1e-3
 """Holds may overlap by this much: times of a log are rounded to milliseconds."""
 
-NEEDS_ATHLETE: Final = frozenset(
-    {
-        EventName.TAKEDOWN_ATTEMPT,
-        EventName.GUARD_PULL,
-        EventName.TROUSERS_GRIP,
-        EventName.POSITION_GIVEN_UP,
-        EventName.SUBMISSION_LOCKED,
-        EventName.TAP,
-        EventName.FLED,
-        EventName.PENALTY,
-        EventName.ADVANTAGE,
-    }
-)
+NEEDS_ATHLETE: Final = frozenset(EventName) - {
+    EventName.START, EventName.STOP, EventName.END, EventName.SUBMISSION_RELEASED,
+    EventName.OUT_OF_AREA,
+}  # fmt: skip
 """Events that mean nothing without the one who did it."""
 
 _HOLD_KEYS: Final = ("start_s", "end_s", "position", "upper", "confidence", "checks", "note")
@@ -260,22 +251,8 @@ def ruling_to_json(ruling: Ruling) -> dict[str, object]:
     result = ruling.result
     return {
         "proposals": [proposal_to_json(proposal) for proposal in ruling.proposals],
-        "score": {str(athlete): _tally_to_json(ruling.score[athlete]) for athlete in Athlete},
-        "result": None
-        if result is None
-        else {
-            "winner": None if result.winner is None else str(result.winner),
-            "by": result.by,
-            "why": with_names(result.why, LETTERS),
-        },
-    }
-
-
-def _tally_to_json(tally: Tally) -> dict[str, int]:
-    return {
-        "points": tally.points,
-        "advantages": tally.advantages,
-        "penalties": tally.penalties,
+        "score": {str(athlete): asdict(ruling.score[athlete]) for athlete in Athlete},
+        "result": result and asdict(result) | {"why": with_names(result.why, LETTERS)},
     }
 
 
@@ -301,13 +278,5 @@ def proposal_to_json(proposal: Proposal) -> dict[str, object]:
 
 
 def _criterion_to_json(criterion: Criterion) -> dict[str, object]:
-    return {
-        "name": criterion.name,
-        "met": criterion.met,
-        "seen": with_names(criterion.seen, LETTERS),
-        "clause": criterion.clause,
-        "probability": round(criterion.probability, 6),
-        "check": criterion.check,
-        "fraction": criterion.fraction,
-        "visible": criterion.visible,
-    }
+    seen = with_names(criterion.seen, LETTERS)
+    return asdict(criterion) | {"seen": seen, "probability": round(criterion.probability, 6)}

@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Self
 
 from posescore.errors import InputError
-from posescore.scoring.reading import Reader, listed
+from posescore.reading import Reader, listed
 
 
 class Belt(StrEnum):

@@ -9,10 +9,9 @@ from typing import Final
 from posescore.holds.event import EventName, MatchEvent
 from posescore.scoring.claims import Bar, Chain, Claim, repeat_bar, verdict_of
 from posescore.scoring.landing import Landing, land
-from posescore.scoring.marks import latest
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
-from posescore.scoring.timeline import TOLERANCE_S, Group, Visit
+from posescore.scoring.timeline import TOLERANCE_S, Group, Visit, latest
 from posescore.scoring.verdict import Verdict
 from posescore.terms import Athlete, Position, State
 from posescore.words import name_field, state_words, trade
@@ -150,8 +149,8 @@ def _from_top(visit: Visit, ground: Visit, holder: Chain, rules: RuleSet) -> Cla
 
 
 def _from_ground(visit: Visit, ground: Visit, rules: RuleSet, bar: Bar | None) -> Claim:
-    sure = ground.holds[-1].confidence
-    return _pass(visit, (ground.left,), state_words(ground.left), sure, rules, bar)
+    confidence = ground.holds[-1].confidence
+    return _pass(visit, (ground.left,), state_words(ground.left), confidence, rules, bar)
 
 
 def holder_of(visit: Visit) -> Athlete:

@@ -12,54 +12,24 @@ from typing import Final, Self
 from posescore.errors import InputError
 from posescore.holds.check import CHECKS, Value
 from posescore.holds.hold import CheckName
+from posescore.reading import Reader, listed, read_text
 from posescore.scoring.match_time import MatchTimes
 from posescore.scoring.proposal import ProposalKind
-from posescore.scoring.reading import Reader, listed, read_text
 from posescore.terms import Position
 from posescore.words import check_words
 
 FOLDER: Final = Path(__file__).parent / "rulesets"
 DEFAULT: Final = "sport-jiu-jitsu"
 
-SCORING_KINDS: Final = (
-    ProposalKind.TAKEDOWN,
-    ProposalKind.SWEEP,
-    ProposalKind.KNEE_ON_BELLY,
-    ProposalKind.GUARD_PASS,
-    ProposalKind.MOUNT,
-    ProposalKind.BACK_MOUNT,
-    ProposalKind.BACK_CONTROL,
-    ProposalKind.OUT_OF_AREA,
-    ProposalKind.FLED,
-)
+NOT_SCORING: Final = (ProposalKind.PENALTY, ProposalKind.NEAR, ProposalKind.NONE)
+"""Kinds whose worth is not a value of the rule set."""
 DECIDERS: Final = ("points", "advantages", "penalties", "referee")
 CLAUSES: Final = (
-    "values",
-    "held",
-    "out_of_area",
-    "given_up",
-    "caught",
-    "locked",
-    "caught_at_end",
-    "chain",
-    "order",
-    "takedown",
-    "knees",
-    "counter",
-    "standing_back",
-    "pull_first",
-    "trousers",
-    "pulled_on_top",
-    "guard_pass",
-    "knee_on_belly",
-    "mount",
-    "back_mount",
-    "back_control",
-    "sweep",
-    "advantage",
-    "penalty",
-    "fled",
-)
+    "values", "held", "out_of_area", "given_up", "caught", "locked", "caught_at_end", "chain",
+    "order", "takedown", "knees", "counter", "standing_back", "pull_first", "trousers",
+    "pulled_on_top", "guard_pass", "knee_on_belly", "mount", "back_mount", "back_control", "sweep",
+    "advantage", "penalty", "fled",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +142,9 @@ class RuleSet:
         return cls(
             name=top.at("name").text(),
             title=top.at("title").text(),
-            points={kind: points.at(kind).whole() for kind in SCORING_KINDS},
+            points={
+                kind: points.at(kind).whole() for kind in ProposalKind if kind not in NOT_SCORING
+            },
             clauses={clause: clauses.at(clause).text() for clause in CLAUSES},
             seconds=_seconds(top.at("seconds")),
             criteria=_criteria(top.at("criteria")),

@@ -222,3 +222,32 @@ def locks_of(events: Sequence[MatchEvent], end_s: float) -> list[Lock]:
         stretch = Interval(event.time_s, max(event.time_s, end_s))
         locks.append(Lock(attacker, stretch, event.confidence, open=True))
     return sorted(locks, key=lambda lock: lock.interval)
+
+
+def between(
+    events: Iterable[MatchEvent],
+    name: EventName,
+    athlete: Athlete,
+    from_s: float,
+    until_s: float,
+) -> list[MatchEvent]:
+    """Events of one name and athlete between two instants, both included."""
+    return [
+        e
+        for e in events
+        if e.event is name
+        and e.athlete is athlete
+        and from_s - TOLERANCE_S <= e.time_s <= until_s + TOLERANCE_S
+    ]
+
+
+def latest(
+    events: Iterable[MatchEvent],
+    name: EventName,
+    athlete: Athlete,
+    from_s: float,
+    until_s: float,
+) -> MatchEvent | None:
+    """The last of them, or None."""
+    found = between(events, name, athlete, from_s, until_s)
+    return found[-1] if found else None

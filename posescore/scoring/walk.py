@@ -22,7 +22,6 @@ from posescore.scoring.claims import (
     rank_of,
     verdict_of,
 )
-from posescore.scoring.marks import between, latest
 from posescore.scoring.match_clock import MatchClock
 from posescore.scoring.paths import Before, holder_of, path_claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
@@ -32,8 +31,10 @@ from posescore.scoring.timeline import (
     Group,
     Lock,
     Visit,
+    between,
     held_at,
     joined,
+    latest,
     locks_of,
     overlaps,
     stretches_of,
@@ -159,15 +160,13 @@ class Walk:
         if attempt is None:
             return None
         rival.claims.remove(first)
-        who, other, clause = (
-            name_field(athlete),
-            name_field(athlete.other),
-            self.rules.clauses["counter"],
-        )
+        who, other = name_field(athlete), name_field(athlete.other)
+        clause = self.rules.clauses["counter"]
         reason = f"{who} took {other} down at once: only the counter counts"
         failed = Criterion("not countered at once", False, reason, clause, attempt.confidence)
-        sure = first.confidence * attempt.confidence
-        self.proposals.append(awarding.none_for(first, visit.start_s, reason, clause, failed, sure))
+        confidence = first.confidence * attempt.confidence
+        none = awarding.none_for(first, visit.start_s, reason, clause, failed, confidence)
+        self.proposals.append(none)
         into = trade(visit.entered.position)
         return Claim(
             kind=ProposalKind.TAKEDOWN,

@@ -23,7 +23,7 @@ _SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 
 SECURITY_HEADERS: Final = {
     "Content-Security-Policy": (
-        "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; "
+        "default-src 'self'; script-src 'self' 'unsafe-eval'; "
         "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
         "media-src 'self' blob:; connect-src 'self'; object-src 'none'; base-uri 'none'; "
         "form-action 'self'; frame-ancestors 'none'"
@@ -35,8 +35,8 @@ SECURITY_HEADERS: Final = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
-"""Sent with every answer: nothing outside this server can be loaded or reached. The pages' toolkit
-compiles its templates in the browser, hence ``unsafe-eval``."""
+"""Sent with every answer: nothing outside this server can be loaded or reached. Vue
+compiles the pages' templates in the browser, hence ``unsafe-eval``."""
 
 
 @dataclass(frozen=True, slots=True)

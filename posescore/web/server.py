@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import logging
 import os
 import secrets
 import socket
@@ -19,8 +18,6 @@ from posescore.library.library import Library
 if TYPE_CHECKING:
     import uvicorn
     from fastapi import FastAPI
-
-    from posescore.web.guard import Access
 
 DEFAULT_PORT: Final = 7460
 """Not registered for another service; any free port is taken where it is busy."""
@@ -61,17 +58,18 @@ def serve(
     InputError
         When the host is none of this machine's, or the chosen port is taken.
     """
+    from posescore.web.app import create_app
     from posescore.web.guard import Access, is_loopback
-    from posescore.web.supervisor import WORKER, Supervisor
+    from posescore.web.jobs.supervisor import ANALYSES, Supervisor
 
     listening = _listen(host, port)
     if token is None and not is_loopback(host):
         token = secrets.token_urlsafe(24)
     address = _address(host, listening, token, start_path)
     with listening:
-        app = _app(library, Access(token))
+        app = create_app(library, Access(token))
         server = _server(app, lambda: _ready(address, open_browser))
-        with contextlib.suppress(KeyboardInterrupt), Supervisor(library, worker or WORKER):
+        with contextlib.suppress(KeyboardInterrupt), Supervisor(library, worker or ANALYSES):
             server.run([listening])
 
 
@@ -113,17 +111,6 @@ def _ready(address: str, open_browser: bool) -> None:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 
 
-def _app(library: Library, access: Access) -> FastAPI:
-    from posescore.web.api import create_api
-    from posescore.web.not_found import add_not_found
-    from posescore.web.pages import mount_pages
-
-    app = create_api(library, access)
-    mount_pages(app, library)
-    add_not_found()
-    return app
-
-
 def _server(app: FastAPI, ready: Callable[[], None]) -> uvicorn.Server:
     import uvicorn
 
@@ -135,7 +122,6 @@ def _server(app: FastAPI, ready: Callable[[], None]) -> uvicorn.Server:
             if self.started:
                 ready()
 
-    logging.getLogger("nicegui").setLevel(logging.ERROR)
     config = uvicorn.Config(
         app,
         log_level="error",

@@ -39,7 +39,7 @@ def quick(
     progress("finding both athletes", STEPS, STEPS)
     assert match.info.footage is not None
     clock = open_footage(match.info.footage.path).clock()
-    library.save_analysis(match.id, replace(analysis(), clock=clock, probabilities=None))
+    library.save_analysis(match.id, replace(analysis(), clock=clock))
 
 
 def _obey(library: Library, tell: Callable[[], None]) -> None:

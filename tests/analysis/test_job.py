@@ -2,38 +2,46 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import nullcontext
 from pathlib import Path
+from typing import IO, Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from posescore.analysis import pipeline
 from posescore.analysis.job import (
-    PLAIN,
+    PLAN,
     TOLD_EVERY_S,
-    WITH_COPY,
     Analyse,
-    Plan,
     StoppedError,
     analyze_now,
-    plan_of,
-    request_of,
     run_job,
+    settings_of,
     share_of,
     work,
 )
-from posescore.analysis.pipeline import Progress, Request
+from posescore.analysis.pipeline import Settings
 from posescore.errors import ConflictError, FootageError, NotFoundError
+from posescore.footage import proxy
 from posescore.footage.clock import FrameClock
+from posescore.footage.decoding import Decoded
+from posescore.footage.reading import Footage, open_footage
 from posescore.library.adding import add_footage
 from posescore.library.jobs import JobState
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Match, MatchInfo
+from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
+from posescore.pose.tracking import follow
+from posescore.terms import Progress, Step
 from tests.library.samples import analysis
+from tests.pose.scenes import STANDING
 from tests.web.small_match import write_clip
 
 INFO = MatchInfo(
@@ -80,13 +88,10 @@ def keeps(act: Act) -> Analyse:
     return analyse
 
 
-def test_the_pipeline_is_asked_what_is_said_of_the_match(match: Match) -> None:
-    request = request_of(match, {"every_frame": True, "track_file": "/keypoints.json"})
-    assert request.every_frame
-    assert request.track_file == Path("/keypoints.json")
-    assert (request.athlete_a, request.rules) == (INFO.athlete_a, INFO.rules)
-    assert request.division == INFO.division
-    assert not request_of(match, {}).every_frame
+def test_an_analysis_depends_on_its_job_and_on_what_is_said_of_the_match(match: Match) -> None:
+    settings = settings_of(match, {"every_frame": True, "track_file": "/keypoints.json"})
+    assert settings == Settings(Path("/keypoints.json"), True, INFO.athlete_a.gi_colour)
+    assert settings_of(match, {}) == Settings(athlete_a_gi=INFO.athlete_a.gi_colour)
 
 
 def test_a_job_runs_and_tells_how_far_it_is(library: Library, match: Match) -> None:
@@ -97,7 +102,7 @@ def test_a_job_runs_and_tells_how_far_it_is(library: Library, match: Match) -> N
         progress("finding both athletes", 1, 2)
         running = library.job(job.id)
         assert running.state is JobState.RUNNING
-        assert running.progress == pytest.approx(PLAIN["finding both athletes"][1] / 2)
+        assert running.progress == pytest.approx(PLAN["finding both athletes"][1] / 2)
         assert running.stage == "finding both athletes"
         assert library.is_claimed(match.id)
 
@@ -220,7 +225,7 @@ def test_the_command_line_takes_back_a_match_that_came_to_nothing(
     library: Library, clip: Path
 ) -> None:
     with pytest.raises(FootageError, match="nobody"):
-        analyze_now(Request(clip), library)  # two squares of cloth, no people
+        analyze_now(library, clip, MatchInfo("Cloth"))  # two squares of cloth, no people
     assert library.matches() == []
     assert library.jobs() == []
 
@@ -229,9 +234,9 @@ def test_the_command_line_keeps_a_match_that_was_there(library: Library, match: 
     library.queue_job(match.id)
     assert match.info.footage is not None
     with library.claim(match.id), pytest.raises(ConflictError, match="being analysed"):
-        analyze_now(Request(Path(match.info.footage.path)), library)
+        analyze_now(library, Path(match.info.footage.path), INFO)
     with pytest.raises(FootageError, match="nobody"):
-        analyze_now(Request(Path(match.info.footage.path)), library)
+        analyze_now(library, Path(match.info.footage.path), INFO)
     assert library.match(match.id).info == match.info
     newest, before = library.jobs(match.id)
     assert newest.state is JobState.FAILED
@@ -239,37 +244,120 @@ def test_the_command_line_keeps_a_match_that_was_there(library: Library, match: 
 
 
 @given(
-    st.sampled_from([PLAIN, WITH_COPY]),
-    st.tuples(st.integers(0, 9), st.integers(0, 1000)),
-    st.tuples(st.integers(0, 9), st.integers(0, 1000)),
+    st.tuples(st.integers(0, 1), st.integers(0, 1000)),
+    st.tuples(st.integers(0, 1), st.integers(0, 1000)),
     st.integers(1, 1000),
 )
 def test_progress_rises_from_stage_to_stage(
-    plan: Plan, one: tuple[int, int], other: tuple[int, int], total: int
+    one: tuple[int, int], other: tuple[int, int], total: int
 ) -> None:
-    names = list(plan)
-    early, late = sorted((stage % len(plan), done) for stage, done in (one, other))
-    shares = [share_of(plan, names[stage], done, total) for stage, done in (early, late)]
+    names = ["finding both athletes", "naming positions"]
+    early, late = sorted((one, other))
+    shares = [share_of(names[stage], done, total) for stage, done in (early, late)]
     assert 0.0 <= shares[0] <= shares[1] <= 1.0
-    assert share_of(plan, names[-1], total, total) == 1.0
-    assert share_of(plan, names[0], 0, total) == share_of(plan, "something else", 5, total) == 0.0
+    assert share_of(names[-1], total, total) == 1.0
+    assert share_of(names[0], 0, total) == share_of("something else", 5, total) == 0.0
 
 
-def test_a_copy_for_browsers_counts_where_one_is_needed(
-    library: Library, match: Match, tmp_path: Path
+class Counted:
+    """Footage that counts how often it is opened and how many frames are decoded."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.opened = self.frames = self.hashed = 0
+        read, digest, init = Footage._read, hashlib.file_digest, Footage.__init__
+
+        def counting(footage: Footage, start: int) -> Iterator[Decoded]:
+            for frame in read(footage, start):
+                self.frames += 1
+                yield frame
+
+        def opening(footage: Footage, path: str | Path) -> None:
+            self.opened += 1
+            init(footage, path)
+
+        def hashing(file: IO[bytes], name: str) -> Any:
+            self.hashed += file.name.endswith(".mkv")
+            return digest(file, name)  # type: ignore[arg-type]
+
+        monkeypatch.setattr(Footage, "_read", counting)
+        monkeypatch.setattr(Footage, "__init__", opening)
+        monkeypatch.setattr("hashlib.file_digest", hashing)
+
+
+class Pair:
+    """Sees two athletes in every picture, or comes to grief after so many."""
+
+    def __init__(self, until: int = 10**9) -> None:
+        self.asked, self._until = 0, until
+
+    step = Step("pair")
+
+    def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
+        self.asked += 1
+        if self.asked > self._until:
+            raise KeyboardInterrupt
+        points = np.stack([np.add(STANDING / 2, (60, 60)), np.add(STANDING / 2, (130, 60))])
+        return PairEstimate(points.astype(np.float32), np.full((2, 21), 0.9, np.float32))
+
+    def close(self) -> None:
+        pass
+
+
+def sees(monkeypatch: pytest.MonkeyPatch, pair: Pair) -> None:
+    """Let all analyses ask this estimator."""
+    monkeypatch.setattr(pipeline, "opened_estimator", lambda *_, **__: nullcontext(pair))
+
+
+@pytest.fixture
+def film(tmp_path: Path) -> Path:
+    path = tmp_path / "film.mkv"
+    write_clip(path, FrameClock.steady(90, 30.0))
+    return path
+
+
+def test_footage_is_opened_hashed_and_decoded_once(
+    library: Library, film: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert plan_of(match) is PLAIN
-    film = tmp_path / "film.mkv"
-    write_clip(film, FrameClock.steady(9, 10.0))
-    other = add_footage(library, film, MatchInfo("Matroska")).match
-    assert plan_of(other) is WITH_COPY
-    other.proxy_path.touch()
-    assert plan_of(other) is PLAIN
-    film.unlink()
-    other.proxy_path.unlink()
-    assert plan_of(other) is PLAIN
+    counted = Counted(monkeypatch)
+    sees(monkeypatch, Pair())
+    match = analyze_now(library, film, INFO)
+    assert (counted.opened, counted.hashed, counted.frames) == (1, 1, 90)
+    copied = open_footage(match.proxy_path)
+    np.testing.assert_allclose(copied.clock().pts_s, open_footage(film).clock().pts_s, atol=1e-3)
 
 
-def test_the_stages_are_those_that_the_pipeline_tells() -> None:
-    source = Path(pipeline.__file__).read_text("utf-8")
-    assert set(re.findall(r'progress\("([^"]+)"', source)) == set(WITH_COPY)
+def test_a_copy_is_made_where_the_keypoints_are_known_and_none_where_one_is_not_needed(
+    library: Library, film: Path, clip: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sees(monkeypatch, Pair())
+    match = analyze_now(library, film, INFO)
+    match.proxy_path.unlink()
+    told: list[str] = []
+    analyze_now(library, film, INFO, progress=lambda stage, done, total: told.append(stage))
+    assert match.proxy_path.is_file()
+    assert set(told) == {"naming positions", "making a copy for the browser"}
+    plays = analyze_now(library, clip, INFO)
+    assert not plays.proxy_path.exists()
+
+
+def test_a_killed_analysis_goes_on_and_makes_the_whole_copy(
+    library: Library, film: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, second = Pair(until=20), Pair()
+    sees(monkeypatch, first)
+    with pytest.raises(KeyboardInterrupt):
+        analyze_now(library, film, INFO)
+    (match,) = library.matches()
+    assert not list(match.folder.glob("*")), "nothing half-made"
+    sees(monkeypatch, second)
+    analyze_now(library, film, INFO)
+    assert 0 < second.asked <= 45 - 20 + 8, "what was found is not asked again"
+    assert len(open_footage(match.proxy_path).clock()) == 90
+
+
+def test_the_stages_are_those_that_are_told() -> None:
+    told = set()
+    for module in (pipeline, proxy, follow):
+        source = Path(str(module.__file__)).read_text("utf-8")
+        told |= set(re.findall(r'(?:progress\(|STAGE.* = )"([^"]+)"', source))
+    assert told == set(PLAN)

@@ -3,39 +3,36 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from posescore.analysis.pipeline import (
-    Request,
-    analyze,
-    classify_file,
-    pose_pass,
-    sample_request,
-    silent,
-)
+from posescore.analysis.job import analyze_now
+from posescore.analysis.pipeline import Settings, analyse, classify_file, pose_pass
+from posescore.analysis.sample import sample_match
 from posescore.errors import FootageError, InputError
-from posescore.evaluation.match import assess, degraded, read_truth
-from posescore.footage.encoding import write_h264
+from posescore.evaluation.match import assess, degraded
+from posescore.evaluation.truth import read_truth
+from posescore.footage.encoding import write_film
 from posescore.footage.joining import repeated
 from posescore.footage.reading import open_footage
 from posescore.library.library import Library
+from posescore.library.match import MatchInfo
 from posescore.library.review.edits import Confirm
 from posescore.pose.coco import track_from_coco
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.pose.track_file import write_track
 from posescore.resources import shipped
 from posescore.terms import Step
+from tests.pose.scenes import STANDING
 
+INFO = MatchInfo("A match")
 KEYPOINTS = shipped("sample_video", "keypoints.json")
 TRUTH = read_truth(shipped("sample_video", "truth.json"))
 
 
-def sample_with_true_keypoints() -> Request:
-    return replace(sample_request(), track_file=KEYPOINTS)
+TRUE_KEYPOINTS = Settings(track_file=KEYPOINTS)
 
 
 @pytest.mark.parametrize(
@@ -43,9 +40,11 @@ def sample_with_true_keypoints() -> Request:
 )
 def test_true_keypoints_give_the_true_log(noise: float, missing: float, seed: int) -> None:
     # Rules behind the awards: articles 3.1, 3.4 and 4.1 to 4.5, named award by award in the truth.
+    video, info = sample_match()
     found = assess(
-        sample_with_true_keypoints(), TRUTH, noise=noise, missing=missing, seed=seed, within_s=1.0
-    )
+        video, TRUTH, settings=TRUE_KEYPOINTS, rules=info.rules,
+        noise=noise, missing=missing, seed=seed, within_s=1.0,
+    )  # fmt: skip
     # Its half guard is read as mount (0510): the pass from there and the mount after it are missed.
     missed = [line.award["kind"] for line in found.awards if line.proposal is None]
     assert missed in ([], ["guard_pass", "mount"])
@@ -69,12 +68,12 @@ def test_degrading_does_what_it_says() -> None:
 
 def test_analysing_again_keeps_what_a_person_said(tmp_path: Path) -> None:
     library = Library(tmp_path / "library")
-    match = analyze(sample_with_true_keypoints(), library)
+    match = analyze_now(library, *sample_match(), {"track_file": str(KEYPOINTS)})
     first = next(i for i in library.review(match.id).items if i.shown.points)
     library.edit(match.id, Confirm(first.key), "coach")
     before = library.log(match.id)
 
-    again = analyze(sample_with_true_keypoints(), library)
+    again = analyze_now(library, *sample_match(), {"track_file": str(KEYPOINTS)})
 
     assert again.id == match.id
     assert again.analysis_version == 2
@@ -93,14 +92,14 @@ def test_keypoints_of_another_video_are_refused(tmp_path: Path) -> None:
     write_track(track_from_coco(KEYPOINTS), track)
     library = Library(tmp_path / "library")
     with pytest.raises(InputError, match=r"long\.parquet"):
-        analyze(Request(video, track_file=track), library)
+        analyze_now(library, video, INFO, {"track_file": str(track)})
     assert library.matches() == []
 
 
 def test_an_unknown_rule_set_is_refused_before_any_work(tmp_path: Path) -> None:
     library = Library(tmp_path / "library")
     with pytest.raises(InputError):
-        analyze(Request(tmp_path / "no.mp4", rules="no-such-rules"), library)
+        analyze_now(library, tmp_path / "no.mp4", MatchInfo("No", rules="no-such-rules"))
 
 
 class CountingEstimator:
@@ -130,9 +129,9 @@ def test_a_second_run_starts_behind_the_pose_pass(tmp_path: Path) -> None:
     def listen(stage: str, done: int, total: int) -> None:
         told.append((done, total))
 
-    first = pose_pass(open_footage(video), estimator, Request(video), tmp_path / "poses", listen)
+    first = pose_pass(open_footage(video), estimator, poses=tmp_path / "poses", progress=listen)
     asked = estimator.asked
-    again = pose_pass(open_footage(video), estimator, Request(video), tmp_path / "poses", silent)
+    again = pose_pass(open_footage(video), estimator, poses=tmp_path / "poses")
 
     assert asked > 0
     assert estimator.asked == asked
@@ -144,15 +143,15 @@ def test_a_killed_pose_pass_goes_on_where_it_was(tmp_path: Path) -> None:
     video = tmp_path / "short.mp4"
     repeated(shipped("sample_video", "match.mp4"), video, 2.0)
     whole, first, second = CountingEstimator(), CountingEstimator(), CountingEstimator()
-    pose_pass(open_footage(video), whole, Request(video), None, silent)
+    pose_pass(open_footage(video), whole)
 
     def stop(stage: str, done: int, total: int) -> None:
         if first.asked >= 4:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        pose_pass(open_footage(video), first, Request(video), tmp_path / "poses", stop)
-    pose_pass(open_footage(video), second, Request(video), tmp_path / "poses", silent)
+        pose_pass(open_footage(video), first, poses=tmp_path / "poses", progress=stop)
+    pose_pass(open_footage(video), second, poses=tmp_path / "poses")
     assert first.asked >= 4
     assert first.asked + second.asked == whole.asked
     assert [path.suffix for path in (tmp_path / "poses").iterdir()] == [".parquet"]
@@ -161,19 +160,21 @@ def test_a_killed_pose_pass_goes_on_where_it_was(tmp_path: Path) -> None:
 def test_footage_with_nobody_in_it_is_refused_and_leaves_nothing(tmp_path: Path) -> None:
     video = tmp_path / "short.mp4"
     repeated(shipped("sample_video", "match.mp4"), video, 2.0)
-    track = pose_pass(open_footage(video), CountingEstimator(), Request(video), None, silent)
+    track = pose_pass(open_footage(video), CountingEstimator())
     write_track(track, tmp_path / "nobody.parquet")
     library = Library(tmp_path / "library")
     with pytest.raises(FootageError, match=r"short\.mp4: nobody"):
-        analyze(Request(video, track_file=tmp_path / "nobody.parquet"), library)
+        analyze_now(library, video, INFO, {"track_file": str(tmp_path / "nobody.parquet")})
     assert library.matches() == []
 
 
 def test_a_single_frame_is_refused(tmp_path: Path) -> None:
     video = tmp_path / "frame.mp4"
-    write_h264(video, [np.full((64, 64, 3), 90, np.uint8)], (64, 64), 30)
+    write_film(video, [(0.0, np.full((64, 64, 3), 90, np.uint8))], 1 / 30, (64, 64))
     with pytest.raises(FootageError, match=r"frame\.mp4 holds a single frame"):
-        analyze(Request(video), Library(tmp_path / "library"))
+        analyze_now(Library(tmp_path / "library"), video, INFO)
+    with pytest.raises(FootageError, match=r"frame\.mp4 holds a single frame"):
+        analyse(open_footage(video))
 
 
 def test_smoothing_names_the_position_of_the_hold(tmp_path: Path) -> None:
@@ -189,3 +190,23 @@ def test_smoothing_names_the_position_of_the_hold(tmp_path: Path) -> None:
         return sum(a != b for a, b in itertools.pairwise(names))
 
     assert changes(smooth) < changes(alone) / 2
+
+
+class Fixed(CountingEstimator):
+    """Sees the same pair in every picture, and remembers how large pictures are."""
+
+    def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
+        self.size = picture.shape[1::-1]
+        points = np.stack([np.add(STANDING, (400, 300)), np.add(STANDING, (600, 300))])
+        return PairEstimate(points.astype(np.float32), np.full((2, 21), 0.9, np.float32))
+
+
+def test_larger_footage_is_searched_smaller_and_answered_in_its_own_pixels(tmp_path: Path) -> None:
+    video, estimator = tmp_path / "large.mp4", Fixed()
+    shade = np.full((90, 160, 3), 90, np.uint8)
+    write_film(video, [(i / 30, shade) for i in range(6)], 0.2, (2560, 1440))
+    track = pose_pass(open_footage(video), estimator)
+    assert estimator.size == (1920, 1080)
+    assert track.picture_size_px == (2560, 1440)
+    expected = (np.add(STANDING, (400, 300))) * 2560 / 1920
+    np.testing.assert_allclose(track.keypoints_px[0, 0], expected, rtol=1e-5)

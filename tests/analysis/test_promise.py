@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from posescore.analysis.pipeline import Request, read_positions, read_track_of, silent
+from posescore.analysis.pipeline import analyse
 from posescore.footage.joining import repeated
 from posescore.footage.reading import open_footage
 from posescore.pose.coco import track_from_coco
@@ -28,7 +28,8 @@ def test_both_athletes_are_found_in_their_slots_and_the_takedown_is_proposed(
 ) -> None:
     video = tmp_path / "excerpt.mp4"
     repeated(shipped("sample_video", "match.mp4"), video, EXCERPT_S)
-    track = read_track_of(open_footage(video), Request(video), None, silent)
+    analysis = analyse(open_footage(video))
+    track = analysis.track
     truth = track_from_coco(shipped("sample_video", "keypoints.json"))
     fits = np.array(
         [
@@ -42,8 +43,7 @@ def test_both_athletes_are_found_in_their_slots_and_the_takedown_is_proposed(
     own, other = fits[:, (0, 1), (0, 1)], fits[:, (0, 1), (1, 0)]
     assert (own >= 0.5).mean() >= 0.9, "athletes found"
     assert (own.sum(axis=1) > other.sum(axis=1)).mean() >= 0.98, "A is A and B is B"
-    reading = read_positions(track)
-    ruling = propose(reading.holds, reading.events, RuleSet.load("sport-jiu-jitsu"))
+    ruling = propose(analysis.holds, analysis.events, RuleSet.load("sport-jiu-jitsu"))
     # Article 4.1: a takedown with top position for three seconds, two points.
     awards = [(p.athlete, p.kind, p.points) for p in ruling.proposals if p.points]
     assert awards == [("A", "takedown", 2)]

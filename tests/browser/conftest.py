@@ -5,14 +5,15 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from posescore.analysis.pipeline import analyze, sample_request
+from posescore.analysis.job import analyze_now
+from posescore.analysis.sample import sample_match
 from posescore.evaluation.browser import chromium_path, headless_browser
 from posescore.library.library import Library
 from posescore.resources import shipped
@@ -86,7 +87,7 @@ def sample_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("sample")
     keypoints = shipped("sample_video", "keypoints.json")
     with Library(folder / "library") as library:
-        analyze(replace(sample_request(), track_file=keypoints), library)
+        analyze_now(library, *sample_match(), {"track_file": str(keypoints)})
     return folder
 
 

@@ -24,7 +24,7 @@ from typing import Any
 from PIL import Image
 from playwright.sync_api import Browser, Page
 
-from posescore.analysis.pipeline import analyze, sample_request
+from posescore.analysis import job, sample
 from posescore.cli.render import progress_bar
 from posescore.evaluation.browser import headless_browser, served
 from posescore.export.report import write_report
@@ -210,12 +210,12 @@ def small(png: bytes) -> bytes:
 
 def sample_match(place: Path, given: Path | None) -> Match:
     """The sample match in a library of our own: analysed now, or as a given library has it."""
-    request = sample_request()
+    video, info = sample.sample_match()
     if given is not None:
         shutil.copytree(given, place)
     with Library(place) as library, progress_bar(quiet=False) as progress:
-        known = library.match_of_footage(open_footage(request.video).sha256)
-        return known or analyze(request, library, progress)
+        known = library.match_of_footage(open_footage(video).sha256)
+        return known or job.analyze_now(library, video, info, progress=progress)
 
 
 def main() -> None:

@@ -49,6 +49,13 @@ def states(page: Page) -> list[str]:
     return [text.strip() for text in page.locator(".proposals .state").all_inner_texts()]
 
 
+def undo_everything(page: Page, number: int = 1) -> None:
+    """Press the key for undo until nothing is left of what was done to a match."""
+    while page.request.get(f"/api/matches/{number}").json()["undo"]:
+        with page.expect_response("**/undo"):
+            page.keyboard.press("u")
+
+
 def go_to(page: Page, where: str) -> None:
     """Use the window that goes to a time or a frame."""
     page.keyboard.press("g")

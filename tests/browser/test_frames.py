@@ -6,12 +6,14 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Watch
-from tests.browser.room import drawn_frame, go_to, named_frame, open_match
+from tests.browser.room import READ_FRAME, drawn_frame, go_to, named_frame, open_match
 from tests.browser.served import FRAME_CLIPS
 
 pytestmark = pytest.mark.browser
 
-SETTLED_MS = 120  # a name that is not right by now stays wrong
+NAMED_AS_DRAWN = (
+    f"() => ({READ_FRAME})() === Number(document.querySelector('#frame-now').textContent)"
+)
 
 CLIPS = [
     pytest.param(i, clock, id=title) for i, (title, (clock, _)) in enumerate(FRAME_CLIPS.items(), 2)
@@ -55,8 +57,7 @@ def test_stopping_names_the_frame_that_is_shown(page: Page, number: int, clock) 
         )
         page.keyboard.press("Space")
         expect(page.get_by_role("button", name="Play", exact=True)).to_be_visible()
-        page.wait_for_timeout(SETTLED_MS)
-        assert drawn_frame(page) == named_frame(page)
+        page.wait_for_function(NAMED_AS_DRAWN)
         page.keyboard.press("ArrowLeft")
         page.keyboard.press("ArrowLeft")
 

@@ -11,6 +11,8 @@ from tests.browser.test_review import faults
 
 pytestmark = pytest.mark.browser
 
+LESSON = "/api/matches/1/lesson"
+
 
 def open_lesson(page: Page) -> None:
     page.goto("/match/1/lesson")
@@ -18,21 +20,18 @@ def open_lesson(page: Page) -> None:
     expect(page.locator("#frame-now")).to_have_text("0")
 
 
-def settled(page: Page) -> None:
-    """Wait as a person does: until the footage stands where it was sent."""
-    page.wait_for_function("!document.querySelector('video').seeking")
-    page.wait_for_timeout(400)
-
-
 def test_it_pauses_at_every_moment_and_says_two_sentences(page: Page) -> None:
     asked = []
     page.on("request", lambda request: asked.append(request.method))
     open_lesson(page)
+    frames = [one["frame_index"] for one in page.request.get(LESSON).json()["moments"]]
+    shown = page.locator("#frame-now")
     page.keyboard.press("End")
+    expect(shown).to_have_text("399")
     page.keyboard.press("Home")
+    expect(shown).to_have_text("0")
     for _ in range(4):
         page.keyboard.press("+")
-    settled(page)
     page.keyboard.press("Space")
     words = page.locator(".moment-words")
     expect(words).to_contain_text("Ines Vaz brought the opponent from standing to the mat")
@@ -46,10 +45,11 @@ def test_it_pauses_at_every_moment_and_says_two_sentences(page: Page) -> None:
     page.wait_for_function("Number(document.querySelector('#frame-now').textContent) < 190")
     expect(page.locator(".moment-head")).to_contain_text("Guard pass, 3 points")
     expect(page.locator("#frame-now")).to_have_text("200")
-    for name in ("Knee-on-belly, an advantage", "Mount, 4 points", "Back control, 4 points"):
+    names = ("Knee-on-belly, an advantage", "Mount, 4 points", "Back control, 4 points")
+    for name, frame in zip(names, frames[2:], strict=True):
         page.keyboard.press("n")
         expect(page.locator(".moment-head")).to_contain_text(name)
-        settled(page)
+        expect(shown).to_have_text(str(frame))
     page.keyboard.press("Space")
     expect(page.locator(".moment-words")).to_contain_text("Still open")
     assert set(asked) == {"GET"}

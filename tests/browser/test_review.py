@@ -15,10 +15,19 @@ from tests.browser.room import (
     open_match,
     points,
     states,
+    undo_everything,
     wait_for_points,
 )
 
 pytestmark = pytest.mark.browser
+
+LISTEN = """() => {
+  const said = document.querySelector("#said");
+  window.heard = [];
+  new MutationObserver(() => window.heard.push(said.textContent))
+    .observe(said, {childList: true, characterData: true, subtree: true});
+}"""
+"""Keeps every sentence that the page says from now on."""
 
 
 def test_confirm_by_keyboard_undo_redo_reload(page: Page) -> None:
@@ -77,9 +86,7 @@ def test_dismiss_change_and_add_by_keyboard(page: Page) -> None:
     expect(page.locator(".proposal.is-added")).to_have_count(1)
     page.keyboard.press("x")  # an added award is taken back
     wait_for_points(page, "A", 0)
-    for _ in range(4):
-        page.keyboard.press("Control+z")
-        page.wait_for_timeout(120)
+    undo_everything(page)
     expect(page.locator(".proposal.is-undecided")).to_have_count(len(states(page)))
 
 
@@ -110,22 +117,19 @@ def test_a_whole_review_takes_few_keys(page: Page, capsys: pytest.CaptureFixture
     with capsys.disabled():
         print(f" [{len(pressed)} key presses] ", end="")
     assert len(pressed) < 40
-    for _ in range(len(states(page))):
-        page.keyboard.press("u")
-        page.wait_for_timeout(120)
+    undo_everything(page)
     wait_for_points(page, "A", 0)
 
 
 def test_next_thing_visits_doubts_and_swaps_too(page: Page) -> None:
     open_match(page)
-    seen = []
+    page.evaluate(LISTEN)
     for _ in range(7):
         page.keyboard.press("n")
-        page.wait_for_timeout(80)
-        seen.append(page.inner_text("#said"))
-    told = " ".join(seen)
-    assert "Doubtful: open guard" in told
-    assert "A and B may be exchanged here" in told
+    for words in ("Doubtful: open guard", "A and B may be exchanged here"):
+        page.wait_for_function(
+            "words => window.heard.some((one) => one.includes(words))", arg=words
+        )
 
 
 def test_keys_are_silent_while_typing(page: Page) -> None:
@@ -211,9 +215,7 @@ def test_holds_and_events_are_corrected_by_keyboard(page: Page) -> None:
     expect(page.locator(".board-B .board-small")).to_contain_text("pen. 1")
     page.keyboard.press("Delete")
     expect(page.locator(".hold")).to_have_count(6)
-    for _ in range(8):
-        page.keyboard.press("u")
-        page.wait_for_timeout(120)
+    undo_everything(page)
     expect(page.locator(".hold")).to_have_count(7)
     assert states(page) == before
 
@@ -234,9 +236,7 @@ def test_holds_are_named_one_after_the_other(page: Page) -> None:
     page.keyboard.press("r")
     page.keyboard.press("1")
     expect(page.locator(".now")).to_contain_text("standing")
-    for _ in range(2):
-        page.keyboard.press("u")
-        page.wait_for_timeout(120)
+    undo_everything(page)
     expect(page.locator(".now")).to_contain_text("open guard")
 
 

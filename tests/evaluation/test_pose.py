@@ -122,6 +122,27 @@ def test_a_folder_of_pictures_from_labels_to_a_table(tmp_path: Path) -> None:
     assert (one.pictures, one.athletes) == (1, 2)
 
 
+def test_predictions_of_other_pictures_are_refused(tmp_path: Path) -> None:
+    truth, other = tmp_path / "labels.json", tmp_path / "found.json"
+    write_coco(labelled(2), truth)
+    write_coco([replace(p, name=f"other-{p.name}") for p in labelled(2)], other)
+    with pytest.raises(KeypointFileError, match="have no picture in common"):
+        evaluate_pose(truth, predicted=other)
+    film = [replace(p, name="one.mp4", frame_index=i) for i, p in enumerate(labelled(2))]
+    write_coco(film, truth)
+    write_coco([replace(p, name="two.mp4") for p in film], other)
+    with pytest.raises(KeypointFileError, match=r"keypoints of two\.mp4, .* labels one\.mp4"):
+        evaluate_pose(truth, predicted=other)
+    write_coco([replace(p, name=None) for p in film], other)
+    assert evaluate_pose(truth, predicted=other)["mean OKS"].value > 0.999
+    still = [replace(p, name=f"{i}.jpg") for i, p in enumerate(film)]  # one picture a frame
+    write_coco(still, other)
+    assert evaluate_pose(truth, predicted=other)["mean OKS"].value > 0.999
+    write_coco([replace(p, frame_index=p.frame_index + 90) for p in film], other)
+    with pytest.raises(KeypointFileError, match="have no picture in common"):
+        evaluate_pose(truth, predicted=other)
+
+
 def test_what_cannot_be_measured_is_one_sentence(tmp_path: Path) -> None:
     truth = tmp_path / "labels.json"
     truth.write_text(json.dumps({"images": [], "annotations": []}))

@@ -11,6 +11,8 @@ import pytest
 from posescore.cli.evaluate import PARTS
 from posescore.errors import OwnFailureError
 from posescore.evaluation import speed as benchmark
+from posescore.evaluation.film_speed import Camera, write_grainy
+from posescore.footage.reading import Footage
 
 
 def allocating(megabytes: int) -> list[str]:
@@ -42,3 +44,13 @@ def test_every_part_can_be_named() -> None:
     assert set(benchmark.USUAL) < set(PARTS)
     assert benchmark.Figure("a", 3.0, "ms", 2.0).held is False
     assert benchmark.Figure("a", 3.0, "ms").held is True
+
+
+@pytest.mark.parametrize(("rate", "frames"), [(60, 30), (30, 15), (50, 25)])
+def test_the_film_of_a_camera_is_what_it_says(tmp_path: Path, rate: int, frames: int) -> None:
+    camera = Camera("small", (640, 360), rate, "libx264", 30, 1.0)
+    write_grainy(tmp_path / "film.mov", camera, 0.5)
+    footage = Footage(tmp_path / "film.mov")
+    assert footage.size_px == (640, 360)
+    np.testing.assert_allclose(footage.clock().pts_s, np.arange(frames) / rate, atol=1e-4)
+    assert footage.clock().end_s == pytest.approx(0.5, abs=1e-3)

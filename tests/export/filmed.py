@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.footage.clock import FrameClock
-from posescore.footage.encoding import write_h264_timed
+from posescore.footage.encoding import write_film
 from posescore.library.library import Library
 from posescore.library.match import Footage, Match
 from posescore.pose.track import PairTrack
@@ -58,7 +58,7 @@ def film(folder: Path) -> Path:
     """The footage of the match."""
     clock, path = variable_clock(), folder / "second round.mp4"
     pictures = ((float(at_s), picture(number)) for number, at_s in enumerate(clock.pts_s))
-    write_h264_timed(path, pictures, clock.end_s, SIZE_PX)
+    write_film(path, pictures, clock.end_s, SIZE_PX)
     return path
 
 
@@ -70,6 +70,6 @@ def filmed_match(library: Library, footage: Path) -> Match:
     track = footage.with_suffix(".parquet")
     if not track.exists():
         write_track(pair_track(clock), track)
-    made = replace(analysis(track=track), clock=clock, probabilities=None)
+    made = replace(analysis(track=track), clock=clock)
     library.save_analysis(match.id, made)
     return library.match(match.id)

@@ -114,20 +114,23 @@ def test_seconds_to_stabilise(mira: Across) -> None:
 
 
 def test_conversions(season: Library, mira: Across) -> None:
-    told = {each.step: (each.to, each.tried, each.made) for each in mira.conversions}
+    told = {
+        each["step"]: (each["to"], each["tried"], each["made"])
+        for each in mira.tables()["conversions"]
+    }
     assert told == {
         "takedown": ("guard_pass", 1, 1),
         "guard_pass": ("mount or back_mount", 1, 1),
         "mount": ("submission", 1, 1),
     }
-    found = across_matches(season, "tove lind").conversions
-    tove = {each.step: (each.tried, each.made) for each in found}
+    found = across_matches(season, "tove lind").tables()["conversions"]
+    tove = {each["step"]: (each["tried"], each["made"]) for each in found}
     assert tove == {"takedown": (0, 0), "guard_pass": (1, 1), "mount": (1, 0)}
 
 
 def test_trend_by_event(mira: Across) -> None:
     assert [(row["event"], row["matches"], row["won"], row["points_for"], row["points_against"])
-            for row in mira.trend()] == [
+            for row in mira.tables()["trend"]] == [
         ("Harbour Open", 1, 0, 0, 0), ("Harbour Open", 1, 1, 15, 0), ("Fjord Cup", 1, 0, 0, 9),
     ]  # fmt: skip
 

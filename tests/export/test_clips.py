@@ -29,7 +29,7 @@ def test_a_clip_holds_the_frames_it_names(looked_at: Kept, tmp_path: Path) -> No
     seen: list[tuple[int, int]] = []
     made = write_clips(
         library, match.id, folder, before_s=1.5, after_s=0.5, showing=PLAIN,
-        progress=lambda done, total: seen.append((done, total)),
+        progress=lambda stage, done, total: seen.append((done, total)),
     )  # fmt: skip
     clock, review = variable_clock(), library.review(match.id)
     lines = summary_of(review, match).awards
@@ -67,7 +67,7 @@ def test_cancelled_leaves_nothing(looked_at: Kept, tmp_path: Path) -> None:
     folder = tmp_path / "clips"
 
     def stop_at(frame: int) -> None:
-        def progress(done: int, total: int) -> None:
+        def progress(stage: str, done: int, total: int) -> None:
             assert total > frame
             if done == frame:
                 raise KeyboardInterrupt
@@ -85,7 +85,7 @@ def test_cancelled_leaves_nothing(looked_at: Kept, tmp_path: Path) -> None:
     out = tmp_path / "whole.mp4"
     out.write_bytes(b"an earlier copy")
 
-    def stop(done: int, total: int) -> None:
+    def stop(stage: str, done: int, total: int) -> None:
         if done == 5:
             raise KeyboardInterrupt
 

@@ -20,7 +20,6 @@ from posescore.holds.event import EventName
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.edits import AddAward, SetCheck
-from posescore.library.review.resolve import effect_of
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete, Position
@@ -65,12 +64,28 @@ def test_the_path_is_found_among_the_holds_in_order(filmed: Kept) -> None:
 
 def test_no_points_names_the_criterion_that_decides(filmed: Kept) -> None:
     library, match = filmed
-    for item in library.review(match.id).items:
-        found = deciding(item.shown)
-        if item.shown.kind in (ProposalKind.NONE, ProposalKind.NEAR):
-            assert found is None or found.met is False
-        else:
-            assert found is None
+    found = {
+        (shown.would_be or shown.kind, shown.athlete): found.name
+        for item in library.review(match.id).items
+        if (found := deciding(shown := item.shown)) is not None
+    }
+    # From under back control it is a reversal, no sweep: rule book, 4.6.
+    assert found == {(ProposalKind.SWEEP, Athlete.B): "starts underneath in guard or half-guard"}
+
+
+def test_the_surest_of_those_not_met_decides(filmed: Kept) -> None:
+    library, match = filmed
+    item = next(x for x in library.review(match.id).items if x.shown.kind is ProposalKind.NONE)
+    criteria = (
+        Criterion("met", True, "", "4", 0.99),
+        Criterion("doubtful", False, "", "4", 0.6),
+        Criterion("clear", False, "", "4", 0.9),
+        Criterion("unseen", None, "", "4"),
+    )
+    shown = replace(item.shown, criteria=criteria)
+    assert deciding(shown) is criteria[2]
+    assert deciding(replace(shown, criteria=criteria[::3])) is None
+    assert deciding(replace(shown, kind=ProposalKind.MOUNT, points=4)) is None
 
 
 def test_an_award_of_a_person_has_its_instant(filmed: Kept) -> None:
@@ -88,7 +103,7 @@ def test_a_persons_answers_are_edits_that_the_library_takes(filmed: Kept) -> Non
     hold = next(h for h in review.holds if h.hold.position is not Position.STANDING)
     for check, kind in CHECKS.items():
         for value in (kind.met, kind.unmet):
-            assert effect_of(SetCheck(hold.key, check, value), review).stretch is not None
+            assert SetCheck(hold.key, check, value).effect(review).stretch is not None
         assert answer_of(Criterion("asked", None, "", "", check=str(check))) is kind
     assert answer_of(Criterion("asked", None, "", "", check="leg_trapped")) is None
     assert answer_of(Criterion("asked", None, "", "")) is None

@@ -38,7 +38,7 @@ from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Footage, Match, MatchInfo
 from posescore.library.review.edits import Confirm
 from posescore.terms import Athlete, Position, Provenance
-from posescore.web.stills import Stills
+from posescore.web.api.stills import Stills
 from tests.footage.clips import read_number, write_clip
 
 PLAIN = Showing(skeletons=False)
@@ -251,7 +251,7 @@ def test_clips_of_the_lesson_stop_at_the_frame_of_the_award(film: Film, tmp_path
 
 def test_the_copy_for_browsers_has_every_frame_at_its_time(film: Film, tmp_path: Path) -> None:
     assert film.match.info.footage is not None
-    make_proxy(Path(film.match.info.footage.path), tmp_path / "copy.mp4")
+    make_proxy(open_footage(film.match.info.footage.path), tmp_path / "copy.mp4")
     times_s, numbers = decoded(tmp_path / "copy.mp4")
     assert numbers == list(range(len(film.shown_from_s)))
     assert times_s == pytest.approx(film.shown_from_s, abs=3e-5)

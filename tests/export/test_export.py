@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import json
 import os
@@ -37,8 +38,8 @@ from posescore.library.review.edits import (
     RemoveHold,
     Taken,
 )
-from posescore.library.review.hold_edits import hold_key
 from posescore.library.review.settling import settle_line
+from posescore.library.review.stretches import hold_key
 from posescore.scoring.log import log_from_json
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete
@@ -313,18 +314,19 @@ def test_a_full_disk_leaves_the_file_that_was_there(
 ) -> None:
     out = tmp_path / "log.csv"
     out.write_text("before")
-    whole = os.fdopen
 
-    def full(handle: int, mode: str) -> Any:
-        os.close(handle)
-        return whole(os.open("/dev/full", os.O_WRONLY), mode)
+    def full(handle: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("posescore.library.store.files.os.fdopen", full)
-    with pytest.raises(StorageError, match="No space left"):
-        export.put(out, b"x" * 100_000)
+    monkeypatch.setattr("posescore.footage.atomic.os.fsync", full)
+    with pytest.raises(StorageError, match="the disk is full"):
+        export.write_whole(out, b"x" * 100_000)
     assert out.read_text() == "before"
     assert [path.name for path in tmp_path.iterdir()] == ["log.csv"]
 
 
-def test_every_format_has_a_suffix_and_a_media_type() -> None:
-    assert export.FORMATS.keys() == export.SUFFIXES.keys() == export.MEDIA_TYPES.keys()
+def test_every_format_is_told_apart_by_its_suffix_and_named() -> None:
+    known = export.FORMATS.values()
+    assert len({each.suffix for each in known}) == len({each.text for each in known}) == 6
+    for each in known:
+        assert each.media_type.split(";")[0] in ("text/csv", "text/vtt", "application/json")

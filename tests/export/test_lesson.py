@@ -99,7 +99,7 @@ def test_refusals(looked_at: Kept, tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"\.html"):
         write_lesson(library, match.id, tmp_path / "l.pdf")
 
-    def stop(done: int, total: int) -> None:
+    def stop(stage: str, done: int, total: int) -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):

@@ -21,6 +21,7 @@ from posescore.export.report_content import report_of
 from posescore.export.shots import Showing
 from posescore.export.summary import summary_of, time_in_positions
 from posescore.footage.proxy import make_proxy
+from posescore.footage.reading import Footage
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Match
 from posescore.library.review.edits import AddAward
@@ -237,7 +238,7 @@ def test_the_copy_for_browsers_serves_where_the_footage_is_gone(
 ) -> None:
     library, match = looked_at
     assert match.info.footage is not None
-    make_proxy(Path(match.info.footage.path), match.proxy_path)
+    make_proxy(Footage(Path(match.info.footage.path)), match.proxy_path)
     gone = replace(match.info.footage, path=str(tmp_path / "gone.mp4"))
     library.update_match(match.id, replace(match.info, footage=gone))
     for told in report_of(library, match.id, showing=Showing(skeletons=False)).awards:
@@ -253,7 +254,7 @@ def test_refusals_are_one_sentence_and_leave_nothing(looked_at: Kept, tmp_path: 
     with pytest.raises(StorageError, match="cannot be written"):
         write_report(library, match.id, tmp_path / "no folder" / "r.html")
 
-    def stop(done: int, total: int) -> None:
+    def stop(stage: str, done: int, total: int) -> None:
         assert 1 <= done <= total
         raise KeyboardInterrupt
 

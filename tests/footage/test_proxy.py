@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from posescore.errors import StorageError
+from posescore.footage.decoding import Upright
 from posescore.footage.joining import repeated
-from posescore.footage.proxy import make_proxy, plays_in_browsers, proxy_size_px
+from posescore.footage.proxy import LONGEST_PX, make_proxy, plays_in_browsers
 from posescore.footage.reading import open_footage
 from tests.footage.clips import HEIGHT_PX, WIDTH_PX, read_number, write_clip
 from tests.footage.test_reading import uneven_ticks
@@ -28,13 +29,13 @@ def test_the_proxy_of_a_phones_clip_keeps_every_frame_at_its_time(tmp_path: Path
     footage = open_footage(phone)
     told: list[tuple[int, int]] = []
     out = tmp_path / "proxy.mp4"
-    make_proxy(phone, out, progress=lambda done, total: told.append((done, total)))
+    make_proxy(footage, out, lambda stage, done, total: told.append((done, total)))
 
     proxy = open_footage(out)
     assert plays_in_browsers(proxy.info)
     assert not plays_in_browsers(footage.info)
     assert proxy.size_px == (HEIGHT_PX, WIDTH_PX)
-    assert proxy.info.rotation_deg == 0
+    assert proxy.upright.rotation_deg == 0
     np.testing.assert_allclose(proxy.clock().pts_s, footage.clock().pts_s, atol=6e-6)
     for mine, theirs in zip(proxy.frames(), footage.frames(), strict=True):
         assert read_number(np.rot90(mine.picture, -1)) == mine.index == theirs.index
@@ -63,23 +64,23 @@ def test_what_browsers_play(tmp_path: Path) -> None:
 
 
 def test_the_proxy_is_never_larger_and_has_even_sides() -> None:
-    assert proxy_size_px((3840, 2160)) == (1280, 720)
-    assert proxy_size_px((1080, 1920)) == (1080, 1920)
-    assert proxy_size_px((641, 359)) == (640, 358)
+    sizes = {(3840, 2160): (1280, 720), (1080, 1920): (720, 1280), (641, 359): (640, 358)}
+    for size, copied in sizes.items():
+        assert Upright(*size).within(LONGEST_PX, multiple=2).size_px == copied
 
 
 def test_a_proxy_that_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
-    clip = write_clip(tmp_path / "clip.mp4", range(10), Fraction(1, 25))
+    footage = open_footage(write_clip(tmp_path / "clip.mp4", range(10), Fraction(1, 25)))
     with pytest.raises(StorageError, match="its folder does not exist"):
-        make_proxy(clip, tmp_path / "nowhere" / "proxy.mp4")
+        make_proxy(footage, tmp_path / "nowhere" / "proxy.mp4")
     with pytest.raises(StorageError, match="is a folder"):
-        make_proxy(clip, tmp_path)
+        make_proxy(footage, tmp_path)
 
-    def stop(done: int, total: int) -> None:
+    def stop(stage: str, done: int, total: int) -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        make_proxy(clip, tmp_path / "proxy.mp4", progress=stop)
+        make_proxy(footage, tmp_path / "proxy.mp4", progress=stop)
     assert [p.name for p in tmp_path.iterdir()] == ["clip.mp4"]
 
 
@@ -88,9 +89,9 @@ def test_a_full_disk_is_one_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyP
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     clip = write_clip(tmp_path / "clip.mp4", range(10), Fraction(1, 25))
-    monkeypatch.setattr("posescore.footage.proxy._coded", full)
+    monkeypatch.setattr("posescore.footage.encoding.Film.add", full)
     with pytest.raises(StorageError, match=r"proxy\.mp4 cannot be written, the disk is full"):
-        make_proxy(clip, tmp_path / "proxy.mp4")
+        make_proxy(open_footage(clip), tmp_path / "proxy.mp4")
     assert [p.name for p in tmp_path.iterdir()] == ["clip.mp4"]
 
 

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import errno
+import itertools
 import os
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
+from unittest.mock import Mock
 
+import av
 import pytest
+from av.container import InputContainer
+from av.video import VideoStream
 
 from posescore.errors import StorageError
+from posescore.footage import decoding
 from posescore.footage.reading import Footage, Frame
 from posescore.pose.track_cache import cached_track
 from tests.footage.clips import read_number, write_clip
@@ -68,6 +75,37 @@ def test_zeroed_sectors_while_it_is_read_are_a_sentence(clip: Path) -> None:
 
     with pytest.raises(StorageError, match="could not be read to its end"):
         read()
+
+
+def test_other_bytes_under_the_same_date_are_a_sentence(clip: Path) -> None:
+    """Shares with coarse dates, sectors that go bad: only the bytes say that it is not the same."""
+    dated, half = clip.stat().st_mtime_ns, clip.stat().st_size // 2
+    footage = Footage(clip)
+    assert footage.sha256
+    assert len(footage.clock()) == N_FRAMES
+    with clip.open("r+b") as file:
+        file.seek(half)
+        file.write(bytes(half // 2))
+    os.utime(clip, ns=(dated, dated))
+    with pytest.raises(StorageError, match="could not be read to its end"):
+        list(footage.frames())
+
+
+def test_too_little_memory_is_no_damage(clip: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """FFmpeg says ENOMEM of a piece that a decoder has no memory for; the piece is sound."""
+    sound = decoding.packets
+
+    def starved(
+        container: InputContainer, stream: VideoStream, damage: decoding.Damage
+    ) -> Iterator[object]:
+        yield from itertools.islice(sound(container, stream, damage), N_FRAMES // 2)
+        yield Mock(decode=Mock(side_effect=av.error.MemoryError(errno.ENOMEM, "no memory")))
+
+    footage = Footage(clip)
+    assert len(footage.clock()) == N_FRAMES
+    monkeypatch.setattr(decoding, "packets", starved)
+    with pytest.raises(MemoryError):
+        list(footage.frames())
 
 
 def test_damage_that_was_there_before_is_still_read_up_to(clip: Path) -> None:

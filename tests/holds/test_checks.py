@@ -19,6 +19,7 @@ from posescore.holds.hold import CheckName, Hold
 from posescore.lab.train.criteria.body import Floats
 from posescore.lab.train.criteria.figures import SCENES
 from posescore.terms import Athlete, Position
+from posescore.words import how_seen
 from tests.holds.footage import FPS, blemished, filmed, track_of
 
 N_CAMERAS = 100
@@ -76,7 +77,8 @@ def test_criteria_are_right_in_most_views(name: str) -> None:
             assert check is not None
             right.setdefault(check_name, []).append(check.value == value)
             sure.setdefault(check_name, []).append(check.probability)
-            assert check.seen
+            assert check.fraction is not None
+            assert 0.0 <= check.fraction <= 1.0
     for check_name, hits in right.items():
         assert np.mean(hits) >= LEAST_RIGHT[check_name], check_name
         assert abs(np.mean(hits) - np.mean(sure[check_name])) < 0.12, f"{check_name} is too sure"
@@ -166,7 +168,7 @@ def test_an_unseen_pair_is_doubtful_and_says_so() -> None:
     hooks = hold.check(CheckName.HOOKS)
     assert hooks is not None
     assert hooks.probability < 0.6
-    assert "what is usual" in hooks.seen
+    assert "what is usual" in how_seen(hooks.fraction, hooks.visible, hooks.probability)
 
 
 def test_positions_without_criteria_and_empty_stretches_stay_as_they_are() -> None:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-import numpy as np
-
 from posescore.footage.clock import FrameClock
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
@@ -14,8 +12,7 @@ from posescore.library.analysis import Analysis
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Footage, Match, MatchInfo
 from posescore.pose.track import Finding, FindingKind
-from posescore.position.probabilities import PositionProbabilities
-from posescore.terms import STATES, Athlete, Interval, Position, Provenance, Step
+from posescore.terms import Athlete, Interval, Position, Provenance, Step
 
 A, B = Athlete.A, Athlete.B
 
@@ -60,17 +57,8 @@ def analysis(
     n_frames: int = 1800,
 ) -> Analysis:
     clock = FrameClock.steady(n_frames, 30.0)
-    probability = np.random.default_rng(7).dirichlet(np.ones(len(STATES)), n_frames)
     finding = Finding(FindingKind.POSSIBLE_SWAP, Interval(36.0, 37.0), 0.4, "They crossed.")
-    return Analysis(
-        clock,
-        holds,
-        events,
-        (finding,),
-        PROVENANCE,
-        track_path=track,
-        probabilities=PositionProbabilities(probability, clock.pts_s, clock.end_s, PROVENANCE),
-    )
+    return Analysis(clock, holds, events, (finding,), PROVENANCE, track_path=track)
 
 
 def library_with_match(folder: Path) -> tuple[Library, Match]:

@@ -28,7 +28,7 @@ from posescore.library.review.edits import (
     SetRules,
     SwapAthletes,
 )
-from posescore.library.review.hold_edits import hold_key
+from posescore.library.review.stretches import hold_key
 from posescore.library.store.storage import FILE_NAME
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Interval, Position
@@ -51,11 +51,6 @@ def test_an_analysis_comes_back_as_it_went(kept: Kept) -> None:
     assert back.track_path is not None
     assert back.track_path.read_bytes() == b"keypoints of a track"
     assert back.track_path.parent == match.folder
-    probabilities = library.probabilities(match.id)
-    assert probabilities is not None
-    assert made.probabilities is not None
-    np.testing.assert_allclose(probabilities.probability, made.probabilities.probability, atol=1e-6)
-    assert (probabilities.time_s == made.probabilities.time_s).all()
 
 
 def test_an_uneven_clock_comes_back_to_the_last_bit(tmp_path: Path) -> None:
@@ -63,11 +58,10 @@ def test_an_uneven_clock_comes_back_to_the_last_bit(tmp_path: Path) -> None:
     clock = FrameClock(np.concatenate([[0.0], np.cumsum(steps_s)]), float(steps_s.sum()) + 0.04)
     with Library(tmp_path) as library:
         match = library.add_match(INFO)
-        made = replace(analysis((), ()), clock=clock, probabilities=None)
+        made = replace(analysis((), ()), clock=clock)
         back = library.save_analysis(match.id, made)
         assert (back.clock.pts_s == clock.pts_s).all()
         assert back.clock.end_s == clock.end_s
-        assert library.probabilities(match.id) is None
 
 
 def test_a_match_without_an_analysis_says_so(tmp_path: Path) -> None:
@@ -83,7 +77,7 @@ def test_a_track_that_is_gone_is_one_sentence_and_adds_no_version(kept: Kept) ->
     with pytest.raises(StorageError, match="nowhere"):
         library.save_analysis(match.id, analysis(track=Path("/nowhere/track.parquet")))
     assert library.match(match.id).analysis_version == 1
-    assert len(list(match.folder.iterdir())) == 2
+    assert len(list(match.folder.iterdir())) == 1
 
 
 def test_an_analysis_that_cannot_be_kept_leaves_no_files(kept: Kept, tmp_path: Path) -> None:

@@ -125,7 +125,7 @@ def test_a_broken_file_name_and_broken_words_are_kept(tmp_path: Path) -> None:
 def test_a_number_that_no_match_has(tmp_path: Path, number: int) -> None:
     with Library(tmp_path) as library:
         for ask in (
-            library.match, library.analysis, library.review, library.probabilities, library.log,
+            library.match, library.analysis, library.review, library.log,
             library.opinions, library.delete_match, library.queue_job, library.jobs, library.job,
             lambda number: library.update_match(number, INFO),
             lambda number: library.find_match(str(number)),

@@ -31,9 +31,9 @@ from posescore.library.review.edits import (
     Split,
     SwapAthletes,
 )
-from posescore.library.review.hold_edits import hold_key
 from posescore.library.review.replay import replay, rules_named
 from posescore.library.review.review import Review, ReviewItem
+from posescore.library.review.stretches import hold_key
 from posescore.scoring.proposal import ProposalKind, Tally
 from posescore.terms import Position
 from tests.library.samples import (

@@ -24,7 +24,6 @@ from posescore.library.review.edits import (
     Settle,
     Taken,
 )
-from posescore.library.review.hold_edits import laid_over, seen, stretch_of
 from posescore.library.review.review import Review, Verdict
 from posescore.library.review.settling import (
     settle_line,
@@ -33,6 +32,7 @@ from posescore.library.review.settling import (
     settled_stretch,
     settlements,
 )
+from posescore.library.review.stretches import laid_over, seen
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import STATES, Athlete, Interval, Position, State
 
@@ -180,7 +180,7 @@ def test_a_named_stretch_is_that_and_nothing_else_moves(
     start_s, length_s = data.draw(st.integers(0, 55)), data.draw(st.integers(1, 5))
     state = data.draw(draw)
     edit = NameStretch(float(start_s), float(start_s + length_s), state.position, state.upper)
-    after = laid_over(holds, stretch_of(holds, edit, 60.0))
+    after = laid_over(holds, edit.stretch(holds, 60.0))
 
     def at(held: list[object], time_s: float) -> State:
         found = [h.hold.state for h in held if h.hold.interval.contains(time_s)]  # type: ignore[attr-defined]

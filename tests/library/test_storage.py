@@ -16,16 +16,18 @@ from pathlib import Path
 import pytest
 from sqlalchemy import MetaData, text
 
-from posescore.errors import StorageError
+from posescore.errors import ConflictError, StorageError
+from posescore.library.jobs import JobState
 from posescore.library.library import Library
 from posescore.library.match import MatchInfo
 from posescore.library.review.edits import AddAward, Confirm
-from posescore.library.store.schema import METADATA, MIGRATIONS, VERSION, Migration
+from posescore.library.store.schema import MIGRATIONS, TABLES, VERSION, Migration
 from posescore.library.store.storage import ENVIRONMENT, FILE_NAME, Storage, library_folder
 from posescore.scoring.proposal import ProposalKind
 from tests.library.samples import INFO, A, B, library_with_match
 
 VERSION_1 = Path(__file__).with_name("version_1.sql")
+VERSION_3 = Path(__file__).with_name("version_3.sql")
 
 
 def one_sentence(caught: pytest.ExceptionInfo[StorageError]) -> bool:
@@ -63,7 +65,7 @@ def columns(folder: Path) -> dict[str, set[str]]:
 def test_the_migrations_lead_to_the_tables_the_program_reads(tmp_path: Path) -> None:
     made = columns(tmp_path)
     assert made.pop("migration") == {"version", "title", "applied_at", "program_version"}
-    assert made == {name: set(table.columns.keys()) for name, table in METADATA.tables.items()}
+    assert made == {table.name: set(table.columns.keys()) for table in TABLES}
 
 
 @pytest.fixture
@@ -87,6 +89,42 @@ def test_a_library_of_version_1_opens_with_all_that_was_said(old_folder: Path) -
     with closing(sqlite3.connect(old_folder / FILE_NAME)) as database:
         versions = database.execute("SELECT version FROM migration").fetchall()
     assert versions == [(number,) for number in range(1, VERSION + 1)]
+
+
+def test_a_library_of_version_3_opens_with_every_decision(tmp_path: Path) -> None:
+    """Made by the program that still kept probabilities, and jobs bound to their match."""
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as database:
+        database.executescript(VERSION_3.read_text("utf-8"))
+    outgrown = tmp_path / "matches" / "1" / "probabilities-0123456789abcdef.npz"
+    outgrown.parent.mkdir(parents=True)
+    outgrown.touch()
+    with Library(tmp_path) as library:
+        (match,) = library.matches()
+        said = [(entry.kind, entry.author) for entry in library.log(match.id)]
+        assert said == [
+            ("confirm", "Ann"), ("dismiss", "Ben"), ("add_award", "Ann"), ("set_check", "Ann"),
+            ("relabel", "Ann"), ("add_event", "Ann"), ("swap_athletes", "Ann"), ("undo", "Ann"),
+            ("set_division", "Ann"), ("confirm", "Cleo"),
+        ]  # fmt: skip
+        review = library.review(match.id)
+        status = {item.key: item.status for item in review.items if item.decision}
+        assert status == {
+            "takedown-A-12000": "confirmed",
+            "guard_pass-A-18000": "dismissed",
+            "added-3": "added",
+        }
+        assert review.division == {"age": "adult", "belt": "brown"}
+        assert (review.confirmed_score[A].points, review.confirmed_score[B].points) == (2, 2)
+        assert library.review(match.id, "Second").confirmed_score[A].points == 2
+        assert [job.state for job in library.jobs(match.id)] == ["queued", "failed"]
+        with pytest.raises(ConflictError):
+            library.queue_job(match.id)
+        library.end_job(2, JobState.CANCELLED)
+        assert library.queue_job(match.id).id == 3
+        library.end_job(3, JobState.CANCELLED)
+        library.delete_match(match.id)
+        assert library.jobs() == []
+    assert not outgrown.exists()
 
 
 def dump(folder: Path) -> list[str]:
@@ -154,7 +192,8 @@ def test_another_programs_database_is_left_alone(tmp_path: Path) -> None:
 READ_ONLY = """
 import os, sys
 from pathlib import Path
-from posescore.errors import StorageError
+from posescore.errors import ConflictError, StorageError
+from posescore.library.jobs import JobState
 from posescore.library.library import Library
 Library(Path(sys.argv[1])).close()  # everything is imported before the rights are given up
 if os.getuid() == 0:

@@ -13,7 +13,7 @@ from posescore.holds.hold import Hold
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.edits import AddEvent, Relabel, SwapAthletes
-from posescore.library.review.hold_edits import hold_key, seen, swapped
+from posescore.library.review.stretches import hold_key, seen, swapped
 from posescore.terms import Interval, Position
 from tests.library.samples import HOLDS, A, B
 

@@ -16,7 +16,7 @@ from posescore.errors import ConflictError
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.edits import AddAward, Confirm, RemoveHold, Split
-from posescore.library.review.hold_edits import hold_key
+from posescore.library.review.stretches import hold_key
 from posescore.scoring.proposal import ProposalKind
 from tests.library import crashing
 from tests.library.samples import HOLDS, INFO, A, library_with_match

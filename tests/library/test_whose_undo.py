@@ -19,13 +19,17 @@ def test_another_persons_entry_stays(tmp_path: Path) -> None:
         first, second = [item.key for item in library.review(match.id).items][:2]
         library.edit(match.id, Dismiss(first, "not held"), "Ann")
         left = library.edit(match.id, Confirm(second), "Ben")
-        with pytest.raises(ConflictError, match=r"Ben changed this match last \(confirm\)"):
+        with pytest.raises(
+            ConflictError, match=r"Ben changed this match last \(confirm a proposal\)"
+        ):
             library.undo(match.id, "Ann")
         now = library.review(match.id)
         assert now == left
         assert [entry.author for entry in library.log(match.id)] == ["Ann", "Ben"]
         library.undo(match.id, "Ben")
-        with pytest.raises(ConflictError, match="it was Ben who took that back"):
+        with pytest.raises(
+            ConflictError, match=r"what was taken back is Ben's \(confirm a proposal\)"
+        ):
             library.redo(match.id, "Ann")
         assert library.undo(match.id, "Ann").next_undo is None
         assert library.redo(match.id, "Ann").next_undo is not None

@@ -58,7 +58,9 @@ class Scene:
     def clock(self) -> FrameClock:
         return self.times
 
-    def frames(self, start: int = 0, step: int = 1) -> Iterator[Frame]:
+    def frames(
+        self, start: int = 0, step: int = 1, longest_px: int | None = None
+    ) -> Iterator[Frame]:
         for index in range(start, len(self.times), step):
             yield Frame(index, self.times.time_s(index), self.picture(index))
 

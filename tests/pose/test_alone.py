@@ -10,7 +10,7 @@ import pytest
 from posescore.footage.opencv import cv2
 from posescore.pose.estimators.choice import chosen_estimator
 from posescore.pose.estimators.estimator import Box, Picture
-from posescore.pose.estimators.pair_finder import PairFinder, PairPlace
+from posescore.pose.estimators.pair_finder import PairFinder
 from posescore.pose.estimators.pair_network import PairNetworkEstimator, Square
 from posescore.pose.estimators.pair_prediction import PairRead, combined
 from posescore.pose.track_cache import cache_key
@@ -28,9 +28,9 @@ class Finder(PairFinder):
     def __init__(self) -> None:
         self.looked_within: list[Square | None] = []
 
-    def find(self, picture: Picture, within: Square | None = None) -> PairPlace:
+    def find(self, picture: Picture, within: Square | None = None) -> Box:
         self.looked_within.append(within)
-        return PairPlace(FIRST if within is None else AGAIN, 0.9)
+        return FIRST if within is None else AGAIN
 
 
 class Reader(PairNetworkEstimator):
@@ -135,7 +135,7 @@ def test_the_finder_tells_a_part_s_box_in_pixels_of_the_picture() -> None:
     whole = finder.find(picture)
     assert finder.find(picture, ((320.0, 250.0), 640.0)) == whole
     part = np.ascontiguousarray(picture[60:460, 110:510])
-    inside, alone = finder.find(picture, ((310.0, 260.0), 400.0)).box, finder.find(part).box
+    inside, alone = finder.find(picture, ((310.0, 260.0), 400.0)), finder.find(part)
     assert inside.centre_x_px == pytest.approx(alone.centre_x_px + 110, abs=1)
     assert inside.centre_y_px == pytest.approx(alone.centre_y_px + 60, abs=1)
     assert inside.width_px == pytest.approx(alone.width_px, abs=1)

@@ -203,6 +203,15 @@ SPOILT: list[tuple[tuple[Any, ...], object, str]] = [
     (("annotations", 0, "keypoints"), ["left"] * 51, "annotation 1 has no list of numbers"),
     (("annotations", 0, "keypoints"), [float("inf")] * 51, "annotation 1 has no list of numbers"),
     (("annotations", 0, "keypoints"), None, "annotation 1 has no list of numbers"),
+    (("annotations", 0, "keypoints", 0), 10**400, "annotation 1 has no list of numbers"),
+    (("annotations", 0, "keypoints", 0), 1e300, "annotation 1 has no list of numbers"),
+    (("annotations", 0, "keypoint_confidence"), ["high"] * 17, "as 'keypoint_confidence'"),
+    (("annotations", 0, "keypoint_confidence"), [{}] * 17, "as 'keypoint_confidence'"),
+    (("annotations", 0, "keypoint_confidence"), [None] * 17, "as 'keypoint_confidence'"),
+    (("annotations", 0, "keypoint_confidence"), [10**400] * 17, "as 'keypoint_confidence'"),
+    (("annotations", 0, "keypoint_confidence"), [0.5] * 16, "as 'keypoint_confidence'"),
+    (("images", 0, "time_s"), 10**400, r"images\[0\] has '10+' as 'time_s'"),
+    (("images", 0, "frame_index"), float("inf"), r"images\[0\] has 'inf' as 'frame_index'"),
     (("categories", 0, "keypoints"), ["wing"] * 17, "names no keypoint of ours"),
 ]
 
@@ -220,6 +229,36 @@ def test_what_is_wrong_is_one_sentence(
         read(tmp_path, data)
     assert "given.json" in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_areas_sizes_and_scores_that_are_no_numbers_count_as_not_given(tmp_path: Path) -> None:
+    data = copy.deepcopy(BASE)
+    data["images"][0]["width"] = float("inf")
+    for annotation, odd in zip(data["annotations"], (10**400, "large"), strict=True):
+        annotation["area"] = annotation["score"] = odd
+    picture = read(tmp_path, data)
+    assert np.isnan(picture.area_px2).all()
+    assert picture.size_px is None
+
+
+def test_a_confidence_at_a_missing_keypoint_does_not_matter(tmp_path: Path) -> None:
+    data = copy.deepcopy(BASE)
+    data["annotations"][1]["keypoint_confidence"] = [0.25] * 16 + [None]
+    picture = read(tmp_path, data)
+    assert picture.keypoint_confidence[1, 0] == 0.25
+    assert np.isnan(picture.keypoint_confidence[1, 16])
+
+
+def test_a_category_without_names_is_read_by_the_number_of_marks(tmp_path: Path) -> None:
+    data = copy.deepcopy(BASE)
+    data["categories"][0]["keypoints"] = []
+    assert np.isfinite(read(tmp_path, data).keypoints_px[0, :17]).all()
+
+
+def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
+    path = tmp_path / "given.json"
+    path.write_text(json.dumps(BASE), encoding="utf-8-sig")
+    assert len(read_coco(path)) == 1
 
 
 def test_a_list_or_a_track_id_given_twice_is_no_coco(tmp_path: Path) -> None:

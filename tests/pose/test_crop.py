@@ -7,9 +7,8 @@ from hypothesis import strategies as st
 
 from posescore.footage.opencv import cv2
 from posescore.pose.estimators.crop import MAX_CROP_PX, cut_out
-from posescore.pose.estimators.detection import Person
 from posescore.pose.estimators.estimator import Box
-from posescore.pose.tracking.slots import square_around, trunk_turn_deg
+from posescore.pose.tracking.slots import square_around
 from tests.pose.scenes import STANDING
 
 
@@ -43,15 +42,6 @@ def test_cropping_undoes_the_turn() -> None:
     crop = cut_out(picture, Box(150, 150, 200, 200, turn_deg=90)).picture
     assert crop[40, 100, 0] > 200  # stands upwards now
     assert crop[160, 100, 0] == 0
-
-
-@pytest.mark.parametrize("turn_deg", [0, 35, 90, 160, -120])
-def test_how_far_a_body_is_turned(turn_deg: float) -> None:
-    turn = np.radians(turn_deg)
-    turned = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-    points = STANDING @ turned.T + (300, 200)
-    person = Person(points.astype(np.float32), np.ones(21, np.float32))
-    assert trunk_turn_deg(person) == pytest.approx(turn_deg, abs=2)
 
 
 def test_a_square_holds_all_points_with_room() -> None:

@@ -29,5 +29,5 @@ def test_the_command_offers_the_same_names() -> None:
 
 
 def test_another_name_is_one_sentence() -> None:
-    with pytest.raises(InputError, match="'best' is no estimator: choose one of fused"):
+    with pytest.raises(InputError, match="'best' is no estimator: choose one of pair-network"):
         chosen_estimator("best")

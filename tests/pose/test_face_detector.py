@@ -5,6 +5,8 @@ The astronaut of scikit-image's data (NASA, public domain) is read where that li
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -37,6 +39,15 @@ def test_a_face_is_found_wherever_it_is() -> None:
     faces = FaceDetector().faces(hall)
     away = np.hypot(faces[:, 0] - (1100 + 225 / 4), faces[:, 1] - (150 + 115 / 4))
     assert (away <= faces[:, 2]).any()
+
+
+def test_nothing_is_written_to_the_terminal_when_the_program_ends() -> None:
+    code = (
+        "import numpy as np; from posescore.pose.estimators.face_detector import FaceDetector;"
+        "kept = FaceDetector(); kept.faces(np.full((90, 160, 3), 90, np.uint8))"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert (ran.stdout, ran.stderr) == ("", "")
 
 
 def test_missing_weights_are_one_sentence(tmp_path: Path) -> None:

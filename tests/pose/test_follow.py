@@ -166,7 +166,11 @@ def test_pose_depends_on_seconds_not_on_the_frame_rate() -> None:
 def test_progress_ends_at_the_last_frame() -> None:
     scene = crossing()
     seen: list[tuple[int, int]] = []
-    follow(scene, SceneEstimator(scene), progress=lambda done, total: seen.append((done, total)))
+
+    def tell(stage: str, done: int, total: int) -> None:
+        seen.append((done, total))
+
+    follow(scene, SceneEstimator(scene), progress=tell)
     assert seen[-1] == (N, N)
     assert [done for done, _ in seen] == sorted(done for done, _ in seen)
 

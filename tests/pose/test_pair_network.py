@@ -14,7 +14,6 @@ from posescore.errors import KeypointFileError, MissingPartError
 from posescore.evaluation.photographs import measured, photographs_folder, read_photographs
 from posescore.footage.opencv import cv2
 from posescore.pose.estimators.estimator import Box
-from posescore.pose.estimators.fused_estimator import covered
 from posescore.pose.estimators.onnx_network import OnnxNetwork, square_of
 from posescore.pose.estimators.pair_network import PairNetworkEstimator, around
 
@@ -79,10 +78,6 @@ def test_missing_or_broken_weights_are_one_sentence(tmp_path: Path) -> None:
 def test_boxes_together_and_overlap() -> None:
     both = around((Box(10, 10, 10, 10), Box(30, 20, 10, 20)))
     assert (both.centre_x_px, both.width_px) == (20, 30)
-    one = np.array([[0.0, 0], [10, 10]])
-    assert covered(one, one) == pytest.approx(1)
-    assert covered(one, one + 20) == 0
-    assert covered(one, one + 5) == pytest.approx(0.25)
 
 
 def test_photographs_are_measured_by_the_better_match(tmp_path: Path) -> None:

@@ -29,9 +29,7 @@ def pair(seed: int = 0) -> NDArray[np.float32]:
     return np.asarray(body + np.array([[[120.0, 130]], [[200.0, 180]]]), np.float32)
 
 
-def read_of(
-    points: NDArray[np.float32], sure: float = 0.8, shift_px: float = 0.0, mask: float = 0.0
-) -> PairRead:
+def read_of(points: NDArray[np.float32], sure: float = 0.8, shift_px: float = 0.0) -> PairRead:
     """A read that sees a small hill at each point, in a square that begins at ``shift_px``."""
     cells = GRID + np.float32(shift_px)
     across = np.exp(-((cells - points[..., :1]) ** 2) / (2 * 5.0**2))
@@ -39,10 +37,7 @@ def read_of(
     share = down[..., :, None] * across[..., None, :]
     share /= np.maximum(share.sum(axis=(2, 3), keepdims=True), 1e-9)
     told = np.full((2, N_KEYPOINTS), sure, np.float32)
-    return PairRead(
-        HeatMaps(share.astype(np.float32), cells, cells), told, told.copy(),
-        np.full((2, CELLS, CELLS), mask, np.float32),
-    )  # fmt: skip
+    return PairRead(HeatMaps(share.astype(np.float32), cells, cells), told)
 
 
 def with_sure(read: PairRead, slot: int, keypoint: int, sure: float) -> PairRead:
@@ -55,11 +50,9 @@ def apart_px(look: PairPrediction, points: NDArray[np.float32]) -> float:
 
 
 def test_one_read_is_its_own_answer() -> None:
-    look = combined([read_of(pair(), 0.7, mask=0.3)])
+    look = combined([read_of(pair(), 0.7)])
     assert apart_px(look, pair()) < 2
     assert np.allclose(look.confidence, 0.7)
-    assert np.allclose(look.visible, 0.7)
-    assert np.allclose(look.mask, 0.3)
 
 
 @settings(deadline=None, max_examples=12)

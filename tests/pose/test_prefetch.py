@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from posescore.footage.clock import FrameClock
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
-from posescore.pose.estimators.prefetch import KEPT_SHARE, prefetching, settled_box, with_next
+from posescore.pose.estimators.prefetch import KEPT_FRACTION, prefetching, settled_box, with_next
 from posescore.pose.tracking.follow import follow
 from posescore.terms import Step
 from tests.pose.scenes import Body, Scene, SceneEstimator, path
@@ -86,8 +86,8 @@ def test_an_error_about_the_next_frame_is_raised_when_that_frame_is_reached() ->
 def test_a_place_is_kept_while_the_pair_is_hardly_off(x: float, y: float, size: float) -> None:
     wanted = Box(50 + 40 * x, 50 + 40 * y, 40 * size, 40 * size)
     off = max(abs(x), abs(y), abs(size - 1))
-    if abs(off - KEPT_SHARE) > 1e-9:
-        assert settled_box(HERE, wanted) == (HERE if off < KEPT_SHARE else wanted)
+    if abs(off - KEPT_FRACTION) > 1e-9:
+        assert settled_box(HERE, wanted) == (HERE if off < KEPT_FRACTION else wanted)
     assert settled_box(None, wanted) == wanted
     assert settled_box(HERE, None) is None
 

@@ -15,7 +15,7 @@ from posescore.scoring.engine import propose
 from posescore.scoring.log import MatchLog, log_from_json, log_to_json, ruling_to_json
 from posescore.scoring.proposal import Proposal, ProposalKind, Ruling
 from posescore.scoring.rules import RuleSet
-from posescore.scoring.score import score_of
+from posescore.scoring.score import is_penalty_mark, score_of
 from posescore.terms import Athlete, Interval, Position
 from tests.scoring.logs import ruled
 from tests.scoring.strategies import GROUND, events, holds
@@ -202,8 +202,16 @@ def test_confirming_some_never_breaks_the_score(match: Matches, data: st.DataObj
     proposals = propose(*match, RULES).proposals
     some = [p for p in proposals if data.draw(st.booleans())]
     tallies, result = score_of(some, match[1], RULES)
-    assert all(tally.points >= 0 for tally in tallies.values())
-    assert result.by
+    for athlete, tally in tallies.items():
+        own = [p for p in some if p.athlete is athlete and p.kind is not ProposalKind.PENALTY]
+        marks = sum(p.athlete is athlete.other and is_penalty_mark(p) for p in some)
+        # The third penalty gives the opponent two points (article 6, from secondary pages).
+        assert tally.points == sum(p.points for p in own) + (2 if marks >= 3 else 0)
+        assert tallies[athlete.other].penalties == marks
+    ended = any(e.event is EventName.TAP and e.athlete is not None for e in match[1])
+    if result.by == "points":
+        assert not ended or all(tally.penalties < 4 for tally in tallies.values())
+        assert result.winner is max(tallies, key=lambda athlete: tallies[athlete].points)
 
 
 def test_confirmed_penalties_alone_climb_the_ladder() -> None:

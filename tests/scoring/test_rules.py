@@ -64,7 +64,7 @@ BROKEN = [
     ('based_on = "sport-jiu-jitsu"\n[points]\nmount = -1', "points.mount must be from 0"),
     ('based_on = "sport-jiu-jitsu"\n[seconds]\nhold = nan', "seconds.hold must be from 0"),
     ('based_on = "sport-jiu-jitsu"\n[criteria.mount.grip]\nmet = []', "'grip' is not a check"),
-    ('based_on = "sport-jiu-jitsu"\n[criteria.mount.facing]\nmet = ["sky"]', "'sky' is not a value"),
+    ('based_on="sport-jiu-jitsu"\n[criteria.mount.facing]\nmet = ["sky"]', "'sky' is not a value"),
     ('based_on = "sport-jiu-jitsu"\n[criteria.montada]', "'montada' is not a position"),
     ('based_on = "sport-jiu-jitsu"\n[guard_pass]\nlands_in = ["back"]', "'back' is not a position"),
     ('based_on = "sport-jiu-jitsu"\npenalties = 3', "penalties must be a list"),

@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 
 from posescore.footage.clock import FrameClock
 from posescore.library.library import Library
-from posescore.web.api import create_api
+from posescore.web.app import create_app
 from tests.web.small_match import add_match
 
 FRAMES_PER_S = 10.0
@@ -36,7 +36,7 @@ def library(files: Path, clock: FrameClock, tmp_path: Path) -> Iterator[Library]
 
 @pytest.fixture
 def app(library: Library) -> FastAPI:
-    return create_api(library)
+    return create_app(library)
 
 
 @pytest.fixture

@@ -145,6 +145,7 @@ def add_match(
         clock, tuple(holds), tuple(events), tuple(findings), Provenance("test"), track_path=track
     )
     library.save_analysis(match.id, analysis)
-    if not plays_in_browsers(open_footage(clip).info):
-        make_proxy(clip, match.proxy_path)
+    film = open_footage(clip)
+    if not plays_in_browsers(film.info):
+        make_proxy(film, match.proxy_path)
     return library.match(match.id)

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -7,11 +8,15 @@ import pytest
 from starlette.testclient import TestClient
 
 from posescore.footage.clock import FrameClock
+from posescore.holds.event import EventName
 from posescore.library.library import Library
-from posescore.library.review.edits import EDITS
-from posescore.web.api import create_api
-from posescore.web.track_chunks import MISSING
-from posescore.web.view import clock_note
+from posescore.library.review.edits import EDITS, SetRules
+from posescore.pose.track import FindingKind
+from posescore.scoring.proposal import ProposalKind
+from posescore.terms import Position
+from posescore.web.api.track import MISSING
+from posescore.web.api.views import clock_note
+from posescore.web.app import create_app
 from tests.web.small_match import BITS, HOLDS, make_track
 
 URL = "/api/matches/1"
@@ -127,7 +132,7 @@ def test_change_dismiss_reopen_and_add(client: TestClient) -> None:
     changed = edit(client, kind="change", proposal=first["id"], athlete="B", reason="wrong one")
     stands = next(one for one in changed["proposals"] if one["id"] == first["id"])
     assert stands["athlete"] == "A"
-    assert stands["stands"]["athlete"] == "B"
+    assert stands["decided_award"]["athlete"] == "B"
     assert changed["score"]["confirmed"]["B"]["points"] == first["points"]
     dismissed = edit(client, kind="dismiss", proposal=first["id"], reason="not held")
     assert dismissed["score"]["confirmed"]["B"]["points"] == 0
@@ -138,6 +143,21 @@ def test_change_dismiss_reopen_and_add(client: TestClient) -> None:
     for _ in range(4):
         undo(client)
     assert review(client)["undo"] is None
+
+
+def test_undo_and_redo_leave_what_somebody_else_did(client: TestClient) -> None:
+    first = paying(review(client))
+    edit(client, author="Ben", kind="confirm", proposal=first["id"])
+    for step, ready in (("undo", "confirm a proposal"), ("redo", "confirm a proposal")):
+        before = review(client)
+        assert before[step] == ready
+        for body in ({"author": "Kim"}, {}):
+            refused = client.post(f"{URL}/{step}", json=body)
+            assert refused.status_code == 409
+            assert "Ben" in refused.json()["error"]
+            assert "confirm" in refused.json()["error"]
+        assert review(client) == before
+        assert client.post(f"{URL}/{step}", json={"author": "Ben"}).status_code == 200
 
 
 def test_swaps_and_holds_can_be_edited(client: TestClient) -> None:
@@ -229,9 +249,9 @@ def test_a_proposal_brings_its_evidence(client: TestClient) -> None:
     ]  # fmt: skip
     assert takedown["path"][0]["words"] == "standing"
     assert takedown["path"][0]["start_s"] == HOLDS[0].start_s
-    assert takedown["told"][0].startswith("Ines Vaz brought the opponent")
+    assert takedown["summary"][0].startswith("Ines Vaz brought the opponent")
     assert " A " not in takedown["why"]
-    assert takedown["asks"]
+    assert takedown["rule_text"]
     near = next(one for one in body["proposals"] if one["kind"] == "near")
     assert [criterion["decides"] for criterion in near["criteria"]].count(True) == 1
 
@@ -279,7 +299,7 @@ def test_a_lesson_tells_awards_and_near_misses(client: TestClient) -> None:
 def test_a_library_to_look_at_shows_and_refuses(library: Library) -> None:
     with (
         Library(library.folder, read_only=True) as looked_at,
-        TestClient(create_api(looked_at), base_url="http://127.0.0.1:7460") as client,
+        TestClient(create_app(looked_at), base_url="http://127.0.0.1:7460") as client,
     ):
         body = review(client)
         assert "can only be looked at" in body["read_only"]
@@ -299,5 +319,40 @@ def review_of(library: Library) -> str:
 def test_what_was_dismissed_is_not_said_to_be_worth_anything(client: TestClient) -> None:
     first = paying(review(client))
     after = edit(client, kind="dismiss", proposal=first["id"], reason="the grip slipped.")
-    told = next(one for one in after["proposals"] if one["id"] == first["id"])["told"]
+    told = next(one for one in after["proposals"] if one["id"] == first["id"])["summary"]
     assert told[1] == "It does not stand: Kim dismissed it (“the grip slipped”)."
+
+
+def test_the_page_has_the_engines_match_clock(client: TestClient) -> None:
+    """Stop at 3 s, start at 5 s, and no start before: what came before the stop counts."""
+    events = [one["id"] for one in review(client)["events"] if one["event"] == "start"]
+    for event in events:
+        edit(client, kind="remove_event", event=event)
+    edit(client, kind="add_event", event="stop", time_s=3.0)
+    body = edit(client, kind="add_event", event="start", time_s=5.0)
+    assert body["match_clock"]["running"] == [[0.0, 3.0], [5.0, 39.0]]
+
+
+def test_a_rule_set_with_another_hold_time(
+    client: TestClient, library: Library, tmp_path: Path
+) -> None:
+    path = tmp_path / "club.toml"
+    path.write_text('name="club"\nbased_on="sport-jiu-jitsu"\n[seconds]\nhold=4\n', "utf-8")
+    library.edit(1, SetRules(str(path)), "Ann")
+    body = review(client)
+    labels = {still["label"] for one in body["proposals"] for still in one["stills"]}
+    assert "The four seconds are over" in labels
+    assert "The three seconds are over" not in labels
+    assert any("Held for four seconds" in " ".join(one["summary"]) for one in body["proposals"])
+    assert "three seconds" not in str(body["proposals"])
+
+
+def test_the_words_are_served_whole(client: TestClient) -> None:
+    words = client.get("/api/words").json()
+    assert [*words["kinds"]] == [*ProposalKind]
+    assert [*words["positions"]] == [*Position]
+    assert {*words["events"]} == {*EventName}
+    assert {*words["findings"]} >= {*FindingKind}
+    assert words["without_upper"] == ["standing", "scramble"]
+    for part in ("kinds", "positions"):
+        assert all(each["plain"] and each["trade"] for each in words[part].values())

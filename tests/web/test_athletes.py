@@ -13,8 +13,7 @@ from starlette.testclient import TestClient
 from posescore.export.across import COLUMNS
 from posescore.library.library import Library
 from posescore.library.review.edits import Confirm
-from posescore.web.api import create_api
-from posescore.web.pages import mount_pages
+from posescore.web.app import create_app
 
 
 @pytest.fixture
@@ -22,9 +21,7 @@ def pages(library: Library) -> Iterator[TestClient]:
     """The API with the pages; every proposal of the match is confirmed."""
     for item in library.review(1).items:
         library.edit(1, Confirm(item.key), "Kim")
-    app = create_api(library)
-    mount_pages(app, library)
-    with TestClient(app, base_url="http://127.0.0.1:7460") as client:
+    with TestClient(create_app(library), base_url="http://127.0.0.1:7460") as client:
         yield client
 
 
@@ -47,7 +44,7 @@ def test_everybody_is_listed(pages: TestClient) -> None:
     assert listed == [{"name": "Ines Vaz", "matches": 1}, {"name": "Noa Berg", "matches": 1}]
     html = pages.get("/athletes").text
     html5lib.HTMLParser(strict=True).parse(html)
-    assert 'href="/athletes?name=Noa+Berg"' in html
+    assert 'href="/athletes?name=Noa%20Berg"' in html
 
 
 def test_files_to_keep(pages: TestClient) -> None:

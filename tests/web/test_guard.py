@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from posescore.library.library import Library
-from posescore.web.api import create_api
+from posescore.web.app import create_app
 from posescore.web.guard import COOKIE, Access, is_loopback
 
 TOKEN = "a-long-token-that-nobody-guesses"
@@ -17,7 +17,7 @@ TOKEN = "a-long-token-that-nobody-guesses"
 
 @pytest.fixture
 def remote(library: Library) -> TestClient:
-    app = create_api(library, Access(TOKEN))
+    app = create_app(library, Access(TOKEN))
     return TestClient(app, base_url="http://hall.example:7460", follow_redirects=False)
 
 

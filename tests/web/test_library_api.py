@@ -19,9 +19,9 @@ from posescore.library.jobs import JobState
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, MatchInfo
 from posescore.library.review.edits import Confirm
-from posescore.web.api import create_api
+from posescore.web.api.footage import PIECE_BYTES
+from posescore.web.app import create_app
 from posescore.web.guard import COOKIE, Access
-from posescore.web.library_api import PIECE_BYTES
 from tests.library.samples import analysis
 from tests.web.small_match import write_clip
 
@@ -48,13 +48,13 @@ def empty(tmp_path: Path) -> Iterator[Library]:
 @pytest.fixture
 def here(empty: Library) -> Iterator[TestClient]:
     """A browser on this computer."""
-    yield from browser(create_api(empty), "127.0.0.1")
+    yield from browser(create_app(empty), "127.0.0.1")
 
 
 @pytest.fixture
 def away(empty: Library) -> Iterator[TestClient]:
     """A browser on another computer, with the token."""
-    yield from browser(create_api(empty, Access("a-token-nobody-guesses")), "192.0.2.7")
+    yield from browser(create_app(empty, Access("a-token-nobody-guesses")), "192.0.2.7")
 
 
 def browser(app: FastAPI, address: str) -> Iterator[TestClient]:
@@ -146,7 +146,7 @@ def test_a_library_that_is_only_looked_at_stays_as_it_is(library: Library, clip:
     os.utime(library.folder / "incoming" / "0123456789abcdef", (0, 0))
     before = everything_in(library.folder)
     with Library(library.folder, read_only=True) as looked_at:
-        for client in browser(create_api(looked_at), "127.0.0.1"):
+        for client in browser(create_app(looked_at), "127.0.0.1"):
             body = listed(client)
             assert body["read_only"]
             assert body["matches"][0]["stage"] == "undecided"
@@ -214,8 +214,32 @@ def test_details_that_cannot_be_are_refused_and_the_file_stays(
     assert empty.match(1).info.title == "Semi final"
 
 
+def test_a_change_touches_only_what_it_names(here: TestClient, empty: Library, clip: Path) -> None:
+    good(here.post("/api/matches", json={**DETAILS, "path": str(clip), "analyse": False}))
+    good(here.patch("/api/matches/1", json={"athlete_b": {"belt": "purple"}, "note": " seen "}))
+    before = empty.match(1).info
+    assert (before.athlete_b.name, before.athlete_b.belt) == ("Noa Berg", "purple")
+    assert (before.title, before.event, before.note) == ("Semi final", "Lakeside Cup", "seen")
+    assert before.division == DETAILS["division"]
+    good(here.patch("/api/matches/1", json={"held_on": None, "division": None, "title": " "}))
+    info = empty.match(1).info
+    assert (info.held_on, info.division, info.title) == (None, None, "Semi final")
+    assert (info.mat, info.footage) == ("3", before.footage)
+    good(here.patch("/api/matches/1", json={}))
+    assert empty.match(1).info == info
+
+
+def test_a_change_of_an_analysed_match_leaves_its_scoring_alone(
+    client: TestClient, library: Library
+) -> None:
+    before = library.log(1)
+    row = good(client.patch("/api/matches/1", json={"title": "The final"}))
+    assert row["title"] == "The final"
+    assert library.log(1) == before
+
+
 def test_a_folder_is_looked_through(here: TestClient, clip: Path) -> None:
-    body = good(here.post("/api/footage/look", json={"path": str(clip.parent)}))
+    body = good(here.post("/api/footage/scan", json={"path": str(clip.parent)}))
     assert body == {
         "videos": [
             {
@@ -227,13 +251,13 @@ def test_a_folder_is_looked_through(here: TestClient, clip: Path) -> None:
         ],
         "more": False,
     }
-    assert "whole path" in refused(here.post("/api/footage/look", json={"path": "films"}), 422)
+    assert "whole path" in refused(here.post("/api/footage/scan", json={"path": "films"}), 422)
 
 
 def test_only_this_computer_names_paths(away: TestClient, empty: Library, clip: Path) -> None:
     assert not good(away.get("/api/library/choices"))["names_paths"]
     asked = [
-        away.post("/api/footage/look", json={"path": str(clip.parent)}),
+        away.post("/api/footage/scan", json={"path": str(clip.parent)}),
         away.post("/api/matches", json={"path": str(clip)}),
     ]
     for answer in asked:
@@ -248,7 +272,7 @@ def test_only_this_computer_names_paths(away: TestClient, empty: Library, clip: 
     [
         ("POST", "/api/footage"),
         ("PUT", "/api/footage/0123456789abcdef"),
-        ("POST", "/api/footage/look"),
+        ("POST", "/api/footage/scan"),
         ("POST", "/api/matches"),
         ("PATCH", "/api/matches/1"),
         ("DELETE", "/api/matches/1"),
@@ -263,7 +287,7 @@ def test_other_pages_and_strangers_change_nothing(
     foreign = {"Origin": "http://evil.example", "Content-Type": "application/json"}
     assert refused(client.request(method, path, content=b"{}", headers=foreign), 403)
     assert refused(client.request(method, path, headers={"Host": "evil.example"}), 421)
-    guarded = create_api(library, Access("a-token-nobody-guesses"))
+    guarded = create_app(library, Access("a-token-nobody-guesses"))
     with TestClient(guarded, base_url="http://hall.example:7460") as stranger:
         assert refused(stranger.request(method, path), 401)
     assert library.match(1).info.title == "Ines Vaz v Noa Berg"
@@ -285,6 +309,9 @@ def test_details_change_and_come_back(client: TestClient, library: Library) -> N
     assert library.review(1).division == DETAILS["division"]
     library.undo(1, "Kim")
     assert library.review(1).division == before.division
+    good(client.patch("/api/matches/1", json=DETAILS))
+    good(client.post("/api/matches/1/undo", json={}))
+    assert library.review(1).division == before.division, "nameless here and there: one person"
     good(client.patch("/api/matches/1", json={**DETAILS, "title": " "}))
     assert library.match(1).info.title == DETAILS["title"], "a blank title keeps the old one"
 
@@ -316,7 +343,7 @@ def test_whatever_is_written_comes_back(
     with Library(tmp_path_factory.mktemp("words")) as library:
         library.add_match(MatchInfo("as it was"))
         title = "as it was"
-        with TestClient(create_api(library), base_url=BASE) as client:
+        with TestClient(create_app(library), base_url=BASE) as client:
             for change in changes:
                 title = change["title"].strip() or title
                 row = good(client.patch("/api/matches/1", json=change))
@@ -327,7 +354,7 @@ def test_whatever_is_written_comes_back(
                 for slot, given_to in (("A", "athlete_a"), ("B", "athlete_b")):
                     for field, text in change[given_to].items():
                         assert row["athletes"][slot][field] == text.strip()
-                assert row == good(client.get("/api/matches/1/line"))
+                assert row == good(client.get("/api/library/1"))
                 found = listed(client, search=title)["matches"]
                 assert [one["id"] for one in found] == [1]
 
@@ -356,7 +383,7 @@ def test_deleting_says_what_goes_and_keeps_a_persons_own_footage(
     first = library.review(1).undecided[0]
     library.edit(1, Confirm(first.key), "Kim")
     job = library.queue_job(1)
-    goes = good(client.get("/api/matches/1/belongings"))
+    goes = good(client.get("/api/matches/1/deletion-preview"))
     assert goes.pop("made_bytes") > 1000
     assert goes == {
         "analyses": 1, "edits": 1, "copied": "", "stays": str(footage), "running": True,
@@ -373,7 +400,7 @@ def test_deleting_takes_the_copy_that_was_sent(
     here: TestClient, empty: Library, clip: Path
 ) -> None:
     good(here.post("/api/matches", json={"key": send(here, "mine.mp4", clip.read_bytes())}))
-    goes = good(here.get("/api/matches/1/belongings"))
+    goes = good(here.get("/api/matches/1/deletion-preview"))
     assert goes["copied"].endswith("mine.mp4")
     assert goes["stays"] == ""
     assert here.delete("/api/matches/1").status_code == 204
@@ -395,7 +422,7 @@ def test_a_running_analysis_tells_rate_and_time_left(client: TestClient, library
     job = library.queue_job(1)
     library.start_job(job.id)
     library.update_job(job.id, 0.25, "finding both athletes")
-    run = good(client.get("/api/matches/1/line"))["run"]
+    run = good(client.get("/api/library/1"))["run"]
     assert (run["state"], run["progress"], run["stage"]) == (
         "running", 0.25, "finding both athletes",
     )  # fmt: skip
@@ -404,7 +431,7 @@ def test_a_running_analysis_tells_rate_and_time_left(client: TestClient, library
     # Three quarters of the footage are left, at that rate.
     assert run["remaining_s"] == pytest.approx(0.75 * duration_s / run["rate"], rel=0.05)
     library.end_job(job.id, JobState.FAILED, "The disk is full.")
-    row = good(client.get("/api/matches/1/line"))
+    row = good(client.get("/api/library/1"))
     assert row["stage"] == "undecided"
     assert row["run"]["message"] == "The disk is full."
 
@@ -425,7 +452,7 @@ def fill(library: Library, matches: list[tuple[str, str, str, str]]) -> None:
             if state == "failed":
                 library.end_job(job.id, JobState.FAILED, "No.")
         if state in ("ready", "settled"):
-            made = replace(analysis(), clock=FrameClock.steady(61, 1.0), probabilities=None)
+            made = replace(analysis(), clock=FrameClock.steady(61, 1.0))
             if state == "settled":
                 made = replace(made, holds=(), events=())
             library.save_analysis(match.id, made)
@@ -469,7 +496,7 @@ def test_filters_and_pages_give_what_a_plain_search_gives(
             "descending": False,
         }  # fmt: skip
         found: list[int] = []
-        with TestClient(create_api(library), base_url=BASE) as client:
+        with TestClient(create_app(library), base_url=BASE) as client:
             for offset in range(0, len(wanted) + limit, limit):
                 body = listed(client, offset=offset, **asked)
                 assert body["total"] == len(wanted)

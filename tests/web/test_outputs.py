@@ -10,13 +10,16 @@ from zipfile import ZipFile
 import pytest
 from starlette.testclient import TestClient
 
-from posescore.web.making import ENDED, MOST_KEPT
+from posescore.library.jobs import JobState
+from posescore.library.library import Library
+from posescore.web.app import create_app
+from posescore.web.jobs.outputs import MOST_KEPT
 
 URL = "/api/matches/1"
 PATIENCE_S = 60.0
 
 
-def wish(client: TestClient, kind: str, **options: object) -> dict[str, Any]:
+def queued(client: TestClient, kind: str, **options: object) -> dict[str, Any]:
     answer = client.post(f"{URL}/outputs", json={"kind": kind, **options})
     assert answer.status_code == 202, answer.text
     made: dict[str, Any] = answer.json()
@@ -27,14 +30,14 @@ def ended(client: TestClient, output_id: int) -> dict[str, Any]:
     give_up_s = time.monotonic() + PATIENCE_S
     while time.monotonic() < give_up_s:
         made: dict[str, Any] = client.get(f"/api/outputs/{output_id}").json()
-        if made["state"] in ENDED:
+        if JobState(made["state"]).is_final:
             return made
         time.sleep(0.05)
     raise AssertionError(made)
 
 
 def content(client: TestClient, kind: str, **options: object) -> tuple[dict[str, Any], bytes]:
-    made = ended(client, wish(client, kind, **options)["id"])
+    made = ended(client, queued(client, kind, **options)["id"])
     assert made["state"] == "done", made
     answer = client.get(made["file"])
     assert made["name"] in answer.headers["content-disposition"]
@@ -49,7 +52,7 @@ def test_reports_lesson_and_clips_come_out(client: TestClient) -> None:
     _, pdf = content(client, "report-pdf", hide_faces=True)
     assert pdf.startswith(b"%PDF-")
     made, box = content(client, "clips")
-    assert made["done"] == made["total"] > 0
+    assert made["progress"] == 1
     names = ZipFile(io.BytesIO(box)).namelist()
     assert len(names) == 5
     assert all(name.endswith(".mp4") and "proposed" in name for name in names)
@@ -60,7 +63,7 @@ def test_reports_lesson_and_clips_come_out(client: TestClient) -> None:
 
 
 def test_what_cannot_be_made_says_why_in_one_sentence(client: TestClient) -> None:
-    made = ended(client, wish(client, "clips", proposed=False)["id"])
+    made = ended(client, queued(client, "clips", proposed=False)["id"])
     assert made["state"] == "failed"
     assert "no award is confirmed yet" in made["message"]
     assert client.get(f"/api/outputs/{made['id']}/file").status_code == 409
@@ -70,24 +73,34 @@ def test_what_cannot_be_made_says_why_in_one_sentence(client: TestClient) -> Non
 
 
 def test_pages_stay_quick_while_a_film_is_made_and_it_can_be_stopped(client: TestClient) -> None:
-    film, waiting = wish(client, "film"), wish(client, "report-pdf")
+    film, waiting = queued(client, "film"), queued(client, "report-pdf")
     give_up_s = time.monotonic() + PATIENCE_S
-    while not client.get(f"/api/outputs/{film['id']}").json()["done"]:
+    while not client.get(f"/api/outputs/{film['id']}").json()["progress"]:
         assert time.monotonic() < give_up_s
         time.sleep(0.02)
     assert client.get(URL).status_code == 200
     for each in (waiting, film):
-        assert client.post(f"/api/outputs/{each['id']}/cancel").json()["state"] == "cancelled"
+        assert client.post(f"/api/outputs/{each['id']}/stop").json()["state"] == "cancelled"
     assert client.get(f"/api/outputs/{film['id']}/file").status_code == 409
     made, html = content(client, "report-html")  # and the next one is made all the same
     assert html
-    assert client.post(f"/api/outputs/{made['id']}/cancel").json()["state"] == "done"
+    assert client.post(f"/api/outputs/{made['id']}/stop").json()["state"] == "done"
 
 
 @pytest.mark.parametrize("count", [MOST_KEPT + 2])
 def test_the_oldest_outputs_are_forgotten(client: TestClient, count: int) -> None:
     for _ in range(count):
-        made = wish(client, "report-html")
-        client.post(f"/api/outputs/{made['id']}/cancel")
+        made = queued(client, "report-html")
+        client.post(f"/api/outputs/{made['id']}/stop")
     assert len(client.get(f"{URL}/outputs").json()) == MOST_KEPT
     assert client.get("/api/outputs/1").status_code == 404
+
+
+def test_a_library_to_look_at_has_outputs_too(library: Library) -> None:
+    with (
+        Library(library.folder, read_only=True) as looked_at,
+        TestClient(create_app(looked_at), base_url="http://127.0.0.1:7460") as client,
+    ):
+        _, html = content(client, "report-html")
+    assert html.startswith(b"<!DOCTYPE html>")
+    assert not (library.folder / "outputs").exists()

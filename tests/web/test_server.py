@@ -95,7 +95,7 @@ def test_a_host_that_is_not_ours_is_one_sentence(tmp_path: Path) -> None:
 
 
 def test_importing_the_room_is_light() -> None:
-    heavy = ["nicegui", "fastapi", "starlette", "uvicorn"]
+    heavy = ["fastapi", "starlette", "uvicorn"]
     probe = (
         "import sys, posescore.web, posescore.web.server;"
         f"print([name for name in {heavy} if name in sys.modules])"

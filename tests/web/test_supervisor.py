@@ -19,7 +19,7 @@ from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library
 from posescore.library.match import MatchInfo
 from posescore.resources import shipped
-from posescore.web.supervisor import WORKER, Supervisor
+from posescore.web.jobs.supervisor import ANALYSES, Supervisor
 from tests.web.small_match import write_clip
 
 QUICK = (sys.executable, "-m", "tests.analysis.quick_worker")
@@ -28,7 +28,7 @@ SERVER = """
 import sys, time
 from pathlib import Path
 from posescore.library.library import Library
-from posescore.web.supervisor import Supervisor
+from posescore.web.jobs.supervisor import Supervisor
 with Library(Path(sys.argv[1])) as library, Supervisor(library, sys.argv[2:]):
     print("serving", flush=True)
     time.sleep(600)
@@ -166,7 +166,7 @@ def test_the_usual_worker_analyses_two_seconds_of_the_sample_match(
     match = add_footage(library, video, MatchInfo("two seconds")).match
     job = library.queue_job(match.id)
     stages: set[str] = set()
-    with Supervisor(library, WORKER):
+    with Supervisor(library, ANALYSES):
 
         def done() -> bool:
             now = library.job(job.id)

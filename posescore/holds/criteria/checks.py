@@ -20,9 +20,9 @@ from posescore.holds.decoding.segments import SegmentModel
 from posescore.holds.film.instants import INSTANT_S
 from posescore.holds.film.outputs import CRITERIA
 from posescore.holds.film.reading import FilmReading
-from posescore.holds.geometry import Floats, along_body, point
+from posescore.holds.geometry import along_body, point
 from posescore.holds.hold import Check, CheckName, Hold
-from posescore.terms import Athlete, Position
+from posescore.terms import Athlete, Floats, Position
 
 SHORTEST_PART_S: Final = 1.0
 """A part of a hold is no shorter: a third of the count that decides."""
@@ -217,7 +217,7 @@ def _fraction(
     odds = film.criteria[part, upper.slot][:, criterion.columns]
     shown = film.shown[part, upper.slot][:, criterion.columns].mean(axis=1)
     agrees = (odds > 0.0).sum(axis=1) == chosen
-    return float(shown @ agrees / max(shown.sum(), 1e-9))
+    return min(1.0, float(shown @ agrees / max(shown.sum(), 1e-9)))
 
 
 def _arm_height(film: FilmReading, part: slice, upper: Athlete, columns: list[int]) -> Check:

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.errors import OwnFailureError
-from posescore.holds.geometry import Floats
 from posescore.resources import shipped
+from posescore.terms import Floats
 
 FORMAT: Final = 2
 FILE: Final = "criteria.json"

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from posescore.holds.geometry import Floats
+from posescore.terms import Floats
 
 CHANGE: Final = 3.0
 """How much likelier a visible step is where the criterion changed than where it did not. In the

@@ -14,7 +14,6 @@ from typing import Final
 import numpy as np
 
 from posescore.holds.geometry import (
-    Floats,
     along_body,
     leg_heights,
     lowest_y,
@@ -25,7 +24,7 @@ from posescore.holds.geometry import (
     torso_y,
     view,
 )
-from posescore.terms import KEYPOINT_INDEX, Position
+from posescore.terms import KEYPOINT_INDEX, Floats, Position
 
 SIDES: Final = ("left", "right")
 Features = Callable[[Floats, Floats, Floats, str], Floats]
@@ -222,40 +221,33 @@ def _leg_between(upper: Floats, lower: Floats, scale: Floats, _side: str) -> Flo
         knee, ankle = point(upper, f"{side}_knee"), point(upper, f"{side}_ankle")
         thigh = [(point(lower, f"{s}_hip"), point(lower, f"{s}_knee")) for s in SIDES]
         shin = [(point(lower, f"{s}_knee"), point(lower, f"{s}_ankle")) for s in SIDES]
-        found[side] = np.stack(
-            [
-                to_segment(ankle, hips, knees),
-                _length(ankle - knees),
-                np.fmax(*(to_segment(ankle, a, b) for a, b in thigh)),
-                np.fmin(*(to_segment(ankle, a, b) for a, b in shin)),
-                _dot(ankle - hips, axis),
-                _dot(ankle - hips, thighs),
-                np.abs(_cross(thighs, ankle - hips)),
-                _dot(knee - hips, axis),
-                np.abs(_cross(axis, knee - hips)),
-                ankle[:, 1] - hips[:, 1],
-                np.fmin(*(to_segment(point(lower, f"{s}_ankle"), knee, ankle) for s in SIDES)),
-                np.fmin(*(_length(point(lower, f"{s}_knee") - ankle) for s in SIDES)),
-            ],
-            axis=1,
-        )
+        columns = [
+            to_segment(ankle, hips, knees),
+            _length(ankle - knees),
+            np.fmax(*(to_segment(ankle, a, b) for a, b in thigh)),
+            np.fmin(*(to_segment(ankle, a, b) for a, b in shin)),
+            _dot(ankle - hips, axis),
+            _dot(ankle - hips, thighs),
+            np.abs(_cross(thighs, ankle - hips)),
+            _dot(knee - hips, axis),
+            np.abs(_cross(axis, knee - hips)),
+            ankle[:, 1] - hips[:, 1],
+            np.fmin(*(to_segment(point(lower, f"{s}_ankle"), knee, ankle) for s in SIDES)),
+            np.fmin(*(_length(point(lower, f"{s}_knee") - ankle) for s in SIDES)),
+        ]
+        found[side] = np.stack(columns, axis=1)
     away = {side: np.nan_to_num(found[side][:, :1], nan=1e6) for side in SIDES}
     left = away["left"] < away["right"]
     near = np.where(left, found["left"], found["right"])
     far = np.where(left, found["right"], found["left"])
-    seat = np.stack(
-        [
-            _dot(middle(upper, "hip") - hips, axis),
-            _length(_across(lower, "knee")),
-            _length(_across(lower, "ankle")),
-            _length(_across(upper, "ankle")),
-        ],
-        axis=1,
-    )
-    return np.concatenate(
-        [np.concatenate([near, far, seat], axis=1) / scale[:, None], view(upper, lower, scale)],
-        axis=1,
-    )
+    columns = [
+        _dot(middle(upper, "hip") - hips, axis),
+        _length(_across(lower, "knee")),
+        _length(_across(lower, "ankle")),
+        _length(_across(upper, "ankle")),
+    ]
+    legs = np.concatenate([near, far, np.stack(columns, axis=1)], axis=1)
+    return np.concatenate([legs / scale[:, None], view(upper, lower, scale)], axis=1)
 
 
 def _hook(upper: Floats, lower: Floats, scale: Floats, side: str) -> Floats:

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.holds.decoding.grammar import EvidenceRule, Grammar
-from posescore.holds.decoding.segments import Floats, Segment
+from posescore.holds.decoding.segments import Segment
 from posescore.holds.hold import Hold
 from posescore.position.probabilities import PositionProbabilities
-from posescore.terms import STATES, Position, State
+from posescore.terms import STATES, Floats, Position, State
 
 _COARSE_S = 0.2
 """First grid: a few times finer than the shortest hold."""

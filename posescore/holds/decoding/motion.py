@@ -6,11 +6,11 @@ from typing import Final
 
 import numpy as np
 
-from posescore.holds.geometry import Floats, scale_px
+from posescore.holds.geometry import scale_px
 from posescore.holds.windows import instants
 from posescore.pose.track import PairTrack
 from posescore.position.probabilities import PositionProbabilities
-from posescore.terms import KEYPOINT_INDEX, STATES, Athlete, Position, State
+from posescore.terms import KEYPOINT_INDEX, STATES, Athlete, Floats, Position, State
 
 _BODY: Final = [
     KEYPOINT_INDEX[f"{side}_{joint}"]

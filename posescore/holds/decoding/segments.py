@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from posescore.terms import Floats
 
 _TINY_S = 1e-9
 _REFERENCE_S = 0.1

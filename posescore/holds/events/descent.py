@@ -7,10 +7,10 @@ from typing import Final
 
 import numpy as np
 
-from posescore.holds.geometry import Floats, lowest_y, middle, scale_px
+from posescore.holds.geometry import lowest_y, middle, scale_px
 from posescore.holds.windows import instants
 from posescore.pose.track import PairTrack
-from posescore.terms import Athlete
+from posescore.terms import Athlete, Floats
 
 _BEGUN: Final = 0.25
 _LANDED: Final = 0.65

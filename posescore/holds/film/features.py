@@ -12,9 +12,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.holds.film.instants import INSTANT_S, Floats, Instants
+from posescore.holds.film.instants import INSTANT_S, Instants
 from posescore.position.normalise import Array, given, mirrored_picture
 from posescore.terms import KEYPOINT_INDEX as K
+from posescore.terms import Floats
 
 _BODY: Final = [
     K[f"{side}_{joint}"]

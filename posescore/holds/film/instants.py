@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.pose.track import PairTrack
-from posescore.terms import N_KEYPOINTS
+from posescore.terms import N_KEYPOINTS, Floats
 
 INSTANT_S: Final = 0.1
 """Short against the three seconds that count, long enough for a median to drop a wrong frame."""
@@ -20,8 +20,6 @@ _FILLED: Final = 1
 """So many instants without a frame in a row take over the one before them (slow footage)."""
 _AT_ONCE: Final = 256
 """Instants at a time: what is in between takes no more room for ten minutes than for one."""
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -21,7 +21,7 @@ from posescore.holds.film.reading import Calibration, FilmReading
 from posescore.pose.track import PairTrack
 from posescore.position.classifier import PositionClassifier
 from posescore.resources import shipped
-from posescore.terms import STATES, Step
+from posescore.terms import STATES, Floats, Step
 
 MODEL_NAME: Final = "time_model.onnx"
 FORMAT: Final = 1
@@ -32,7 +32,6 @@ CONTEXT: Final = 62
 BLOCK: Final = 256
 """Instants at a time, besides their context: memory stays the same for any length."""
 
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -15,9 +15,8 @@ from posescore.holds.film.outputs import N_WAYS
 from posescore.pose.track import PairTrack
 from posescore.position.network import softmax
 from posescore.position.probabilities import PositionProbabilities
-from posescore.terms import STATES, Athlete, Position, Provenance, State, Step
+from posescore.terms import STATES, Athlete, Floats, Position, Provenance, State, Step
 
-Floats = NDArray[np.float64]
 SCRAMBLE: Final = STATES.index(State(Position.SCRAMBLE))
 ENOUGH: Final = 8
 """Keypoints of both athletes together below which an instant says nothing of the position."""

@@ -17,7 +17,7 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
-from posescore.footage.encoding import write_h264
+from posescore.footage.encoding import write_film
 from posescore.lab.bodies import motion_check
 from posescore.lab.matches import choreography
 from posescore.lab.matches.sample_match import Motion, mark, motion_of, stances
@@ -108,8 +108,12 @@ def film(name: str, out: Path, *, with_pictures: bool = True) -> Motion:
     views = make_views(motion, plan)
     write_truth(motion, views, plan, out)
     if with_pictures:
-        footage = pictures(motion, views, plan)
-        write_h264(out / "match.mp4", footage, PICTURE_SIZE_PX, plan.story.frames_per_s)
+        rate = plan.story.frames_per_s
+        footage = ((i / rate, p) for i, p in enumerate(pictures(motion, views, plan)))
+        end_s = len(motion.time_s) / rate
+        write_film(
+            out / "match.mp4", footage, end_s, PICTURE_SIZE_PX, key_every=rate, preset="medium"
+        )
     return motion
 
 

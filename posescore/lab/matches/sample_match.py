@@ -16,7 +16,7 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
-from posescore.footage.encoding import write_h264
+from posescore.footage.encoding import write_film
 from posescore.lab.bodies import fitting, motion_check
 from posescore.lab.bodies.body import Posed, keypoints, pose
 from posescore.lab.bodies.flesh import bone_matrices
@@ -132,9 +132,10 @@ def main() -> None:
     views = make_views(motion)
     write_truth(motion, views, out)
     if not arguments.no_pictures:
-        write_h264(
-            out / "match.mp4", pictures(motion, views), story.PICTURE_SIZE_PX, story.FRAMES_PER_S
-        )
+        rate = story.FRAMES_PER_S
+        footage = ((i / rate, p) for i, p in enumerate(pictures(motion, views)))
+        end_s, size_px = len(motion.time_s) / rate, story.PICTURE_SIZE_PX
+        write_film(out / "match.mp4", footage, end_s, size_px, key_every=rate, preset="medium")
 
 
 if __name__ == "__main__":

@@ -1,11 +1,11 @@
 """Measures estimators on rendered test pictures, by position, seen and hidden, and calibration.
 
-    python -m posescore.lab.pictures.rendered_scores FOLDER [--networks] [--keypoint-area]
+    python -m posescore.lab.pictures.rendered_scores FOLDER [--compare] [--keypoint-area]
 
 ``FOLDER`` is what :mod:`posescore.lab.pictures.rendered_pictures` wrote. Every picture is searched
 alone, without a hint. ``--keypoint-area`` takes half of the box around the keypoints for an
-athlete's area, not half of the box around the body. ``--networks`` measures our networks and
-MediaPipe apart from each other besides both fused.
+athlete's area, not half of the box around the body. ``--compare`` measures MediaPipe
+besides our networks.
 """
 
 from __future__ import annotations
@@ -24,7 +24,6 @@ from posescore.evaluation.pose import FOUND_OKS, Fit, fit_of, measure
 from posescore.footage.pictures import read_picture
 from posescore.pose.coco import PosedPicture, read_coco
 from posescore.pose.estimators.estimator import PairEstimator
-from posescore.pose.estimators.fused_estimator import FusedEstimator
 from posescore.pose.estimators.mediapipe_estimator import MediaPipeEstimator
 from posescore.pose.estimators.pair_network import PairNetworkEstimator
 from posescore.pose.oks import keypoint_box_px
@@ -112,18 +111,17 @@ def _said_and_right(
 
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path, exists=True))
-@click.option("--networks", is_flag=True)
+@click.option("--compare", is_flag=True, help="MediaPipe as well.")
 @click.option("--keypoint-area", is_flag=True, help="The stricter yardstick, as before.")
-def main(folder: Path, networks: bool, keypoint_area: bool) -> None:
+def main(folder: Path, compare: bool, keypoint_area: bool) -> None:
     """Print the tables."""
     true = read_coco(folder / "truth.json")
     if keypoint_area:
         true = [with_keypoint_area(picture) for picture in true]
-    network, mediapipe = PairNetworkEstimator(), MediaPipeEstimator()
-    estimators: dict[str, PairEstimator] = {}
-    if networks:
-        estimators = {"our networks": network, "MediaPipe full": mediapipe}
-    estimators["fused"] = FusedEstimator(network, mediapipe)
+    mediapipe = MediaPipeEstimator()
+    estimators: dict[str, PairEstimator] = {"our networks": PairNetworkEstimator()}
+    if compare:
+        estimators["MediaPipe full"] = mediapipe
     for name, estimator in estimators.items():
         found, spent_ms = found_by(estimator, folder, true)
         click.echo(f"\n{name}: {spent_ms:.0f} ms a picture")

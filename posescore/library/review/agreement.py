@@ -76,7 +76,7 @@ class Agreement:
         Over time, states of position and upper athlete. None where both name one and the same
         state throughout: then chance agrees as well, and kappa says nothing.
     same_position
-        Share of the time in which both name the same state.
+        Fraction of the time in which both name the same state.
     award_kappa
         Over the lines on which both have decided; None where there are none, or only one answer.
     awards
@@ -201,7 +201,7 @@ def kappa(
         first[a] += count / total
         second[b] += count / total
         agreed += count / total if a == b else 0.0
-    by_chance = sum(share * second.get(label, 0.0) for label, share in first.items())
+    by_chance = sum(part * second.get(label, 0.0) for label, part in first.items())
     if by_chance >= 1 - 1e-12:
         return None
     return min(1.0, (agreed - by_chance) / (1 - by_chance))

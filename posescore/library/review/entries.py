@@ -1,18 +1,23 @@
-"""The log of what people did to a match. Entries are added, never changed and never deleted."""
+"""The log of what people did to a match, and what an edit is.
+
+Entries are added, never changed and never deleted.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from typing import Any, ClassVar, Final, Self
 
-from posescore.errors import ConflictError
+from pydantic import ConfigDict
+
+from posescore.errors import ConflictError, InputError
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
-from posescore.library.review.edits import Edit
+from posescore.library.review.older import proposal_of_older
 from posescore.library.store.plain import from_plain, to_plain
-from posescore.scoring.proposal import Proposal, of_older
+from posescore.scoring.proposal import Proposal
 
 UNDO: Final = "undo"
 REDO: Final = "redo"
@@ -73,8 +78,75 @@ class Effect:
     def from_json(cls, data: Mapping[str, object]) -> Effect:
         """Inverse of :meth:`to_json`."""
         proposal = data.get("proposal")
-        seen = {"proposal": of_older(proposal)} if isinstance(proposal, dict) else {}
+        seen = {"proposal": proposal_of_older(proposal)} if isinstance(proposal, dict) else {}
         return from_plain(cls, {**data, **seen}, "effect")
+
+
+EDITS: Final[dict[str, type[Edit]]] = {}
+"""Every kind of edit by its name; a class that names its kind stands in it by itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """What all edits share. A new kind of edit is one class: its fields, and what stands here.
+
+    Attributes
+    ----------
+    kind
+        Its name in the log and in the API.
+    words
+        What it does, as in "undo: confirm a proposal".
+    """
+
+    kind: ClassVar[str] = ""
+    words: ClassVar[str] = ""
+    __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    def __init_subclass__(cls) -> None:
+        if cls.kind:
+            EDITS[cls.kind] = cls
+
+    def effect(self, review: Any) -> Effect:
+        """What the edit meets and makes on a match as it stands (a ``Review``, which knows edits).
+
+        Raises
+        ------
+        InputError
+            When the edit makes no sense.
+        ConflictError
+            When what it acts on is no longer there.
+        """
+        raise NotImplementedError
+
+    def apply(self, state: Any, entry: Entry) -> None:
+        """Do it to what the log made of the match so far (a ``MatchState``); nothing by default."""
+
+    def scored_under(
+        self, rules: str, division: Mapping[str, str] | None
+    ) -> tuple[str, Mapping[str, str] | None]:
+        """Rule set and division in force after the edit, given those before."""
+        return rules, division
+
+    def to_json(self) -> dict[str, object]:
+        """Plain data, the kind included."""
+        return {"kind": self.kind, **to_plain(self)}
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, object]) -> Self:
+        """Inverse of :meth:`to_json`; on :class:`Edit` itself it reads every kind.
+
+        Raises
+        ------
+        InputError
+            When the kind is unknown, a field is missing, unknown or of the wrong type.
+        """
+        fields = dict(data)
+        kind = fields.pop("kind", None)
+        made = EDITS.get(str(kind))
+        if made is None or not issubclass(made, cls):
+            known = ", ".join(name for name, edit in EDITS.items() if issubclass(edit, cls))
+            raise InputError(f"kind: {kind!r} is no edit that is known here; use one of {known}.")
+        return from_plain(made, fields, f"edit {kind}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,13 +243,13 @@ def _move(source: list[Entry], target: list[Entry], entry: Entry, meant: int | N
 
 def not_yours(match_id: int, kind: str, met: Entry) -> str:
     """Why somebody else's entry stays: a sentence that says whose it is and what it did."""
-    did = met.kind.replace("_", " ")
+    did = met.edit.words if met.edit else met.kind
     if kind == UNDO:
         return (
             f"match {match_id}: {met.author} changed this match last ({did}); {kind} takes back "
             "your own entries alone. Change the line itself if you disagree."
         )
     return (
-        f"match {match_id}: it was {met.author} who took that back ({did}); only {met.author} puts "
+        f"match {match_id}: what was taken back is {met.author}'s ({did}); only {met.author} puts "
         "it back. Decide on the line itself if you disagree."
     )

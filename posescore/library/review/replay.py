@@ -55,7 +55,8 @@ def replay(
     fold = history(entries)
     state = MatchState.of(base)
     for entry in fold.done:
-        state.apply(entry)
+        assert entry.edit is not None, "undo and redo are folded away before"
+        entry.edit.apply(state, entry)
     state.events.sort(key=lambda marked: marked[0].time_s)
     division_of(rules, division)  # refuses one that these rules do not know
     ruling = _ruling(state, rules)

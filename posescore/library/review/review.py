@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from posescore.errors import InputError
 from posescore.footage.clock import FrameClock
 from posescore.holds.event import MatchEvent
 from posescore.library.review.entries import Entry, ReviewHold
@@ -200,3 +201,15 @@ class Review:
     def event(self, key: str) -> ReviewEvent | None:
         """The event of that key."""
         return next((event for event in self.events if event.key == key), None)
+
+
+def inside_footage(time_s: float, end_s: float, field: str = "time_s") -> None:
+    """Refuse an instant outside the footage.
+
+    Raises
+    ------
+    InputError
+        One sentence that names the field.
+    """
+    if not 0 <= time_s <= end_s:
+        raise InputError(f"{field}: {time_s:g} s is outside the footage, 0 to {end_s:.3f} s.")

@@ -5,25 +5,24 @@ from __future__ import annotations
 import json
 import shutil
 import zlib
-from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import Any, Final
 
 import numpy as np
 from sqlalchemy import Connection, Row, func, insert, select
 
-from posescore.errors import NotFoundError, StorageError
+from posescore.errors import NotFoundError
+from posescore.footage.atomic import replacing
 from posescore.footage.clock import FrameClock
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
-from posescore.library.store.files import sha256_of, write_whole
+from posescore.library.store.files import sha256_of
 from posescore.library.store.match_rows import now_text, touch_match
 from posescore.library.store.plain import LARGEST_ID, from_plain, to_plain
 from posescore.library.store.schema import ANALYSIS
 from posescore.pose.track import Finding
-from posescore.position.probabilities import PositionProbabilities
 from posescore.terms import Provenance
 
 _HOLDS: Final = tuple[Hold, ...]
@@ -31,50 +30,19 @@ _EVENTS: Final = tuple[MatchEvent, ...]
 _FINDINGS: Final = tuple[Finding, ...]
 
 
-def _kept(folder: Path, stem: str, suffix: str, write: Callable[[IO[bytes]], object]) -> Path:
-    """Write a file named by its contents into a match's folder."""
-    folder.mkdir(parents=True, exist_ok=True)
-    return write_whole(folder, write, lambda part: f"{stem}-{sha256_of(part)[:16]}{suffix}")
-
-
 def keep_track(folder: Path, track: Path) -> Path:
     """Copy a track into the match's folder under a name that no other track has."""
+    made: list[Path] = []
 
-    def copy(file: IO[bytes]) -> None:
-        with track.open("rb") as source:
-            shutil.copyfileobj(source, file)
+    def named(part: Path) -> str:
+        made.append(folder / f"track-{sha256_of(part)[:16]}{part.suffix}")
+        return made[0].name
 
-    return _kept(folder, "track", track.suffix or ".parquet", copy)
-
-
-def keep_probabilities(folder: Path, probabilities: PositionProbabilities) -> Path:
-    """Write probabilities as compressed NumPy arrays; single precision is plenty for a strip."""
-
-    def write(file: IO[bytes]) -> None:
-        np.savez_compressed(
-            file,
-            probability=probabilities.probability.astype(np.float32),
-            time_s=probabilities.time_s,
-            end_s=np.float64(probabilities.end_s),
-            provenance=np.array(json.dumps(probabilities.provenance.to_json())),
-        )
-
-    return _kept(folder, "probabilities", ".npz", write)
-
-
-def read_probabilities(path: Path) -> PositionProbabilities:
-    """Inverse of :func:`keep_probabilities`; rows sum to 1 again in double precision."""
-    try:
-        with np.load(path, allow_pickle=False) as arrays:
-            probability = arrays["probability"].astype(np.float64)
-            return PositionProbabilities(
-                probability / probability.sum(axis=1, keepdims=True),
-                arrays["time_s"],
-                float(arrays["end_s"]),
-                Provenance.from_json(json.loads(str(arrays["provenance"]))),
-            )
-    except (OSError, ValueError, KeyError) as error:
-        raise StorageError(f"{path} cannot be read: analyse the match again.") from error
+    folder.mkdir(parents=True, exist_ok=True)
+    target = folder / f"track{track.suffix or '.parquet'}"
+    with track.open("rb") as source, replacing(target, named) as part, part.open("wb") as file:
+        shutil.copyfileobj(source, file)
+    return made[0]
 
 
 def _text(value: Any, kind: Any) -> str:
@@ -86,7 +54,6 @@ def insert_analysis(
     match_id: int,
     analysis: Analysis,
     track: Path | None,
-    probabilities: Path | None,
 ) -> int:
     """Add a row as the newest version of the match; its version."""
     newest = select(func.max(ANALYSIS.c.version)).where(ANALYSIS.c.match_id == match_id)
@@ -105,7 +72,6 @@ def insert_analysis(
             provenance=json.dumps(analysis.provenance.to_json(), default=str),
             track_file=track.name if track else None,
             track_sha256=sha256_of(track) if track else "",
-            probabilities_file=probabilities.name if probabilities else None,
         )
     )
     touch_match(connection, match_id)

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Row, delete, func, insert, select, text, upda
 from posescore.errors import NotFoundError
 from posescore.library.match import Match, MatchInfo
 from posescore.library.store.plain import LARGEST_ID, from_plain, to_plain, utf8
-from posescore.library.store.schema import ANALYSIS, ENTRY, MATCH
+from posescore.library.store.schema import ANALYSIS, ENTRY, JOB, MATCH
 
 SortKey = Literal["added", "changed", "title", "held_on", "event"]
 
@@ -81,6 +81,7 @@ def remove_match(connection: Connection, match_id: int) -> None:
     """Delete a match with its analyses, its log and its jobs."""
     if not connection.execute(delete(MATCH).where(MATCH.c.id == match_id)).rowcount:
         raise _no_match(match_id)
+    connection.execute(delete(JOB).where(JOB.c.match_id == match_id))
 
 
 def deleted_ids(connection: Connection) -> set[int]:

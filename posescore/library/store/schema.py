@@ -10,88 +10,33 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
 
-from sqlalchemy import (
-    Column,
-    Connection,
-    Float,
-    ForeignKey,
-    Integer,
-    LargeBinary,
-    MetaData,
-    String,
-    Table,
-    inspect,
-    text,
-)
+from sqlalchemy import Connection, TableClause, column, inspect, table, text
 
 from posescore import __version__
 from posescore.errors import StorageError
 
-METADATA: Final = MetaData()
 
-MATCH: Final = Table(
-    "match",
-    METADATA,
-    Column("id", Integer, primary_key=True),
-    Column("info", String, nullable=False),
-    Column("search", String, nullable=False),
-    Column("footage_sha256", String),
-    Column("added_at", String, nullable=False),
-    Column("changed_at", String, nullable=False),
-)
-ANALYSIS: Final = Table(
+def _table(name: str, columns: str) -> TableClause:
+    return table(name, *map(column, columns.split()))
+
+
+MATCH: Final = _table("match", "id info search footage_sha256 added_at changed_at")
+ANALYSIS: Final = _table(
     "analysis",
-    METADATA,
-    Column("match_id", ForeignKey("match.id", ondelete="CASCADE"), primary_key=True),
-    Column("version", Integer, primary_key=True),
-    Column("made_at", String, nullable=False),
-    Column("rules", String, nullable=False),
-    Column("clock", LargeBinary, nullable=False),
-    Column("end_s", Float, nullable=False),
-    Column("holds", String, nullable=False),
-    Column("events", String, nullable=False),
-    Column("findings", String, nullable=False),
-    Column("provenance", String, nullable=False),
-    Column("track_file", String),
-    Column("track_sha256", String, nullable=False),
-    Column("probabilities_file", String),
+    "match_id version made_at rules clock end_s holds events findings provenance track_file "
+    "track_sha256",
 )
-ENTRY: Final = Table(
+ENTRY: Final = _table(
     "entry",
-    METADATA,
-    Column("id", Integer, primary_key=True),
-    Column("match_id", ForeignKey("match.id", ondelete="CASCADE"), nullable=False),
-    Column("opinion", String, nullable=False),
-    Column("author", String, nullable=False),
-    Column("made_at", String, nullable=False),
-    Column("kind", String, nullable=False),
-    Column("payload", String, nullable=False),
-    Column("undoes", ForeignKey("entry.id")),
-    Column("redoes", ForeignKey("entry.id")),
-    Column("analysis_version", Integer, nullable=False),
+    "id match_id opinion author made_at kind payload undoes redoes analysis_version",
 )
-JOB: Final = Table(
+JOB: Final = _table(
     "job",
-    METADATA,
-    Column("id", Integer, primary_key=True),
-    Column("match_id", ForeignKey("match.id", ondelete="CASCADE"), nullable=False),
-    Column("state", String, nullable=False),
-    Column("progress", Float, nullable=False),
-    Column("started_progress", Float, nullable=False),
-    Column("stage", String, nullable=False),
-    Column("message", String, nullable=False),
-    Column("settings", String, nullable=False),
-    Column("created_at", String, nullable=False),
-    Column("started_at", String),
-    Column("changed_at", String, nullable=False),
+    "id match_id state progress started_progress stage message settings created_at started_at "
+    "changed_at",
 )
-STANDING: Final = Table(
-    "standing",
-    METADATA,
-    Column("match_id", ForeignKey("match.id", ondelete="CASCADE"), primary_key=True),
-    Column("basis", String, nullable=False),
-    Column("content", String, nullable=False),
-)
+STANDING: Final = _table("standing", "match_id basis content")
+TABLES: Final = (MATCH, ANALYSIS, ENTRY, JOB, STANDING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +124,31 @@ _STANDINGS: Final = Migration(
         )""",
     ),
 )
-MIGRATIONS: Final = (_MATCHES_AND_LOG, _OPINIONS_AND_JOBS, _STANDINGS)
+_JOBS_OF_ANY_KIND: Final = Migration(
+    "jobs that need no match beside them; no probabilities, which nobody read",
+    (
+        "DROP INDEX one_open_job_of_a_match",
+        "ALTER TABLE job RENAME TO job_before",
+        """CREATE TABLE job (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            match_id INTEGER NOT NULL,
+            state TEXT NOT NULL,
+            progress REAL NOT NULL,
+            started_progress REAL NOT NULL,
+            stage TEXT NOT NULL,
+            message TEXT NOT NULL,
+            settings TEXT NOT NULL,
+            created_at TEXT NOT NULL,
+            started_at TEXT,
+            changed_at TEXT NOT NULL
+        )""",
+        """INSERT INTO job SELECT id, match_id, state, progress, started_progress, stage, message,
+            settings, created_at, started_at, changed_at FROM job_before""",
+        "DROP TABLE job_before",
+        "ALTER TABLE analysis DROP COLUMN probabilities_file",
+    ),
+)
+MIGRATIONS: Final = (_MATCHES_AND_LOG, _OPINIONS_AND_JOBS, _STANDINGS, _JOBS_OF_ANY_KIND)
 VERSION: Final = len(MIGRATIONS)
 
 _RECORD: Final = """CREATE TABLE IF NOT EXISTS migration (

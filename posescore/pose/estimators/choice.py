@@ -9,9 +9,8 @@ from typing import Final
 from posescore.errors import InputError
 from posescore.pose.estimators.estimator import PairEstimator
 
-USUAL: Final = "fused"
-"""Our network, and MediaPipe where it is the surer of both."""
-NAMES: Final = (USUAL, "pair-network", "mediapipe")
+USUAL: Final = "pair-network"
+NAMES: Final = (USUAL, "mediapipe")
 
 
 def chosen_estimator(name: str = USUAL, *, of_video: bool = False) -> PairEstimator:
@@ -41,12 +40,7 @@ def chosen_estimator(name: str = USUAL, *, of_video: bool = False) -> PairEstima
         return MediaPipeEstimator()
     from posescore.pose.estimators.pair_network import PairNetworkEstimator
 
-    network = PairNetworkEstimator(alternative_crops=not of_video)
-    if name == "pair-network":
-        return network
-    from posescore.pose.estimators.fused_estimator import FusedEstimator
-
-    return FusedEstimator(network)
+    return PairNetworkEstimator(alternative_crops=not of_video)
 
 
 @contextlib.contextmanager

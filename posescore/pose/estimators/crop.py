@@ -32,7 +32,7 @@ class Crop:
     to_picture: NDArray[np.float64]
 
     def to_whole_px(self, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Points ``(n, 2)`` of the crop in pixels of the whole picture."""
+        """Points ``(n, 2)`` float64 of the crop in pixels of the whole picture; NaN stays NaN."""
         return points_px @ self.to_picture[:, :2].T + self.to_picture[:, 2]
 
 

@@ -51,7 +51,7 @@ class Person:
 
     @property
     def centre_px(self) -> NDArray[np.float64]:
-        """``(2,)``: mean of shoulders and hips, or of all keypoints when those are missing."""
+        """``(2,)`` float64, pixels: mean of shoulders and hips, else of all; NaN of none."""
         for points in (self.keypoints_px[list(TRUNK)], self.keypoints_px):
             known = points[np.isfinite(points).all(axis=-1)]
             if len(known):

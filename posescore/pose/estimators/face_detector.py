@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from posescore.errors import MissingPartError
 from posescore.footage.system_libraries import named_when_missing
 from posescore.pose.estimators.estimator import Picture
-from posescore.pose.estimators.quiet import quiet_native_stderr
+from posescore.pose.estimators.quiet import closing_quietly, quiet_native_stderr
 from posescore.resources import shipped
 
 with named_when_missing("MediaPipe"):
@@ -61,6 +61,7 @@ class FaceDetector:
         )
         with named_when_missing("MediaPipe"), quiet_native_stderr():
             self._detector: Any = vision.FaceDetector.create_from_options(options)
+        self._closing = closing_quietly(self, self._detector)
 
     def faces(self, picture: Picture) -> NDArray[np.float64]:
         """``(n, 3)`` float64: x and y of the middle and the radius of each face, pixels.
@@ -89,8 +90,8 @@ class FaceDetector:
         ]
 
     def close(self) -> None:
-        """Release the network."""
-        self._detector.close()
+        """Release the network; calling it twice does no harm."""
+        self._closing()
 
 
 def _parts(width: int, height: int) -> list[tuple[int, int, int, int]]:

@@ -26,8 +26,8 @@ _BODY_OVER_PEAKS: Final = 1.15
 _SMALLEST_CURVE_CELLS: Final = 0.7
 """A curve narrower than this would fall between cells."""
 
-_SPREADS, _SPREAD_OF = np.unique(SIGMAS, return_inverse=True)
-"""COCO's spreads, each once (left and right share theirs), and which one a keypoint has."""
+_SIGMAS, _SIGMA_OF = np.unique(SIGMAS, return_inverse=True)
+"""COCO's sigmas, each once (left and right share theirs), and which one a keypoint has."""
 
 _STEPS: Final = 2
 """Steps of the mean-shift climb from the best cell to the peak; three moved nothing."""
@@ -51,13 +51,13 @@ class HeatMaps:
     y_px: NDArray[np.float32]
 
     def peaks_px(self) -> NDArray[np.float32]:
-        """``(2, 21, 2)``: the middle of each map's likeliest cell."""
+        """``(2, 21, 2)`` float32, as ``x_px``: the middle of each map's likeliest cell."""
         peak = self.probability.reshape(2, N_KEYPOINTS, -1).argmax(axis=-1)
         return np.stack([self.x_px[peak % CELLS], self.y_px[peak // CELLS]], axis=-1)
 
 
 def probabilities(heat: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Probabilities ``(2, 21, 64, 64)`` of logits ``(2, 21, 4096)``."""
+    """Probabilities ``(2, 21, 64, 64)`` float32 of logits ``(2, 21, 4096)`` (softmax)."""
     flat = heat.reshape(2, N_KEYPOINTS, CELLS * CELLS)
     weight = np.exp(flat - flat.max(axis=-1, keepdims=True))
     weight /= weight.sum(axis=-1, keepdims=True)
@@ -65,7 +65,10 @@ def probabilities(heat: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def body_size_px(keypoints_px: NDArray[np.floating]) -> NDArray[np.float32]:
-    """``(2,)``: the root of half of each body's box, guessed from keypoints ``(2, 21, 2)``."""
+    """``(2,)`` float32: root of half of each body's box, guessed from keypoints ``(2, 21, 2)``.
+
+    No keypoint may be NaN.
+    """
     extent = keypoints_px.max(axis=1) - keypoints_px.min(axis=1)
     return np.asarray(_BODY_OVER_PEAKS * np.sqrt(extent.prod(axis=-1) / 2), np.float32)
 
@@ -95,17 +98,17 @@ def best_places(
     """
     first = reads[0]
     cell_px = abs(float(first.x_px[1] - first.x_px[0]))
-    wide = 2 * _SPREADS * np.asarray(size_px)[:, None]
+    wide = 2 * _SIGMAS * np.asarray(size_px)[:, None]
     curve = np.maximum(wide, _SMALLEST_CURVE_CELLS * cell_px).astype(np.float32)[..., None]
     total = np.zeros_like(first.probability)
-    for read, counts in zip(reads, weight, strict=True):
+    for read, weights in zip(reads, weight, strict=True):
         down = _curves(first.y_px, read.y_px, curve)
         across = down if read is first else _curves(first.x_px, read.x_px, curve)
         # A curve in x times one in y: two small products of matrices for each map.
         blurred = down @ read.probability @ across.swapaxes(-1, -2)
-        blurred *= counts.astype(np.float32)[..., None, None]
+        blurred *= weights.astype(np.float32)[..., None, None]
         total += blurred
-    curve = curve[:, _SPREAD_OF]
+    curve = curve[:, _SIGMA_OF]
     best = total.reshape(2, N_KEYPOINTS, -1).argmax(axis=-1)
     place = np.stack([first.x_px[best % CELLS], first.y_px[best // CELLS]], axis=-1)
     for _ in range(_STEPS):
@@ -118,11 +121,11 @@ def _curves(
 ) -> NDArray[np.float32]:
     """``(2, 21, len(at), 64)``: how much a cell's similarity counts at each place of one axis.
 
-    ``curve_px (2, n, 1)`` has one width for each of :data:`_SPREADS`.
+    ``curve_px (2, n, 1)`` has one width for each of :data:`_SIGMAS`.
     """
     apart = at_px[:, None] - cells_px
     curves = np.exp(-(apart**2) / (2 * curve_px[..., None] ** 2))
-    return np.asarray(curves[:, _SPREAD_OF], np.float32)
+    return np.asarray(curves[:, _SIGMA_OF], np.float32)
 
 
 def _climbed(
@@ -133,11 +136,11 @@ def _climbed(
 ) -> NDArray[np.float32]:
     """One step uphill: to the mean of the maps under the curve around each place."""
     pull, mass = np.zeros_like(place), np.zeros(place.shape[:-1], np.float32)
-    for read, counts in zip(reads, weight, strict=True):
+    for read, weights in zip(reads, weight, strict=True):
         near_x = np.exp(-((read.x_px - place[..., :1]) ** 2) / (2 * curve_px**2))
         near_y = np.exp(-((read.y_px - place[..., 1:]) ** 2) / (2 * curve_px**2))
         columns = (near_y[..., None, :] @ read.probability)[..., 0, :] * near_x
         rows = (read.probability @ near_x[..., None])[..., 0] * near_y
-        pull += counts[..., None] * np.stack([columns @ read.x_px, rows @ read.y_px], axis=-1)
-        mass += counts * columns.sum(axis=-1)
+        pull += weights[..., None] * np.stack([columns @ read.x_px, rows @ read.y_px], axis=-1)
+        mass += weights * columns.sum(axis=-1)
     return np.asarray(pull / np.maximum(mass, 1e-12)[..., None], np.float32)

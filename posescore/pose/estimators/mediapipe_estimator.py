@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import threading
-import weakref
 from pathlib import Path
 from typing import Any, Final
 
@@ -21,7 +20,7 @@ from posescore.footage.system_libraries import named_when_missing
 from posescore.pose.estimators.crop import cut_out
 from posescore.pose.estimators.detection import Person, likely_pair, pair_estimate, without_doubles
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
-from posescore.pose.estimators.quiet import quiet_native_stderr
+from posescore.pose.estimators.quiet import closing_quietly, quiet_native_stderr
 from posescore.resources import shipped
 from posescore.terms import KEYPOINTS, Step
 
@@ -88,7 +87,7 @@ class MediaPipeEstimator:
         self._one_at_a_time = threading.Lock()
         with named_when_missing("MediaPipe"), quiet_native_stderr():
             self._landmarker: Any = vision.PoseLandmarker.create_from_options(options)
-        self._closing = weakref.finalize(self, _close, self._landmarker)
+        self._closing = closing_quietly(self, self._landmarker)
 
     @property
     def step(self) -> Step:
@@ -159,14 +158,6 @@ def _other_looks(picture: Picture) -> list[Box]:
     return [Box(*centre, 1.5 * side, 1.5 * side), *turned]
 
 
-def _close(landmarker: Any) -> None:
-    """Close a landmarker, also while the interpreter goes down and its thread is gone already."""
-    try:
-        landmarker.close()
-    except RuntimeError:
-        landmarker._handle = None  # what its destructor looks at before it complains
-
-
 def _person(landmarks: list[Any], width_px: int, height_px: int) -> Person:
     values = [(m.x, m.y, m.visibility, m.presence) for m in (landmarks[i] for i in _ORDER)]
     table = np.array(values, dtype=np.float32)
@@ -177,5 +168,5 @@ def _person(landmarks: list[Any], width_px: int, height_px: int) -> Person:
 def confidence_of(
     visibility: NDArray[np.float32], presence: NDArray[np.float32]
 ) -> NDArray[np.float32]:
-    """One confidence of the landmarker's two: seen, and inside the picture."""
+    """``(n,)`` float32 in [0, 1], of the landmarker's two: seen, inside the picture."""
     return np.asarray(np.clip(visibility * presence, 0.0, 1.0), dtype=np.float32)

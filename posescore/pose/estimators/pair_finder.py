@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -12,15 +11,7 @@ from posescore.pose.estimators.estimator import Box, Picture
 from posescore.pose.estimators.onnx_network import SIDE_PX, OnnxNetwork, square_of
 from posescore.resources import shipped
 
-_SMALLEST_SHARE: Final = 0.04
-
-
-@dataclass(frozen=True, slots=True)
-class PairPlace:
-    """Where the pair is, and how sharply the network places the box's edges, in [0, 1]."""
-
-    box: Box
-    confidence: float
+_SMALLEST_FRACTION: Final = 0.04
 
 
 class PairFinder:
@@ -49,7 +40,7 @@ class PairFinder:
 
     def find(
         self, picture: Picture, within: tuple[tuple[float, float], float] | None = None
-    ) -> PairPlace:
+    ) -> Box:
         """The pair's box in pixels of the picture.
 
         Parameters
@@ -64,15 +55,13 @@ class PairFinder:
         (middle, side_px) = within or whole
         square, to_picture = square_of(picture, middle, side_px)
         edges, _ = self._network.run(square)
-        share = np.exp(edges - edges.max(axis=1, keepdims=True))
-        share /= share.sum(axis=1, keepdims=True)
-        bins = (np.arange(share.shape[1]) + 0.5) / share.shape[1]
-        left, top, right, bottom = (share @ bins) * SIDE_PX
-        spread = np.sqrt((share * (bins - (share @ bins)[:, None]) ** 2).sum(axis=1))
+        probability = np.exp(edges - edges.max(axis=1, keepdims=True))
+        probability /= probability.sum(axis=1, keepdims=True)
+        bins = (np.arange(probability.shape[1]) + 0.5) / probability.shape[1]
+        left, top, right, bottom = (probability @ bins) * SIDE_PX
         low = to_picture[:, :2] @ np.array([left, top]) + to_picture[:, 2]
         high = to_picture[:, :2] @ np.array([right, bottom]) + to_picture[:, 2]
-        smallest = _SMALLEST_SHARE * side_px
+        smallest = _SMALLEST_FRACTION * side_px
         size = np.maximum(high - low, smallest)
         middle = (low + high) / 2
-        box = Box(float(middle[0]), float(middle[1]), float(size[0]), float(size[1]))
-        return PairPlace(box, float(np.clip(1 - 5 * spread.mean(), 0, 1)))
+        return Box(float(middle[0]), float(middle[1]), float(size[0]), float(size[1]))

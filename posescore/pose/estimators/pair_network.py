@@ -1,8 +1,8 @@
 """Both athletes' keypoints in contact: a network of our own behind the pair estimator's protocol.
 
 The finder says where the pair is; the network reads a square around it and gives a heat map for
-each of the 42 keypoints, how sure each is, and a mask for each athlete. A picture that stands alone
-is read several times, in more than one square where the first leaves doubts.
+each of the 42 keypoints and a confidence. A picture that stands alone is read several times (test-
+time augmentation), in alternative crops too where the first leaves doubts.
 """
 
 from __future__ import annotations
@@ -11,22 +11,15 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posescore.footage.opencv import cv2
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
-from posescore.pose.estimators.heat_maps import (
-    CELLS,
-    HeatMaps,
-    best_places,
-    body_size_px,
-    probabilities,
-)
+from posescore.pose.estimators.heat_maps import CELLS, HeatMaps, probabilities
 from posescore.pose.estimators.onnx_network import SIDE_PX, OnnxNetwork, square_of
 from posescore.pose.estimators.pair_finder import PairFinder
 from posescore.pose.estimators.pair_prediction import PairPrediction, PairRead, combined
 from posescore.resources import shipped
-from posescore.terms import MIRRORED_KEYPOINTS, N_KEYPOINTS, Step
+from posescore.terms import MIRRORED_KEYPOINTS, Step
 
 Square = tuple[tuple[float, float], float]
 """Middle and side of a square, pixels of the picture."""
@@ -36,21 +29,20 @@ ROOM: Final = 1.2
 pairs the first two found most athletes."""
 
 _CELLS_PX: Final = ((np.arange(CELLS) + 0.5) * SIDE_PX / CELLS).astype(np.float32)
-_ONE_READ: Final = np.ones((1, 2, N_KEYPOINTS), np.float32)
 _MIRRORED: Final = list(MIRRORED_KEYPOINTS)
 
 _CLOSER: Final = 0.9
 """A picture that stands alone is read again in a square so much smaller around what was found."""
 
 _DOUBTFUL_BELOW: Final = 0.72
-"""Mean confidence of the less sure athlete under which other squares are tried for a picture that
-stands alone: where fusion calls an athlete sure."""
+"""Mean confidence of the less confident athlete under which alternative crops are tried for a
+picture that stands alone. Judgement, not a fit."""
 
 _SECOND_LOOK: Final = 1.5
 """Side, over the longer side of the pair's box, of the square in which the finder looks again."""
 
 _LAY_ANEW_BEYOND: Final = 0.35
-"""The square is laid anew when its centre or side was off by more than this share."""
+"""The square is laid anew when its centre or side was off by more than this fraction."""
 
 
 class PairNetworkEstimator:
@@ -63,7 +55,7 @@ class PairNetworkEstimator:
     threads
         See :class:`posescore.pose.estimators.onnx_network.OnnxNetwork`.
     alternative_crops
-        Whether other squares than the finder's are tried for a doubtful picture without boxes.
+        Whether other crops than the finder's are tried for a doubtful picture without boxes.
 
     Raises
     ------
@@ -124,7 +116,7 @@ class PairNetworkEstimator:
         picture that stands alone is read four to seven times.
         """
         if not boxes:
-            box = self._finder.find(picture).box
+            box = self._finder.find(picture)
             tried = box if self._alternative_crops else None
             return self._read_augmented(picture, _square(box), around_box=tried)
         square = _square(around(boxes))
@@ -166,7 +158,7 @@ class PairNetworkEstimator:
         """
         height, width = picture.shape[:2]
         middle, side = (box.centre_x_px, box.centre_y_px), max(box.width_px, box.height_px)
-        again = self._finder.find(picture, (middle, side * _SECOND_LOOK)).box
+        again = self._finder.find(picture, (middle, side * _SECOND_LOOK))
         whole = ((width / 2, height / 2), float(max(width, height)))
         tried = [(square, self.read(picture, square)) for square in (whole, _square(again))]
         surest = max(tried, key=lambda one: one[1].confidence_product())
@@ -180,15 +172,17 @@ class PairNetworkEstimator:
         cut, to_picture = square_of(picture, *square)
         if mirrored:
             cut = np.ascontiguousarray(cut[:, ::-1])
-        heat, mask, visible, sure = self._network.run(cut)
-        share, mask = probabilities(heat), mask.reshape(2, CELLS, CELLS)
+        heat, _, _, confidence = self._network.run(cut)
+        probability = probabilities(heat)
         if mirrored:
-            share, mask = np.ascontiguousarray(share[:, _MIRRORED, :, ::-1]), mask[..., ::-1]
-            visible, sure = visible[:, _MIRRORED], sure[:, _MIRRORED]
+            probability = np.ascontiguousarray(probability[:, _MIRRORED, :, ::-1])
+            confidence = confidence[:, _MIRRORED]
         scale, corner = to_picture[0, 0], to_picture[:, 2].astype(np.float32)
         cells_px = _CELLS_PX * np.float32(scale)
-        maps = HeatMaps(share, cells_px + corner[0], cells_px + corner[1])
-        return PairRead(maps, _sigmoid(sure), _sigmoid(visible), _sigmoid(mask))
+        maps = HeatMaps(probability, cells_px + corner[0], cells_px + corner[1])
+        return PairRead(
+            maps, np.asarray(1 / (1 + np.exp(-np.clip(confidence, -30, 30))), np.float32)
+        )
 
 
 def _elsewhere(square: Square, better: Box) -> bool:
@@ -213,13 +207,3 @@ def around(boxes: tuple[Box, ...]) -> Box:
 def _square(box: Box) -> Square:
     side = ROOM * max(box.width_px, box.height_px, 16.0)
     return (box.centre_x_px, box.centre_y_px), float(side)
-
-
-def decoded(heat: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Keypoints ``(2, 21, 2)`` in pixels of the square, from heat logits ``(2, 21, 4096)``."""
-    maps = HeatMaps(probabilities(heat), _CELLS_PX, _CELLS_PX)
-    return best_places([maps], _ONE_READ, body_size_px(maps.peaks_px()))
-
-
-def _sigmoid(logits: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.asarray(1 / (1 + np.exp(-np.clip(logits, -30, 30))), np.float32)

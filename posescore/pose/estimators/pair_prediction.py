@@ -23,15 +23,15 @@ Of 120,000 athletes drawn in the looks of training .7 % are below, and of those 
 found."""
 
 _RELIABLE: Final = 0.3
-_PAD_SHARE: Final = 0.08
+_PAD_FRACTION: Final = 0.08
 """A box of keypoints is widened so much on each side to hold hands, feet and crowns of heads."""
 
 _CONFIDENCE_POWER: Final = 1.5
 """Maps count by their confidence to this power; of .5, 1, 1.5 and 2.5 on 500 held-back pictures in
 the looks of training none did better."""
 
-_FAR_SHARE: Final = 0.6
-"""Beyond this share of the athlete's size, how far two reads lie apart tells nothing more."""
+_FAR_FRACTION: Final = 0.6
+"""Beyond this fraction of the athlete's size, how far two reads lie apart tells nothing more."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,24 +41,18 @@ class PairPrediction:
     Parameters
     ----------
     keypoints_px
-        ``(2, 21, 2)`` float32.
+        ``(2, 21, 2)`` float32, every keypoint placed, none NaN.
     confidence
         ``(2, 21)`` float32: probability that the keypoint lies within a tenth of the athlete's
         size of the truth.
-    visible
-        ``(2, 21)`` float32: probability that nothing hides the keypoint.
-    mask
-        ``(2, 64, 64)`` float32: probability that a cell of the (first) square shows the athlete.
     """
 
     keypoints_px: NDArray[np.float32]
     confidence: NDArray[np.float32]
-    visible: NDArray[np.float32]
-    mask: NDArray[np.float32]
 
     @property
     def athlete_confidence(self) -> NDArray[np.float32]:
-        """``(2,)``: mean confidence of each athlete's keypoints."""
+        """``(2,)`` float32: mean confidence of each athlete's keypoints."""
         return np.asarray(self.confidence.mean(axis=1), np.float32)
 
     def estimate(self) -> PairEstimate:
@@ -74,7 +68,7 @@ class PairPrediction:
         if len(points) < N_KEYPOINTS // 2:
             return None
         low, high = points.min(axis=0), points.max(axis=0)
-        size = (high - low) * (1 + 2 * _PAD_SHARE)
+        size = (high - low) * (1 + 2 * _PAD_FRACTION)
         middle = (low + high) / 2
         return Box(float(middle[0]), float(middle[1]), float(size[0]), float(size[1]))
 
@@ -85,13 +79,11 @@ class PairRead:
 
     maps: HeatMaps
     confidence: NDArray[np.float32]
-    visible: NDArray[np.float32]
-    mask: NDArray[np.float32]
 
     def other_way_round(self) -> PairRead:
         """The same with the two slots exchanged."""
         maps = HeatMaps(self.maps.probability[::-1], self.maps.x_px, self.maps.y_px)
-        return PairRead(maps, self.confidence[::-1], self.visible[::-1], self.mask[::-1])
+        return PairRead(maps, self.confidence[::-1])
 
     def confidence_product(self) -> float:
         """How sure the read is of both athletes: the product of their mean confidences."""
@@ -115,10 +107,7 @@ def combined(reads: Sequence[PairRead]) -> PairPrediction:
         (confidence + 1e-6) ** _CONFIDENCE_POWER,
         body_size_px(np.median(peaks, axis=0)),
     )
-    visible = np.mean([read.visible for read in matched], axis=0)
-    return PairPrediction(
-        places, confidence.mean(axis=0), np.asarray(visible, np.float32), first.mask
-    )
+    return PairPrediction(places, confidence.mean(axis=0))
 
 
 def _crossed(
@@ -131,5 +120,5 @@ def _crossed(
     size = np.maximum(body_size_px(first), 1.0)
     apart = np.linalg.norm(first[:, None] - other[None], axis=-1) / size[:, None, None]
     both_sure = np.sqrt(first_sure[:, None] * other_sure[None])
-    cost = (np.minimum(apart, _FAR_SHARE) * both_sure).sum(axis=-1)
+    cost = (np.minimum(apart, _FAR_FRACTION) * both_sure).sum(axis=-1)
     return bool(cost[0, 1] + cost[1, 0] < cost[0, 0] + cost[1, 1])

@@ -9,7 +9,7 @@ away where the pair has moved. No answer depends on which thread gave it.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final, TypeVar
@@ -18,10 +18,10 @@ from posescore.pose.estimators.estimator import Box, PairEstimate, PairEstimator
 
 Item = TypeVar("Item")
 
-KEPT_SHARE: Final = 0.06
-"""A place is kept while the one wanted differs by less than this share of its side, in its middle
-or in its size: a fifth of what the networks were trained to bear. Of 0, .06, .1 and .15 on two
-filmed training matches none found more or less; .06 keeps nearer and asks one frame in ten in
+KEPT_FRACTION: Final = 0.06
+"""A place is kept while the one wanted differs by less than this fraction of its side, in its
+middle or in its size: a fifth of what the networks were trained to bear. Of 0, .06, .1 and .15 on
+two filmed training matches none found more or less; .06 keeps nearer and asks one frame in ten in
 vain."""
 
 
@@ -35,7 +35,7 @@ def settled_box(kept: Box | None, wanted: Box | None) -> Box | None:
         abs(wanted.centre_y_px - kept.centre_y_px),
         abs(max(wanted.width_px, wanted.height_px) - side),
     )
-    return kept if off < KEPT_SHARE * side else wanted
+    return kept if off < KEPT_FRACTION * side else wanted
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,7 +92,7 @@ def prefetching(estimator: PairEstimator) -> Iterator[Prefetcher]:
         both.close()
 
 
-def with_next(items: Iterable[Item]) -> Iterator[tuple[Item, Item | None]]:
+def with_next(items: Iterable[Item]) -> Generator[tuple[Item, Item | None], None, None]:
     """Every item with the one after it; the last one with None."""
     coming = iter(items)
     for item in coming:

@@ -14,7 +14,7 @@ from posescore.pose.estimators.estimator import Picture
 from posescore.terms import KEYPOINT_INDEX
 
 Colour = NDArray[np.float64]
-"""``(3,)``: a colour in CIE L*a*b* (lightness 0 to 100, a and b about -100 to 100)."""
+"""``(3,)`` float64: a colour in CIE L*a*b* (lightness 0 to 100, a and b about -100 to 100)."""
 
 GI_COLOURS: Final[dict[str, tuple[int, int, int]]] = {
     "white": (225, 225, 225),
@@ -62,7 +62,7 @@ _POINTS: Final = _weights()
 
 
 def lab(rgb: NDArray[np.uint8]) -> NDArray[np.float64]:
-    """Colours ``(n, 3)`` in sRGB as CIE L*a*b* ``(n, 3)``."""
+    """Colours ``(n, 3)`` uint8 sRGB as CIE L*a*b* ``(n, 3)`` float64."""
     unit = rgb.reshape(1, -1, 3).astype(np.float32) / 255
     return np.asarray(cv2.cvtColor(unit, cv2.COLOR_RGB2Lab)[0], dtype=np.float64)
 

@@ -14,7 +14,7 @@ from posescore.pose.estimators.estimator import Picture
 _CUT_DIFFERENCE: Final = 32.0
 _CUT_RATIO: Final = 5.0
 _CUT_COLOURS: Final = 0.1
-"""Share of a thumbnail's pixels, mean of three channels, whose brightness moved to another of 16
+"""Fraction of a thumbnail's pixels, mean of three channels, whose brightness moved to another of 16
 steps: .13 and .16 at cuts within one hall, up to .07 where the referee walks through the view."""
 
 

@@ -8,7 +8,8 @@ end (:mod:`posescore.pose.tracking.postprocess`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from contextlib import closing
 from typing import Final, Protocol
 
 import numpy as np
@@ -35,7 +36,7 @@ from posescore.pose.tracking.postprocess import (
 )
 from posescore.pose.tracking.raw_track import RawTrack
 from posescore.pose.tracking.slots import Detection, Slot, apart, assign, pair_box
-from posescore.terms import Interval, Provenance, Step
+from posescore.terms import Interval, Progress, Provenance, Step, silent
 
 ANALYSED_FRAMES_PER_S: Final = 15.0
 """Frames a second that are searched unless told otherwise: every second one at 30. Between them
@@ -44,12 +45,17 @@ BODY_MARGIN: Final = 0.05
 """What bodies are larger than the box of their keypoints; an estimator of the pair adds room of its
 own, as it was trained with."""
 POOR: Final = 0.35
-"""Mean confidence of the less sure athlete below which an estimator of the pair may have been told
-a wrong place (an unnoticed cut, a swing of the camera): it then searches the whole picture too."""
+"""Mean confidence of the less confident athlete below which the estimator may have been told a
+wrong place (an unnoticed cut, a swing of the camera): it then searches the whole picture too.
+Judgement."""
 SEARCH_AGAIN_S: Final = 0.3
 """Seconds between two such searches: what is merely hard to see costs little more."""
-Progress = Callable[[int, int], None]
-"""Called with the number of frames done and the number of all frames."""
+SEARCHED_PX: Final = 1920
+"""Longer side of the pictures that are searched; keypoints are given in pixels of the footage. A
+judgement: the networks look at 256 pixels, and a pair that fills a seventh of the view still has
+more. Four times as many pixels of a larger film cost more than all the rest together."""
+STAGE: Final = "finding both athletes"
+"""What progress calls following."""
 
 
 class FrameSource(Protocol):
@@ -64,8 +70,10 @@ class FrameSource(Protocol):
         """The time of every frame."""
         ...
 
-    def frames(self, start: int = 0, step: int = 1) -> Iterator[Frame]:
-        """Frames in order."""
+    def frames(
+        self, start: int = 0, step: int = 1, longest_px: int | None = None
+    ) -> Iterator[Frame]:
+        """Frames in order, larger pictures scaled down to ``longest_px``."""
         ...
 
 
@@ -78,7 +86,7 @@ def follow(
     footage: FrameSource,
     estimator: PairEstimator,
     *,
-    progress: Progress | None = None,
+    progress: Progress = silent,
     every: int | None = None,
     athlete_a_gi: str | None = None,
 ) -> PairTrack:
@@ -91,7 +99,7 @@ def follow(
     estimator
         Finds the pair in pictures; it leaves the referee and bystanders out as far as it can.
     progress
-        Called after every analysed frame.
+        Told after every analysed frame.
     every
         Search every so many frames; 1 searches all. Default: :func:`usual_step`.
     athlete_a_gi
@@ -117,20 +125,19 @@ def follow(
     step = every or usual_step(clock)
     rows = np.arange(0, len(clock), step)
     track = RawTrack.empty(rows, clock.pts_s[rows])
-    frames = with_next(ahead(with_cuts(footage.frames(step=step))))
-    with prefetching(estimator) as both:
+    coming = with_next(ahead(with_cuts(footage.frames(0, step, SEARCHED_PX))))
+    with prefetching(estimator) as both, closing(coming) as frames:
         follower = _Follower(both, athlete_a_gi, track)
         for (frame, is_cut), following in frames:
             following_picture = None if following is None else following[0].picture
             follower.look(frame.index // step, frame, is_cut, following_picture)
-            if progress is not None:
-                progress(min(frame.index + step, len(clock)), len(clock))
+            progress(STAGE, min(frame.index + step, len(clock)), len(clock))
         follower.finish()
     settings = {"every": step, "athlete_a_gi": athlete_a_gi, "version": FOLLOWING_VERSION}
     return _finished(follower, clock, footage.size_px, (estimator.step, Step("follow", settings)))
 
 
-FOLLOWING_VERSION: Final = 8
+FOLLOWING_VERSION: Final = 9
 """Rises when following changes what it gives for the same footage; part of a cached pose's key."""
 
 
@@ -142,6 +149,7 @@ def _finished(
     correct_sides(track)
     findings += missing_findings(track)
     points, confidence = interpolated(track, clock.pts_s)
+    points *= np.divide(size_px, follower.searched_px, dtype=np.float32)
     return PairTrack(
         keypoints_px=points,
         keypoint_confidence=confidence,
@@ -160,6 +168,8 @@ class _Follower:
     def __init__(self, both: Prefetcher, athlete_a_gi: str | None, track: RawTrack) -> None:
         self.track = track
         self.findings: list[Finding] = []
+        self.searched_px = (1, 1)
+        """``(width, height)`` of the pictures that were searched."""
         self._both = both
         self._following: Picture | None = None
         self._searched: Box | None = None
@@ -174,6 +184,7 @@ class _Follower:
         ``following`` is the picture of the frame to be searched next.
         """
         self._following = following
+        self.searched_px = frame.picture.shape[1::-1]
         if is_cut:
             self._cut(row, frame.time_s)
         if self._opening is not None:
@@ -271,7 +282,7 @@ class _Follower:
 
 
 def _lower_score(detections: list[Detection]) -> float:
-    """Score of the less sure of two; 0 where two were not found."""
+    """Score of the less confident of two; 0 where two were not found."""
     return min(detection.person.score for detection in detections) if len(detections) > 1 else 0.0
 
 

@@ -43,15 +43,15 @@ def interpolated(
             rows = np.flatnonzero(np.isfinite(track.keypoints_px[:, slot, k]).all(axis=-1))
             if not len(rows):
                 continue
-            left, right, share = _between(track.time_s[rows], time_s)
+            left, right, fraction = _between(track.time_s[rows], time_s)
             gap_s = track.time_s[rows[right]] - track.time_s[rows[left]]
             same_view = views[rows[left]] == views[rows[right]]
-            good = (share >= 0) & ((left == right) | ((gap_s <= BRIDGED_GAP_S) & same_view))
-            before, after, part = rows[left[good]], rows[right[good]], share[good]
+            good = (fraction >= 0) & ((left == right) | ((gap_s <= BRIDGED_GAP_S) & same_view))
+            before, after, part = rows[left[good]], rows[right[good]], fraction[good]
             xy = track.keypoints_px[:, slot, k]
             points[good, slot, k] = xy[before] + (xy[after] - xy[before]) * part[:, None]
-            sure = track.keypoint_confidence[:, slot, k]
-            value = sure[before] + (sure[after] - sure[before]) * part
+            found = track.keypoint_confidence[:, slot, k]
+            value = found[before] + (found[after] - found[before]) * part
             middle = 2 * np.minimum(part, 1 - part) * gap_s[good] / BRIDGED_GAP_S
             confidence[good, slot, k] = value * (1 - 0.2 * middle)
     return points, confidence
@@ -60,12 +60,12 @@ def interpolated(
 def _between(
     known_s: NDArray[np.float64], time_s: NDArray[np.float64]
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]:
-    """For each time the known rows before and after it and its share of the way; -1 outside."""
+    """For each time the known rows before and after it and the fraction of the way; -1 outside."""
     right = np.searchsorted(known_s, time_s, side="left")
     exact = (right < len(known_s)) & (known_s[np.minimum(right, len(known_s) - 1)] == time_s)
     left = np.where(exact, right, right - 1)
     outside = (left < 0) | (right >= len(known_s))
     left, right = (np.clip(side, 0, len(known_s) - 1) for side in (left, right))
     gap = known_s[right] - known_s[left]
-    share = np.where(gap > 0, (time_s - known_s[left]) / np.where(gap > 0, gap, 1.0), 0.0)
-    return left, right, np.where(outside, -1.0, share)
+    fraction = np.where(gap > 0, (time_s - known_s[left]) / np.where(gap > 0, gap, 1.0), 0.0)
+    return left, right, np.where(outside, -1.0, fraction)

@@ -25,7 +25,7 @@ WHOLE_PICTURES_PER_S: Final = 2.0
 whole picture costs three to five times what the pair's surroundings do, and a dozen of them in the
 opening tell the athletes as well as ninety."""
 _SAME_COST: Final = 1.2
-_CLOSEST_SHARE: Final = 0.2
+_CLOSEST_QUANTILE: Final = 0.2
 
 Looks = Sequence[tuple[int, float, list[Detection]]]
 """Row, time in seconds and detections of every frame of the opening."""
@@ -78,7 +78,7 @@ def opening_box(looks: Looks, time_s: float, margin: float) -> Box | None:
     time_s
         Of the frame to be searched.
     margin
-        Room on every side, as a share of the size of both people together.
+        Room on every side, as a fraction of the size of both people together.
 
     Returns
     -------
@@ -126,7 +126,7 @@ def _x(candidate: Candidate, row: int) -> float:
 
 
 def _likeness(one: Candidate, two: Candidate, n_looks: int) -> float:
-    """How much two candidates look like the athletes; all terms in body sizes or shares."""
+    """How much two candidates look like the athletes; all terms in body sizes or fractions."""
     together = [
         (one.detections[r].person, two.detections[r].person)
         for r in one.detections
@@ -136,13 +136,13 @@ def _likeness(one: Candidate, two: Candidate, n_looks: int) -> float:
         np.linalg.norm(a.centre_px - b.centre_px) / ((a.size_px + b.size_px) / 2)
         for a, b in together
     ]
-    closest = float(np.quantile(apart, _CLOSEST_SHARE))
+    closest = float(np.quantile(apart, _CLOSEST_QUANTILE))
     sizes = np.array([(a.size_px, b.size_px) for a, b in together])
     unequal = float(np.abs(np.log(sizes[:, 0] / sizes[:, 1])).mean())
     in_view = (len(one.detections) + len(two.detections)) / n_looks
-    sure = float(np.mean([a.score + b.score for a, b in together]))
+    confidence = float(np.mean([a.score + b.score for a, b in together]))
     size = float(np.log(sizes.mean()))
-    return 2 * in_view + sure + size - closest - 0.5 * unequal
+    return 2 * in_view + confidence + size - closest - 0.5 * unequal
 
 
 def _clearness(one: Detection, two: Detection) -> float:

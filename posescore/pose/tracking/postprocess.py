@@ -74,7 +74,7 @@ def stretches(flags: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
 
 
 def body_colours(track: RawTrack) -> NDArray[np.float64] | None:
-    """``(2, 3)``: each athlete's gi over the whole track, or None when one was never seen.
+    """``(2, 3)`` float64 L*a*b*: each athlete's gi over the track; None if one was never seen.
 
     Notes
     -----
@@ -117,9 +117,9 @@ def correct_swaps(track: RawTrack) -> list[Finding]:
         return _doubtful_crossings(track, separation)
     evidence = _exchange_evidence(track, colours)
     apart = _apart(track)
-    sure = apart > 1.0
-    evidence *= np.where(sure, 1.0, np.where(np.isnan(apart), _TRUST_ALONE, _TRUST_IN_CONTACT))
-    switch = np.where(~(sure & np.roll(sure, 1)), _SWITCH_COST_IN_CONTACT, _SWITCH_COST)
+    clear = apart > 1.0
+    evidence *= np.where(clear, 1.0, np.where(np.isnan(apart), _TRUST_ALONE, _TRUST_IN_CONTACT))
+    switch = np.where(~(clear & np.roll(clear, 1)), _SWITCH_COST_IN_CONTACT, _SWITCH_COST)
     cost = np.column_stack([evidence, -evidence])
     exchanged = two_state_path(cost, np.zeros(len(cost)), switch)
     track.exchange(exchanged)

@@ -40,7 +40,7 @@ class RawTrack:
 
     @classmethod
     def empty(cls, frame_index: NDArray[np.signedinteger], time_s: NDArray[np.float64]) -> RawTrack:
-        """A track in which nobody was found."""
+        """A track of frames ``(n,)`` in which nobody was found: all NaN, no cut."""
         n = len(frame_index)
         return cls(
             np.asarray(frame_index, dtype=np.int64),
@@ -60,12 +60,12 @@ class RawTrack:
 
     @property
     def found(self) -> NDArray[np.bool_]:
-        """``(n, 2)``: an athlete has at least one keypoint."""
+        """``(n, 2)`` bool: an athlete has at least one keypoint that is not NaN."""
         return np.asarray(np.isfinite(self.keypoints_px).any(axis=(2, 3)))
 
     @property
     def size_px(self) -> NDArray[np.float64]:
-        """``(n, 2)``: half the sum of width and height of each body's box, at least 1."""
+        """``(n, 2)`` float64, pixels: half of width and height of each body's box; 1 for nobody."""
         points = self.keypoints_px.astype(np.float64)
         low = np.where(np.isfinite(points), points, np.inf).min(axis=2)
         high = np.where(np.isfinite(points), points, -np.inf).max(axis=2)
@@ -73,11 +73,11 @@ class RawTrack:
         return np.asarray(np.maximum(sides.mean(axis=-1), 1.0))
 
     def exchange(self, rows: NDArray[np.bool_]) -> None:
-        """Swap both slots in the given rows."""
+        """Swap both slots in the rows ``(n,)`` that are True."""
         for array in (self.keypoints_px, self.keypoint_confidence, self.colour):
             array[rows] = array[rows][:, ::-1]
 
     def drop(self, rows: NDArray[np.bool_], slot: int) -> None:
-        """Mark a slot missing in the given rows."""
+        """Mark a slot missing (NaN) in the rows ``(n,)`` that are True."""
         for array in (self.keypoints_px, self.keypoint_confidence, self.colour):
             array[rows, slot] = np.nan

@@ -15,7 +15,6 @@ from posescore.pose.estimators.detection import SAME_PERSON_OKS, Person, similar
 from posescore.pose.estimators.estimator import Box
 from posescore.pose.oks import keypoint_box_px
 from posescore.pose.tracking.appearance import Colour, ColourModel, colour_distance
-from posescore.terms import KEYPOINT_INDEX
 
 MISSING_COST: Final = 3.5
 """Cost of leaving a slot empty, in body sizes moved per body size plus colour in units of
@@ -30,9 +29,6 @@ FORGET_AFTER_S: Final = 1.0
 """After so long without a detection, the last place says nothing any more."""
 _FRESH_S: Final = 0.2
 _MIXTURE_DISTANCE: Final = 15.0
-
-_SHOULDERS: Final = [KEYPOINT_INDEX["left_shoulder"], KEYPOINT_INDEX["right_shoulder"]]
-_HIPS: Final = [KEYPOINT_INDEX["left_hip"], KEYPOINT_INDEX["right_hip"]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +65,10 @@ class Slot:
         return self.person is not None and abs(time_s - self.seen_s) <= FORGET_AFTER_S
 
     def shift_px(self, time_s: float) -> NDArray[np.float64]:
-        """How far the athlete has likely moved since the last find, 0.2 s of coasting at most."""
+        """``(2,)`` float64, pixels: how far the athlete has likely moved since the last detection.
+
+        At most what 0.2 s of coasting make.
+        """
         return self.velocity_px_s * max(-0.2, min(0.2, time_s - self.seen_s))
 
     def forget(self) -> None:
@@ -107,20 +106,14 @@ class Slot:
         if detection.colour is None or own is None or other is None:
             return True
         way = other - own
-        share = float(np.clip((detection.colour - own) @ way / max(1e-9, float(way @ way)), 0, 1))
-        return colour_distance(own + share * way, detection.colour) < _MIXTURE_DISTANCE
-
-
-def trunk_turn_deg(person: Person) -> float:
-    """How far the trunk is turned clockwise from upright, degrees in (-180, 180]."""
-    up = person.keypoints_px[_SHOULDERS].mean(axis=0) - person.keypoints_px[_HIPS].mean(axis=0)
-    if not np.isfinite(up).all() or not up.any():
-        return 0.0
-    return math.degrees(math.atan2(float(up[0]), -float(up[1])))
+        fraction = float(
+            np.clip((detection.colour - own) @ way / max(1e-9, float(way @ way)), 0, 1)
+        )
+        return colour_distance(own + fraction * way, detection.colour) < _MIXTURE_DISTANCE
 
 
 def square_around(points_px: NDArray[np.floating], margin: float) -> Box:
-    """The upright square around points ``(n, 2)``, grown by ``margin`` of its size on all sides."""
+    """The upright square around points ``(n, 2)``, NaN left out, with ``margin`` on all sides."""
     x, y, width, height = keypoint_box_px(points_px)
     side = max(width, height) * (1 + 2 * margin)
     return Box(x + width / 2, y + height / 2, side, side)

@@ -36,7 +36,17 @@ from posescore.lab.train.keypoints.pass_errors import (  # noqa: E402
 )
 from posescore.lab.train.keypoints.scores import overlap, similarity  # noqa: E402
 from posescore.lab.train.keypoints.supply import Supply  # noqa: E402
-from posescore.pose.estimators.pair_network import ROOM, decoded  # noqa: E402
+from posescore.pose.estimators.heat_maps import (  # noqa: E402
+    CELLS,
+    HeatMaps,
+    body_size_px,
+    probabilities,
+)
+from posescore.pose.estimators.heat_maps import (  # noqa: E402
+    best_places as runtime_best_places,
+)
+from posescore.pose.estimators.onnx_network import SIDE_PX  # noqa: E402
+from posescore.pose.estimators.pair_network import ROOM  # noqa: E402
 
 
 def made_batch() -> Batch:
@@ -94,6 +104,14 @@ def test_heat_is_read_back_to_a_fraction_of_a_cell() -> None:
     assert float((place - batch.keypoints_px).norm(dim=-1).max()) < 1.0
     assert float(mass.min()) > 0.7
     assert float(similarity(place, batch).min()) > 0.98
+
+
+def decoded(heat: np.ndarray) -> np.ndarray:
+    """As the runtime reads: places ``(2, 21, 2)`` in pixels of the square, of ``(2, 21, 4096)``."""
+    cells_px = ((np.arange(CELLS) + 0.5) * SIDE_PX / CELLS).astype(np.float32)
+    maps = HeatMaps(probabilities(heat), cells_px, cells_px)
+    weight = np.ones((1, 2, 21), np.float32)
+    return runtime_best_places([maps], weight, body_size_px(maps.peaks_px()))
 
 
 def test_the_runtime_and_training_read_one_clear_hill_alike() -> None:

@@ -5,11 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from posescore.terms import KEYPOINT_INDEX, KEYPOINTS
-
-Floats = NDArray[np.float64]
+from posescore.terms import KEYPOINT_INDEX, KEYPOINTS, Floats
 
 _TORSO_M: Final = 0.50
 THIGH_M: Final = 0.42

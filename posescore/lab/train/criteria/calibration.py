@@ -23,9 +23,9 @@ from posescore.evaluation.poses3d.estimator_errors import (
 )
 from posescore.holds.criteria.judge import Judge
 from posescore.holds.criteria.questions import QUESTIONS, SIDES, Question
-from posescore.lab.train.criteria.body import Floats
 from posescore.lab.train.criteria.figures import SCENES, Scene
 from posescore.lab.train.criteria.pass_examples import AllExamples
+from posescore.terms import Floats
 
 FIT_SEED: Final = 11
 MEASURE_SEED: Final = 12

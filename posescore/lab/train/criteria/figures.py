@@ -16,8 +16,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.lab.train.criteria.body import SHANK_M, THIGH_M, Body, Floats, unit
-from posescore.terms import KEYPOINT_INDEX, MIRRORED_KEYPOINTS
+from posescore.lab.train.criteria.body import SHANK_M, THIGH_M, Body, unit
+from posescore.terms import KEYPOINT_INDEX, MIRRORED_KEYPOINTS, Floats
 
 Truth = Mapping[str, NDArray[Any]]
 

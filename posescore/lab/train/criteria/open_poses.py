@@ -16,10 +16,9 @@ from posescore.evaluation.poses3d.body_keypoints import body_keypoints_m
 from posescore.evaluation.poses3d.pose_set import PoseSet, load_pose_set
 from posescore.holds.criteria.judge import shipped_judges
 from posescore.holds.criteria.questions import QUESTIONS
-from posescore.lab.train.criteria.body import Floats
 from posescore.lab.train.criteria.calibration import seen
 from posescore.lab.train.criteria.pose_truth import Bools, cases_of
-from posescore.terms import STATES, Athlete, Position
+from posescore.terms import STATES, Athlete, Floats, Position
 
 VIEWS: Final = 60
 _BY_NAME: Final = {question.name: question for question in QUESTIONS}

@@ -20,11 +20,10 @@ from posescore.errors import MissingPartError
 from posescore.evaluation.poses3d.body_keypoints import body_keypoints_m
 from posescore.evaluation.poses3d.pose_set import PoseSet, load_pose_set
 from posescore.holds.criteria.questions import QUESTIONS
-from posescore.holds.geometry import Floats
 from posescore.holds.windows import LEAST_SURE
 from posescore.lab.poses.rare_poses import authored_poses
 from posescore.lab.train.criteria.pose_truth import Bools, cases_of
-from posescore.terms import MIRRORED_KEYPOINTS, STATES, Athlete, Position
+from posescore.terms import MIRRORED_KEYPOINTS, STATES, Athlete, Floats, Position
 
 AUTHORED_SEED: Final = 3
 AUTHORED_EACH: Final = 120

@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from posescore.evaluation.poses3d.pose_set import JOINT
 from posescore.holds.criteria.questions import SIDES
-from posescore.holds.geometry import Floats
-from posescore.terms import Position
+from posescore.terms import Floats, Position
 
 _DOWN_M: Final = 0.12
 _UP_M: Final = 0.20

@@ -21,8 +21,8 @@ from posescore.holds.film.reading import Calibration
 from posescore.lab.train.time.learning import CLEAR_SHARE
 from posescore.lab.train.time.material import Material, Part, material_of
 from posescore.position.network import log_softmax
+from posescore.terms import Floats
 
-Floats = NDArray[np.float64]
 PICTURES: Final = 0.3
 """Weight of the classifier of single pictures. Judgement: its networks have learned from all of
 the open set, so walks through any part of it would give it too much."""

@@ -1,0 +1,142 @@
+"""The review of a match: read, edited, undone and redone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Body, Response
+from pydantic import TypeAdapter, WithJsonSchema
+
+from posescore.export.summary import curve_of
+from posescore.library.analysis import Analysis
+from posescore.library.library import Library
+from posescore.library.match import Match
+from posescore.library.review.edits import EDITS, Edit
+from posescore.library.review.review import Review
+from posescore.pose.track import PairTrack
+from posescore.web.api import schemas, views
+from posescore.web.api.export import EXPORTS
+from posescore.web.api.proposals import proposals_out
+from posescore.web.api.track import CHUNK_ROWS, Tracks, chunk_firsts
+
+
+def _schema_of(kind: str, edit: type[Edit]) -> dict[str, Any]:
+    """JSON Schema of one kind of edit, with everything it refers to written in place."""
+    raw = TypeAdapter(edit).json_schema()
+    schema: dict[str, Any] = _in_place(raw, raw.pop("$defs", {}))
+    schema["properties"] = {"kind": {"const": kind}, **schema.get("properties", {})}
+    schema["required"] = ["kind", *schema.get("required", [])]
+    return schema
+
+
+def _in_place(part: Any, definitions: Mapping[str, Any]) -> Any:
+    if isinstance(part, list):
+        return [_in_place(one, definitions) for one in part]
+    if not isinstance(part, dict):
+        return part
+    if "$ref" in part:
+        return _in_place(definitions[str(part["$ref"]).rsplit("/", 1)[-1]], definitions)
+    return {name: _in_place(value, definitions) for name, value in part.items()}
+
+
+EDIT_SCHEMA: Final = {"oneOf": [_schema_of(kind, edit) for kind, edit in EDITS.items()]}
+
+
+class EditIn(schemas.By):
+    """One edit and who makes it.
+
+    A wrong edit is answered with the library's own sentence, which names the kind and the field.
+    """
+
+    edit: Annotated[dict[str, Any], WithJsonSchema(EDIT_SCHEMA)]
+
+
+def review_router(library: Library, tracks: Tracks) -> APIRouter:
+    """The endpoints for the review of a match."""
+    router = APIRouter(prefix="/matches/{match_id}")
+
+    def out(match_id: int, review: Review, opinion: str) -> schemas.ReviewOut:
+        return _review_out(library, tracks, library.match(match_id), review, opinion)
+
+    @router.get("", summary="One match with its review")
+    def review(match_id: int, response: Response, opinion: str = "") -> schemas.ReviewOut:
+        """The match as it stands: holds, proposals, decisions, score."""
+        response.headers["Cache-Control"] = "no-store"
+        return out(match_id, library.review(match_id, opinion), opinion)
+
+    @router.post("/edits", summary="Do an edit")
+    def edit(match_id: int, body: Annotated[EditIn, Body()]) -> schemas.ReviewOut:
+        """Do one edit; it is on the disk when the answer comes."""
+        wanted, author = Edit.from_json(body.edit), body.author or schemas.SOMEBODY
+        return out(match_id, library.edit(match_id, wanted, author, body.opinion), body.opinion)
+
+    @router.post("/undo", summary="Undo")
+    def undo(match_id: int, by: Annotated[schemas.By, Body()]) -> schemas.ReviewOut:
+        """Take back the newest edit in force."""
+        made = library.undo(match_id, by.author or schemas.SOMEBODY, by.opinion)
+        return out(match_id, made, by.opinion)
+
+    @router.post("/redo", summary="Redo")
+    def redo(match_id: int, by: Annotated[schemas.By, Body()]) -> schemas.ReviewOut:
+        """Put back what was taken back last."""
+        made = library.redo(match_id, by.author or schemas.SOMEBODY, by.opinion)
+        return out(match_id, made, by.opinion)
+
+    return router
+
+
+def _review_out(
+    library: Library, tracks: Tracks, match: Match, review: Review, opinion: str
+) -> schemas.ReviewOut:
+    analysis = library.analysis(match.id, review.analysis_version)
+    track = tracks.of(analysis)
+    made = {
+        **views.fields_of(review),
+        "match": views.match_out(match),
+        "footage": _footage_out(match, analysis, track),
+        "track": _track_out(match, track),
+        "holds": [views.hold_out(kept) for kept in review.holds],
+        "events": [views.event_out(kept) for kept in review.events],
+        "proposals": proposals_out(review, match),
+        "score": {
+            "confirmed": views.tallies(review.confirmed_score),
+            "proposed": views.tallies(review.proposed_score),
+        },
+        "curve": curve_of([item.award for item in review.items if item.award], review),
+        "result": views.result_out(review.confirmed_result, match.info.names),
+        "findings": [
+            {**views.fields_of(f), **views.fields_of(f.interval)} for f in review.findings
+        ],
+        "set_aside": [aside.why for aside in review.set_aside],
+        "match_clock": views.match_clock_out(review),
+        "values": dict(review.rule_set.points),
+        "exports": EXPORTS,
+        "undo": views.entry_words(review.next_undo),
+        "redo": views.entry_words(review.next_redo),
+        "opinion": opinion,
+        "read_only": library.read_only,
+    }
+    return schemas.ReviewOut.model_validate(made)
+
+
+def _footage_out(match: Match, analysis: Analysis, track: PairTrack | None) -> schemas.FootageOut:
+    width, height = track.picture_size_px if track else (16, 9)
+    return schemas.FootageOut(
+        url=f"/api/matches/{match.id}/footage",
+        width=width,
+        height=height,
+        n_frames=len(analysis.clock),
+        end_s=analysis.clock.end_s,
+    )
+
+
+def _track_out(match: Match, track: PairTrack | None) -> schemas.TrackOut | None:
+    if track is None or not len(track):
+        return None
+    return schemas.TrackOut(
+        url=f"/api/matches/{match.id}/track",
+        n_rows=len(track),
+        chunk_rows=CHUNK_ROWS,
+        first_frames=chunk_firsts(track),
+    )

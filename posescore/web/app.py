@@ -1,0 +1,134 @@
+"""The whole program behind an address: the JSON API under ``/api``, and the pages that use it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any, Final
+
+from fastapi import APIRouter, FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from starlette.exceptions import HTTPException
+
+from posescore import __version__
+from posescore.errors import NotFoundError, PoseScoreError
+from posescore.library.adding import Arrivals
+from posescore.library.library import Library
+from posescore.web.api import schemas
+from posescore.web.api.analyses import analysis_router
+from posescore.web.api.athletes import athlete_router
+from posescore.web.api.export import export_router
+from posescore.web.api.footage import footage_router
+from posescore.web.api.lesson import lesson_router
+from posescore.web.api.listing import list_router
+from posescore.web.api.matches import match_router
+from posescore.web.api.opinions import opinion_router
+from posescore.web.api.outputs import output_router
+from posescore.web.api.review import review_router
+from posescore.web.api.stills import still_router
+from posescore.web.api.track import Tracks, track_router
+from posescore.web.api.words import word_router
+from posescore.web.guard import Access, Guard
+from posescore.web.jobs.outputs import Outputs
+from posescore.web.pages.pages import add_pages, not_found
+
+OUTPUT_WORKER: Final = (sys.executable, "-m", "posescore.web.jobs.output_worker")
+_REFUSALS: Final[dict[int | str, dict[str, Any]]] = {
+    status: {"model": schemas.Failure, "description": text}
+    for status, text in (
+        (403, "The request came from another page."),
+        (404, "No such match, proposal or file."),
+        (409, "The edit no longer fits what it edits."),
+        (422, "What was sent cannot be used."),
+        (507, "The library cannot be written or read."),
+    )
+}
+
+
+def create_app(library: Library, access: Access | None = None) -> FastAPI:
+    """API and pages over a library, guarded.
+
+    Parameters
+    ----------
+    library
+        What is read and edited.
+    access
+        Who may talk to it; by default this machine alone.
+    """
+    outputs = Outputs(library, OUTPUT_WORKER)
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        yield
+        outputs.close()
+
+    app = FastAPI(
+        title="PoseScore",
+        version=__version__,
+        description="A first-pass score log for sport jiu-jitsu footage, for a person to confirm.",
+        openapi_url="/api/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        lifespan=lifespan,
+    )
+    app.include_router(_api(library, outputs))
+    add_pages(app, library)
+
+    @app.api_route("/api/{rest:path}", methods=["GET", "POST"], include_in_schema=False)
+    def unknown(rest: str) -> Response:
+        raise NotFoundError(f"/api/{rest} is not part of the API: see /api/docs.")
+
+    app.add_exception_handler(PoseScoreError, _on_refusal)
+    app.add_exception_handler(RequestValidationError, _on_bad_request)
+    app.add_exception_handler(HTTPException, _on_http_error)
+    app.add_exception_handler(Exception, _on_own_failure)
+    app.add_middleware(Guard, access=access or Access())
+    return app
+
+
+def _api(library: Library, outputs: Outputs) -> APIRouter:
+    tracks, arrivals = Tracks(), Arrivals(library)
+    api = APIRouter(prefix="/api", responses=_REFUSALS)
+    for router in (
+        match_router(library, arrivals),
+        list_router(library),
+        footage_router(library, arrivals),
+        analysis_router(library),
+        review_router(library, tracks),
+        track_router(library, tracks),
+        still_router(library),
+        lesson_router(library),
+        export_router(library),
+        output_router(library, outputs),
+        opinion_router(library),
+        athlete_router(library),
+        word_router(),
+    ):
+        api.include_router(router)
+    return api
+
+
+async def _on_refusal(request: Request, error: Exception) -> Response:
+    status = error.http_status if isinstance(error, PoseScoreError) else 500
+    return JSONResponse({"error": str(error)}, status)
+
+
+async def _on_bad_request(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    first = error.errors()[0]
+    where = ".".join(str(part) for part in first["loc"][1:]) or "body"
+    return JSONResponse({"error": f"{where}: {first['msg']}."}, 422)
+
+
+async def _on_own_failure(request: Request, error: Exception) -> Response:
+    sentence = f"Something in PoseScore failed ({type(error).__name__}); nothing was changed."
+    return JSONResponse({"error": sentence}, 500)
+
+
+async def _on_http_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    if error.status_code == 404 and not request.url.path.startswith(("/api/", "/assets/")):
+        return not_found()
+    return JSONResponse({"error": str(error.detail)}, error.status_code, error.headers)

@@ -1,0 +1,24 @@
+// What the page asks of the server. A refusal comes back as one sentence.
+
+export class Refusal extends Error {}
+
+/**
+ * @param {string} url
+ * @param {object} [body] sent as JSON
+ * @param {string} [method]
+ * @returns {Promise<any>} what the server answered
+ */
+export async function ask(url, body, method = body === undefined ? "GET" : "POST") {
+  const settings = body === undefined
+    ? { method }
+    : { method, headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  let response;
+  try {
+    response = await fetch(url, settings);
+  } catch {
+    throw new Refusal("PoseScore does not answer. Is it still running?");
+  }
+  const answer = await response.json().catch(() => null);
+  if (!response.ok) throw new Refusal(answer?.error ?? `The server answered ${response.status}.`);
+  return answer;
+}

@@ -1,0 +1,93 @@
+// What the list of matches says, in words.
+
+/** The choices of the filter by where a match stands. */
+export const GROUPS = /** @type {{id: string, text: string, stages: string[]}[]} */ ([
+  { id: "all", text: "All", stages: [] },
+  { id: "yours", text: "Waiting for you", stages: ["undecided"] },
+  { id: "running", text: "In analysis", stages: ["waiting", "analysing"] },
+  { id: "settled", text: "Settled", stages: ["decided"] },
+  { id: "open", text: "Not analysed", stages: ["not_analysed", "failed"] },
+]);
+
+export const SORTS = [
+  { id: "added", text: "Newest here first", descending: true },
+  { id: "changed", text: "Last worked on first", descending: true },
+  { id: "undecided", text: "Most undecided first", descending: true },
+  { id: "held_on", text: "Day of the match, latest first", descending: true },
+  { id: "event", text: "Event, A to Z", descending: false },
+  { id: "title", text: "Title, A to Z", descending: false },
+];
+
+export const GI_COLOURS = ["white", "blue", "black"];
+
+/**
+ * @param {number} number
+ * @param {string} one
+ * @param {string} more
+ */
+export function many(number, one, more) {
+  return `${number} ${number === 1 ? one : more}`;
+}
+
+/**
+ * How long something still takes: never finer than anybody can know.
+ * @param {number | null} seconds
+ */
+function leftText(seconds) {
+  if (seconds === null) return "";
+  if (seconds < 8) return "a few seconds left";
+  if (seconds < 90) return `about ${Math.round(seconds / 10) * 10} s left`;
+  if (seconds < 5400) return `about ${Math.round(seconds / 60)} min left`;
+  return `about ${(seconds / 3600).toFixed(1)} h left`;
+}
+
+/** @param {number} bytes */
+export function sizeText(bytes) {
+  if (bytes >= 1e9) return `${(bytes / 1e9).toFixed(1)} GB`;
+  return bytes >= 1e5 ? `${(bytes / 1e6).toFixed(1)} MB` : `${Math.max(1, Math.round(bytes / 1e3))} kB`;
+}
+
+/**
+ * "43 %, 1.3 times as fast as it plays, about 2 min left"
+ * @param {Run} run
+ */
+export function runText(run) {
+  const parts = [`${Math.floor(run.progress * 100)} %`];
+  if (run.rate) parts.push(`${run.rate.toFixed(1)} times as fast as it plays`);
+  parts.push(leftText(run.remaining_s));
+  return parts.filter(Boolean).join(", ");
+}
+
+/**
+ * Where a match stands, in one sentence.
+ * @param {Row} row
+ */
+export function stageText(row) {
+  const { run, standing } = row;
+  /** @type {{[stage: string]: () => string}} */
+  const sentences = {
+    waiting: () => (run?.ahead ? `Waits for its turn, ${run.ahead} before it.` : "Waits for its turn, next in line."),
+    analysing: () => `Being analysed: ${run?.stage || "starting"}.`,
+    failed: () => standing?.trouble || run?.message || "The analysis failed.",
+    not_analysed: () => (run?.state === "cancelled" ? "The analysis was stopped; what it found is kept." : "Not analysed yet."),
+    undecided: () => `${standing?.waiting} of ${many(standing?.total ?? 0, "proposal waits", "proposals wait")} for you.`,
+    decided: () => (standing?.total ? "All decided." : "Nothing was proposed: look for yourself."),
+  };
+  return sentences[row.stage]();
+}
+
+/**
+ * Only where an analysis that came after a good one went wrong.
+ * @param {Row} row
+ */
+export function aftermath(row) {
+  if (!row.standing || row.run?.state !== "failed") return "";
+  return `Analysing it again failed: ${row.run.message}`;
+}
+
+/** @param {Row} row */
+export function divisionText(row) {
+  if (!row.division) return "";
+  const words = [row.division.age, row.division.belt].filter(Boolean).join(" ");
+  return row.match_time_s ? `${words}, ${row.match_time_s / 60} minutes` : words;
+}

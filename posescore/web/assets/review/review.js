@@ -1,0 +1,321 @@
+// The review of one match: footage, strip, proposals and score, and every key.
+
+import { Clock, clockText, shortClockText } from "../common/clock.js";
+import { EventWindow, NameWindow } from "./correct_windows.js";
+import { AwardWindow, DismissWindow, GoWindow, KeysWindow } from "./dialogs.js";
+import { editing } from "./editing.js";
+import { EvidenceWindow } from "./evidence.js";
+import { ACTIONS } from "../common/keys.js";
+import MatchLists from "./lists.js";
+import { needs, nextNeed } from "./needs.js";
+import ProposalList from "./proposals.js";
+import { SaveWindow, makingText, saving } from "../common/saving.js";
+import ScoreBoard from "./scoreboard.js";
+import { ask } from "../common/server.js";
+import FootageStage from "../common/stage.js";
+import MatchStrip from "../common/strip.js";
+import { template } from "./template.js";
+import { TrackReader } from "../common/track.js";
+import { PlayBar, keepAuthor, keptAuthor, watching } from "../common/watching.js";
+import { KINDS, POSITIONS, STATE_WORDS, stateOf, sureText, upperText } from "../common/words.js";
+
+const CORRECTIONS = {
+  begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
+  swap: "Exchange A and B from here",
+};
+const LEAD_S = 1;
+const ABOUT_A_LINE = ["evidence", "dismiss", "change"];
+
+/** What the list can be narrowed to: a coach looks at one of them at a time. */
+const ONLY = [
+  { id: "all", text: "All", has: () => true },
+  { id: "points", text: "Points", has: (award) => award.points > 0 },
+  { id: "near", text: "Nearly or none", has: (award) => award.points === 0 },
+  { id: "open", text: "Waiting", has: (_award, proposal) => !proposal.decision },
+];
+
+/** @type {import("../vendor/vue.js").Component} */
+export default {
+  name: "ReviewRoom",
+  mixins: [watching(ACTIONS)],
+  components: {
+    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchLists, MatchStrip, NameWindow, PlayBar,
+    ProposalList, SaveWindow, ScoreBoard,
+  },
+  props: {
+    matchId: { type: Number, required: true },
+    bones: { type: Array, required: true },
+    opinion: { type: String, default: "" }, // whose independent review; empty for the shared log
+  },
+  template,
+  data() {
+    return {
+      review: null, saving: false, loop: null, closeUp: false, selected: null, only: "all", need: null, needText: "", looked: new Set(),
+      draft: null, outputs: [], author: this.opinion || keptAuthor(),
+    };
+  },
+  computed: {
+    ready() {
+      return this.review !== null;
+    },
+    url() {
+      return `/api/matches/${this.matchId}`;
+    },
+    page() {
+      return `/match/${this.matchId}`;
+    },
+    placeKey() {
+      return `posescore.place.${this.matchId}.${this.opinion}`;
+    },
+    names() {
+      const athletes = this.review.match.athletes;
+      return { A: athletes.A.shown, B: athletes.B.shown };
+    },
+    proposal() {
+      return this.review?.proposals.find((proposal) => proposal.id === this.selected) ?? null;
+    },
+    /** The proposals in the list; the one that is selected stays in it. */
+    listed() {
+      return this.review.proposals.filter((one) => one.id === this.selected || this.isOf(this.only, one));
+    },
+    kinds() {
+      return ONLY.map(({ id, text }) => ({ id, text, count: this.review.proposals.filter((one) => this.isOf(id, one)).length }));
+    },
+    evidenceState() {
+      const state = stateOf(this.proposal);
+      return state === "undecided" ? "" : STATE_WORDS[state];
+    },
+    /** What the stills of a proposal hang on. */
+    about() {
+      const swaps = this.review.swaps.map((swap) => `${swap.start_s}-${swap.end_s}`).join();
+      return {
+        url: this.url, opinion: this.opinion, skeletons: this.shown.A || this.shown.B,
+        version: `${this.review.analysis_version}.${swaps}`,
+      };
+    },
+    evidenceHeading() {
+      const award = { ...this.proposal, ...this.proposal.decided_award };
+      return `${KINDS[award.kind].plain}: ${this.names[award.athlete] ?? "nobody"}, ${clockText(award.time_s)}`;
+    },
+    /** What is being made for saving, for the button that opens the window. */
+    making() {
+      return makingText(this.outputs);
+    },
+    openNeeds() {
+      return needs(this.review, this.looked);
+    },
+    undecided() {
+      return this.review.proposals.filter((proposal) => !proposal.decision).length;
+    },
+    hold() {
+      const now = this.frame.time_s;
+      return this.review.holds.find((hold) => hold.start_s <= now && now < hold.end_s) ?? null;
+    },
+    nowText() {
+      if (!this.hold) return "scramble (in between, nothing settled)";
+      const words = POSITIONS[this.hold.position];
+      const who = this.hold.upper ? `, ${this.names[this.hold.upper]} ${upperText(this.hold.position)}` : "";
+      return `${words.trade} (${words.plain})${who}, ${sureText(this.hold.confidence)}`;
+    },
+    /** Confirmed points by the instant that the footage shows. */
+    scoreNow() {
+      return this.review.curve.findLast((step) => step.time_s <= this.frame.time_s + 1e-6)?.points ?? { A: 0, B: 0 };
+    },
+    scoreNowText() {
+      return `${this.scoreNow.A} to ${this.scoreNow.B}`;
+    },
+    matchClock() {
+      const clock = this.review.match_clock;
+      const now = this.frame.time_s;
+      const run = clock.running.reduce((sum, [from, to]) => sum + Math.max(0, Math.min(now, to) - from), 0);
+      const whole = clock.duration_s ? ` of ${shortClockText(clock.duration_s)}` : "";
+      return `${shortClockText(run)}${whole}`;
+    },
+  },
+  watch: {
+    /** A window about a line closes with it: an edit, or the next thing that needs a person, can leave none. */
+    proposal(now) {
+      if (!now && ABOUT_A_LINE.includes(this.open)) this.open = "";
+    },
+  },
+  created() {
+    this.waiting = []; // actions that came while an edit was on its way
+    this.corrections = Object.entries(CORRECTIONS).map(([id, short]) => ({
+      id, short, text: ACTIONS.find((action) => action.id === id)?.text,
+    }));
+    this.load();
+  },
+  mounted() {
+    window.addEventListener("pagehide", this.keepPlace);
+  },
+  beforeUnmount() {
+    window.removeEventListener("pagehide", this.keepPlace);
+  },
+  methods: {
+    ...editing,
+    ...saving,
+    async load() {
+      try {
+        const asked = `${this.url}?${new URLSearchParams({ opinion: this.opinion })}`;
+        const [review, clock] = await Promise.all([ask(asked), Clock.load(`${this.url}/clock`)]);
+        this.clock = Object.freeze(clock);
+        this.track = review.track ? new TrackReader(review.track) : null;
+        this.take(review);
+        this.$nextTick(() => this.findPlace());
+        document.title = `${review.match.title} \u2013 PoseScore`;
+      } catch (error) {
+        this.trouble = error.message;
+      }
+    },
+    take(review) {
+      this.review = Object.freeze(review);
+      if (this.track) {
+        this.track.swaps = review.swaps;
+        this.$refs.stage?.draw();
+      }
+      if (this.selected && !this.proposal) this.selected = null;
+    },
+    /** Loading the page again comes back to the same frame and proposal. */
+    keepPlace() {
+      if (!this.review) return;
+      try {
+        sessionStorage.setItem(this.placeKey, JSON.stringify([this.frame.index, this.selected]));
+      } catch {
+        // Then the page starts at the first frame.
+      }
+    },
+    findPlace() {
+      try {
+        const [index, selected] = JSON.parse(sessionStorage.getItem(this.placeKey) ?? "[]");
+        if (this.review.proposals.some((proposal) => proposal.id === selected)) this.selected = selected;
+        if (index > 0) this.$refs.stage.goTo(index);
+      } catch {
+        // Nothing was kept.
+      }
+    },
+    acts() {
+      return {
+        go: () => this.show("go"),
+        repeat: () => this.repeat(),
+        hold_back: () => this.goToHold(-1),
+        hold_on: () => this.goToHold(1),
+        next: () => this.goToNeed(1),
+        previous: () => this.goToNeed(-1),
+        above: () => this.move(-1),
+        below: () => this.move(1),
+        confirm: () => this.confirm(),
+        confirm_on: () => this.confirmAndGoOn(),
+        change: () => this.withProposal(() => this.startChange()),
+        dismiss: () => this.withProposal(() => this.dismiss()),
+        reopen: () => this.withProposal((proposal) => this.edit({ kind: "reopen", proposal: proposal.id })),
+        add: () => this.startAdd(),
+        undo: () => this.step("undo"),
+        redo: () => this.step("redo"),
+        ...this.corrections_at(this.frame.time_s),
+        mark: () => this.mayEdit() && this.show("mark"),
+        save: () => this.openSaving(),
+        evidence: () => this.withProposal(() => (this.open === "evidence" ? this.close() : this.show("evidence"))),
+        only: () => this.nextOnly(),
+        still_1: () => this.goToStill(0),
+        still_2: () => this.goToStill(1),
+        still_3: () => this.goToStill(2),
+        replay: () => this.withProposal((proposal) => this.watchEvidence(proposal.start_s)),
+        close_up: () => { this.closeUp = !this.closeUp; },
+      };
+    },
+    repeat() {
+      if (this.loop || !this.hold) {
+        this.loop = null;
+        return this.say("No repeat");
+      }
+      this.loop = { start_s: this.hold.start_s, end_s: this.hold.end_s };
+      return this.say(`Repeats ${POSITIONS[this.hold.position].trade}`);
+    },
+    /** The next hold after the one that is shown, or the one before it: to name one after the other. */
+    goToHold(direction) {
+      const now = this.frame.time_s + 1e-6;
+      const { holds } = this.review;
+      const next = direction > 0 ? holds.find((hold) => hold.start_s > now) : holds.findLast((hold) => hold.end_s <= now);
+      if (!next) return this.say(direction > 0 ? "No hold comes after this." : "No hold comes before this.");
+      this.stillAt(next.start_s);
+      return this.say(`${POSITIONS[next.position].trade}, ${clockText(next.start_s)} to ${clockText(next.end_s)}`);
+    },
+    goToNeed(direction) {
+      const list = this.openNeeds;
+      const next = nextNeed(list, this.need, this.frame.time_s, direction);
+      if (!next) {
+        this.needText = "";
+        return this.say("Nothing needs you any more.");
+      }
+      if (this.need && !this.need.startsWith("p:")) this.looked.add(this.need);
+      this.need = next.id;
+      this.needText = next.swap && this.keys.on ? `${next.text} ${this.swapKeys()}` : next.text;
+      this.selected = next.proposal ?? null;
+      this.$refs.stage.pause();
+      this.$refs.stage.goToTime(next.proposal ? next.look_s : next.from_s);
+      return next.text && this.say(next.text);
+    },
+    swapKeys() {
+      return `${this.keyOf("swap")} exchanges them from here on, ${this.keyOf("swap_here")} in this stretch alone.`;
+    },
+    move(by) {
+      const list = this.listed;
+      if (!list.length) return;
+      const at = list.findIndex((proposal) => proposal.id === this.selected);
+      const next = at < 0 ? (by > 0 ? 0 : list.length - 1) : Math.min(list.length - 1, Math.max(0, at + by));
+      this.select(list[next].id);
+    },
+    select(id) {
+      this.selected = id;
+      this.need = `p:${id}`;
+      this.needText = "";
+      this.$refs.stage.pause();
+      this.$refs.stage.goToTime(this.proposal.look_s);
+    },
+    isOf(only, proposal) {
+      return ONLY.find((one) => one.id === only)?.has({ ...proposal, ...proposal.decided_award }, proposal);
+    },
+    nextOnly() {
+      const at = ONLY.findIndex((one) => one.id === this.only);
+      const next = ONLY[(at + 1) % ONLY.length];
+      this.only = next.id;
+      this.say(`Listed: ${next.text.toLowerCase()}`);
+    },
+    close() {
+      this.open = "";
+    },
+    toggleSelect(id) {
+      if (this.selected === id) this.selected = null;
+      else this.select(id);
+    },
+    watchEvidence(startS) {
+      this.$refs.stage.goToTime(Math.max(0, startS - LEAD_S));
+      if (!this.playing) this.$refs.stage.toggle();
+    },
+    goToStill(number) {
+      this.withProposal((proposal) => {
+        const still = proposal.stills[Math.min(number, proposal.stills.length - 1)];
+        this.stillAt(still.time_s);
+        this.say(`${still.label}: ${clockText(still.time_s)}`);
+      });
+    },
+    stillAt(seconds) {
+      this.$refs.stage.pause();
+      this.seek(seconds);
+    },
+    go(seconds) {
+      this.open = "";
+      this.seek(seconds);
+    },
+    openSaving() {
+      this.show("save");
+      this.knownOutputs();
+    },
+    formatAddress(format) {
+      return `${this.url}/export?${new URLSearchParams({ format, opinion: this.opinion })}`;
+    },
+    nameChanged() {
+      keepAuthor(this.author);
+    },
+  },
+};
