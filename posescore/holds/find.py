@@ -4,24 +4,19 @@ from __future__ import annotations
 
 from posescore.holds.criteria.checks import check_holds
 from posescore.holds.decoding.decoder import decode
-from posescore.holds.decoding.grammar import Grammar
 from posescore.holds.event import MatchEvent
 from posescore.holds.events.inference import infer_events
 from posescore.holds.film.reading import FilmReading
 from posescore.holds.hold import Hold
 
 
-def find_holds(
-    film: FilmReading, grammar: Grammar | None = None
-) -> tuple[tuple[Hold, ...], tuple[MatchEvent, ...]]:
+def find_holds(film: FilmReading) -> tuple[tuple[Hold, ...], tuple[MatchEvent, ...]]:
     """Holds with their checks, tiling the footage, and the events between them.
 
     Parameters
     ----------
     film
         What the model in time says of the footage.
-    grammar
-        Of positions; the shipped one by default.
     """
-    holds = decode(film.of_instants(), grammar, film.seen)
+    holds = decode(film.of_instants(), film.grammar, film.seen)
     return check_holds(holds, film), infer_events(holds, film)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.errors import MissingPartError
+from posescore.holds.decoding.grammar import Grammar
 from posescore.holds.film.features import Features, features_of, mirrored_features
 from posescore.holds.film.instants import INSTANT_S, instants_of
 from posescore.holds.film.outputs import CRITERIA, MIRRORED_CRITERIA
@@ -70,7 +71,8 @@ class TimeModel:
         pictures = _classifier().of_instants(
             film.keypoints_px.astype(np.float32), film.confidence
         )
-        return FilmReading.calibrated(film, raw, pictures, calibration, self.step)
+        grammar = Grammar.shipped().learned(self.about["order"])
+        return FilmReading.calibrated(film, raw, pictures, calibration, grammar, self.step)
 
     def answers(self, features: Features) -> dict[str, Floats]:
         """Raw answers by output, mean of the film and its mirror image; first axis instants."""

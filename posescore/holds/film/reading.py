@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore import __version__
+from posescore.holds.decoding.grammar import Grammar
 from posescore.holds.film.instants import INSTANT_S, Instants
 from posescore.holds.film.outputs import N_WAYS
 from posescore.pose.track import PairTrack
@@ -30,8 +31,8 @@ class Calibration:
 
     Parameters
     ----------
-    states
-        Logits of states are multiplied by this.
+    states, scramble
+        Logits of states are multiplied by the one; the other is added to the scramble's.
     pictures
         Weight, 0 to 1, of what the classifier of single pictures says of states, beside the film.
     criteria, usual
@@ -46,6 +47,7 @@ class Calibration:
     """
 
     states: float
+    scramble: float
     pictures: float
     criteria: tuple[float, ...]
     usual: tuple[float, ...]
@@ -90,8 +92,8 @@ class FilmReading:
         ``(n, 2)`` log odds that an athlete gives a position up, and likewise.
     seen
         ``(n,)`` bool: enough keypoints to say something.
-    calibration, step
-        How answers become probabilities; for the provenance.
+    calibration, grammar, step
+        How answers become probabilities; what follows what in matches; for the provenance.
     """
 
     instants: Instants
@@ -104,6 +106,7 @@ class FilmReading:
     given_up_shown: Floats
     seen: NDArray[np.bool_]
     calibration: Calibration
+    grammar: Grammar
     step: Step
 
     @classmethod
@@ -113,10 +116,13 @@ class FilmReading:
         raw: Mapping[str, Floats],
         pictures: Floats,
         calibration: Calibration,
+        grammar: Grammar,
         step: Step,
     ) -> FilmReading:
         """From raw answers, and what single pictures say of states, ``(n, n_states)``."""
-        states = softmax(calibration.states * raw["states"])
+        logits = calibration.states * raw["states"]
+        logits[:, SCRAMBLE] += calibration.scramble
+        states = softmax(logits)
         known = np.isfinite(film.keypoints_px[..., 0])
         return cls(
             film,
@@ -129,6 +135,7 @@ class FilmReading:
             _logistic(raw["given_up"][..., 1]),
             known.sum(axis=(1, 2)) >= ENOUGH,
             calibration,
+            grammar,
             step,
         )
 

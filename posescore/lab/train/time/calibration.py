@@ -17,7 +17,7 @@ from scipy.optimize import minimize, minimize_scalar
 from posescore.holds.film.model import TimeModel
 from posescore.holds.film.features import Features
 from posescore.holds.film.outputs import CRITERIA, MIRRORED_CRITERIA, N_WAYS
-from posescore.holds.film.reading import Calibration
+from posescore.holds.film.reading import SCRAMBLE, Calibration
 from posescore.lab.train.time.learning import CLEAR_SHARE
 from posescore.lab.train.time.material import Material, Part, material_of
 from posescore.position.network import log_softmax
@@ -65,7 +65,7 @@ def calibrated(matches: Sequence[Answered], start: Calibration) -> Calibration:
     given = [each for match in matches for each in _given(match, start)]
     odds, up = np.array([g[0] for g in given]), np.array([g[1] for g in given])
     return Calibration(
-        _temperature_of_states(matches), start.pictures,
+        *_line_of_states(matches), start.pictures,
         tuple(line[0] for line in lines), tuple(line[1] for line in lines),
         start.prior, start.doubt,
         _temperature_of_logits(logits, way), start.ways_doubt,
@@ -78,7 +78,7 @@ def pooling_of(weights: Mapping[str, NDArray[np.float32]]) -> Calibration:
     doubt = np.logaddexp(0.0, weights["doubt"].astype(np.float64) + 2.0)
     prior, other = weights["prior"], list(MIRRORED_CRITERIA)
     return Calibration(
-        1.0, PICTURES, (1.0,) * len(CRITERIA), (0.0,) * len(CRITERIA),
+        1.0, 0.0, PICTURES, (1.0,) * len(CRITERIA), (0.0,) * len(CRITERIA),
         tuple(map(float, (prior + prior[other]) / 2)),
         tuple(map(float, (doubt[:-2] + doubt[:-2][other]) / 2)), 1.0, float(0.1 * doubt[-2]), 1.0, -3.0, float(doubt[-1]),
     )  # fmt: skip
@@ -144,11 +144,24 @@ def _line(odds: Floats, truth: NDArray[np.int8]) -> tuple[float, float]:
     return float(np.exp(slope)), float(shift)
 
 
-def _temperature_of_states(matches: Sequence[Answered]) -> float:
+def _line_of_states(matches: Sequence[Answered]) -> tuple[float, float]:
+    """Slope of all logits and shift of the scramble's that make the truth likeliest.
+
+    What is unclear beside a hold was not learned from; here it counts as scramble, which it is, so
+    that holds begin and end where they do.
+    """
     logits = np.concatenate([m.raw["states"] for m in matches])
     state = np.concatenate([m.truth.state for m in matches]).astype(int)
-    known = state >= 0
-    return _temperature_of_logits(logits[known], state[known])
+    state[state < 0] = SCRAMBLE
+    rows = np.arange(len(state))
+
+    def lost(line: Floats) -> float:
+        shifted = np.exp(line[0]) * logits
+        shifted[:, SCRAMBLE] += line[1]
+        return float(-log_softmax(shifted)[rows, state].mean())
+
+    slope, shift = minimize(lost, np.zeros(2), method="Nelder-Mead", options={"maxiter": 80}).x
+    return float(np.exp(slope)), float(shift)
 
 
 def _temperature_of_logits(logits: Floats, truth: NDArray[np.int64]) -> float:
