@@ -20,9 +20,8 @@ from posescore.holds.decoding.segments import SegmentModel
 from posescore.holds.film.instants import INSTANT_S
 from posescore.holds.film.outputs import CRITERIA
 from posescore.holds.film.reading import FilmReading
-from posescore.holds.geometry import along_body, point
 from posescore.holds.hold import Check, CheckName, Hold
-from posescore.terms import Athlete, Floats, Position
+from posescore.terms import KEYPOINT_INDEX, Athlete, Floats, Position
 
 SHORTEST_PART_S: Final = 1.0
 """A part of a hold is no shorter: a third of the count that decides."""
@@ -225,8 +224,7 @@ def _arm_height(film: FilmReading, part: slice, upper: Athlete, columns: list[in
     odds = film.criteria[part, upper.slot][:, columns]
     side = SIDES[int(np.argmax(odds.sum(axis=0)))]
     lower = film.instants.keypoints_px[part, upper.other.slot]
-    with np.errstate(invalid="ignore"):
-        along = along_body(lower, point(lower, f"{side}_elbow"))
+    along = _along_body(lower, lower[:, KEYPOINT_INDEX[f"{side}_elbow"]])
     known: NDArray[np.float64] = along[np.isfinite(along)]
     if not len(known):
         return Check(
@@ -236,3 +234,13 @@ def _arm_height(film: FilmReading, part: slice, upper: Athlete, columns: list[in
     sure = 1.0 / (1.0 + np.exp(-min(abs(beyond) / 0.15, 3.0)))
     value = beyond > 0.0
     return Check(CheckName.ARM_ABOVE_SHOULDER_LINE, value, float(sure), fraction=1.0, visible=1.0)
+
+
+def _along_body(body: Floats, place: Floats) -> Floats:
+    """Where places lie along a torso: 0 at the hips, 1 at the shoulders, ``(n,)``; NaN unseen."""
+    hips, shoulders = (
+        body[:, [KEYPOINT_INDEX[f"{side}_{joint}"] for side in SIDES]].mean(axis=1)
+        for joint in ("hip", "shoulder")
+    )
+    axis = shoulders - hips
+    return np.asarray(((place - hips) * axis).sum(-1) / np.maximum((axis**2).sum(-1), 1e-9))

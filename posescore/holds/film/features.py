@@ -28,6 +28,9 @@ N_MOTION: Final = N_SPEEDS + 2 + 4
 """Speeds of eight joints, the camera's, heights of head and hips, hips seen, size."""
 _FASTEST: Final = 4.0
 """Speeds end here, in units of the pair's scale a second (about two metres)."""
+_ALIKE: Final = 0.05
+"""Speeds that differ by less are alike, in the same units."""
+_UNSEEN: Final = 1e3
 _SCALE_INSTANTS: Final = 31
 """The scale is the median over so many instants, three seconds: movement must not change it."""
 
@@ -59,9 +62,9 @@ def features_of(film: Instants) -> Features:
     if not len(points):
         return Features(poses, np.zeros((0, 2, N_MOTION), np.float32))
     size, scale = _scales(points)
-    body = points[:, :, _BODY] / scale[:, None, None, None]
+    body = points[:, :, _BODY]
     moved = np.full_like(body, np.nan)
-    moved[1:-1] = (body[2:] - body[:-2]) / (2 * INSTANT_S)
+    moved[1:-1] = (body[2:] - body[:-2]) / (2 * INSTANT_S * scale[1:-1, None, None, None])
     camera = _camera(moved)
     speed = np.clip(moved - camera[:, None, None], -_FASTEST, _FASTEST).reshape(len(body), 2, -1)
     shown = np.broadcast_to(np.clip(camera, -_FASTEST, _FASTEST)[:, None], (len(body), 2, 2))
@@ -74,8 +77,9 @@ def features_of(film: Instants) -> Features:
 def mirrored_features(features: Features) -> Features:
     """The mirror image: x negated, left and right exchanged."""
     motion = features.motion.copy()
-    speed = motion[..., :N_SPEEDS].reshape(*motion.shape[:2], -1, 2)[:, :, list(MIRRORED_BODY)]
-    motion[..., :N_SPEEDS] = (speed * [-1, 1]).reshape(*motion.shape[:2], -1)
+    speed = motion[..., :N_SPEEDS].reshape(len(motion), 2, N_SPEEDS // 2, 2)
+    speed = speed[:, :, list(MIRRORED_BODY)] * np.array([-1, 1], np.float32)
+    motion[..., :N_SPEEDS] = speed.reshape(len(motion), 2, N_SPEEDS)
     motion[..., N_SPEEDS] *= -1
     return Features(mirrored_picture(features.poses), motion)
 
@@ -96,12 +100,15 @@ def _scales(points: Floats) -> tuple[Floats, Floats]:
 
 
 def _camera(moved: Floats) -> Floats:
-    """Speed ``(n, 2)`` of the athlete who moves less, taken to be the camera's; 0 where unseen."""
+    """Speed ``(n, 2)`` of the athlete who moves less, taken to be the camera's; 0 where unseen.
+
+    Where both move about as fast it is in between, so that no rounding decides.
+    """
     common = median(np.moveaxis(moved, 2, -1))
-    size = np.nan_to_num(np.linalg.norm(common, axis=-1), nan=np.inf)
-    same = size[:, :1] == size[:, 1:]
-    slower = common[np.arange(len(common)), np.argmin(size, axis=1)]
-    return np.nan_to_num(np.where(same, common.mean(axis=1), slower))
+    size = np.nan_to_num(np.linalg.norm(common, axis=-1), nan=_UNSEEN)
+    square = (size**2 + _ALIKE**2) ** 2
+    weight = square[:, ::-1] / square.sum(axis=1, keepdims=True)
+    return np.asarray((weight[..., None] * np.nan_to_num(common)).sum(axis=1))
 
 
 def _heights(points: Floats, scale: Floats) -> Floats:

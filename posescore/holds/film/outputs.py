@@ -7,7 +7,7 @@ from typing import Final
 
 from posescore.holds.criteria.questions import QUESTIONS, SIDES
 from posescore.holds.event import EventName, MatchEvent
-from posescore.terms import Athlete
+from posescore.terms import KEYPOINT_INDEX, Athlete
 
 CRITERIA: Final[tuple[tuple[str, int], ...]] = tuple(
     (question.name, side)
@@ -20,6 +20,15 @@ MIRRORED_CRITERIA: Final[tuple[int, ...]] = tuple(
     for column, (name, side) in enumerate(CRITERIA)
 )
 """Column that each column becomes in the mirror image."""
+
+DECISIVE: Final[tuple[tuple[tuple[bool, int], ...], ...]] = tuple(
+    tuple(
+        (who == "upper", KEYPOINT_INDEX[name.format(side=SIDES[side])])
+        for who, name in next(q for q in QUESTIONS if q.name == question).decisive
+    )
+    for question, side in CRITERIA
+)
+"""Of every criterion: whether it is the upper athlete's, and which keypoint, that it hangs on."""
 
 WAYS: Final[tuple[tuple[EventName, Athlete] | None, ...]] = (
     None,

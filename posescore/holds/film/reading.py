@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from posescore import __version__
 from posescore.holds.decoding.grammar import Grammar
 from posescore.holds.film.instants import INSTANT_S, Instants
-from posescore.holds.film.outputs import N_WAYS
+from posescore.holds.film.outputs import DECISIVE, N_WAYS
 from posescore.pose.track import PairTrack
 from posescore.position.network import softmax
 from posescore.position.probabilities import PositionProbabilities
@@ -128,7 +128,7 @@ class FilmReading:
             film,
             _with_pictures(states, pictures, calibration.pictures),
             raw["criteria"][..., 0],
-            _logistic(raw["criteria"][..., 1]) * known.any(axis=2).all(axis=1)[:, None, None],
+            _logistic(raw["criteria"][..., 1]) * _decisive_seen(known),
             raw["ways"][:, :N_WAYS],
             _logistic(raw["ways"][:, N_WAYS]),
             raw["given_up"][..., 0],
@@ -209,6 +209,17 @@ def _with_pictures(states: Floats, pictures: Floats, weight: float) -> Floats:
     mixed[:, named] = softmax((1.0 - weight) * film + weight * single)
     mixed[:, named] *= 1.0 - states[:, [SCRAMBLE]]
     return mixed
+
+
+def _decisive_seen(known: NDArray[np.bool_]) -> Floats:
+    """Of the keypoints that each criterion hangs on, those there are: ``(n, 2, n_criteria)``."""
+    seen = np.empty((len(known), 2, len(DECISIVE)))
+    for column, decisive in enumerate(DECISIVE):
+        for slot in (0, 1):
+            there = [known[:, slot if own else 1 - slot, keypoint] for own, keypoint in decisive]
+            both = known.any(axis=2).all(axis=1)
+            seen[:, slot, column] = both * (np.mean(there, axis=0) if there else 1.0)
+    return seen
 
 
 def _logistic(log_odds: Any) -> Any:
