@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from posescore.holds.criteria.checks import check_holds
 from posescore.holds.decoding.decoder import decode
 from posescore.holds.event import MatchEvent
@@ -18,5 +20,7 @@ def find_holds(film: FilmReading) -> tuple[tuple[Hold, ...], tuple[MatchEvent, .
     film
         What the model in time says of the footage.
     """
-    holds = decode(film.of_instants(), film.grammar, film.seen)
+    decoded = decode(film.of_instants(), film.grammar, film.seen)
+    sure = film.calibration.of_hold
+    holds = tuple(replace(hold, confidence=sure(hold.confidence)) for hold in decoded)
     return check_holds(holds, film), infer_events(holds, film)

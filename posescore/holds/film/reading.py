@@ -44,6 +44,8 @@ class Calibration:
         How many instants' worth the prior counts, for each criterion.
     ways, ways_doubt, given_up, given_up_prior, given_up_doubt
         The same of who brought a match to the mat, and of positions given up.
+    hold, hold_usual
+        Log odds that a hold is in its position are multiplied by the one, the other is added.
     """
 
     states: float
@@ -58,6 +60,14 @@ class Calibration:
     given_up: float
     given_up_prior: float
     given_up_doubt: float
+    hold: float = 1.0
+    hold_usual: float = 0.0
+
+    def of_hold(self, probability: float) -> float:
+        """Calibrated probability that a hold is in its position."""
+        sure = min(max(probability, _LEAST), 1.0 - _LEAST)
+        log_odds = np.log(sure / (1.0 - sure))
+        return float(_logistic(self.hold * log_odds + self.hold_usual))
 
     def to_json(self) -> dict[str, Any]:
         """Plain data, five digits."""

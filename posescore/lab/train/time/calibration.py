@@ -37,6 +37,7 @@ class Answered:
 
     truth: Material
     raw: Mapping[str, Floats]
+    pictures: Floats
 
 
 def answered(model: TimeModel, part: Part, seeds: Sequence[int]) -> list[Answered]:
@@ -106,6 +107,32 @@ def _holds(match: Answered, c: Calibration) -> tuple[Floats, NDArray[np.int8]]:
         settled &= (share > CLEAR_SHARE) | (share < 1 - CLEAR_SHARE)
         told.append(np.where(settled, share > 0.5, -1).astype(np.int8))
     return np.array(odds), np.array(told)
+
+
+def holds_calibrated(
+    matches: Sequence[Answered], reading: Calibration, grammar: Grammar
+) -> Calibration:
+    """The same with how often a hold that is so sure is in its position."""
+    sure, right = [], []
+    for match in matches:
+        film = FilmReading.calibrated(
+            _no_keypoints(len(match.truth)), match.raw, match.pictures, reading, grammar, Step("fit")
+        )
+        seen = np.ones(len(film), np.bool_)
+        for hold in decode(film.of_instants(), grammar, seen):
+            state = match.truth.state[film.slice_of(hold.start_s, hold.end_s)]
+            state = state[state >= 0]
+            if hold.position is not Position.SCRAMBLE and len(state):
+                sure.append(hold.confidence)
+                right.append((state == STATES.index(hold.state)).mean() > 0.5)
+    clipped = np.clip(sure, 1e-3, 1 - 1e-3)
+    slope, shift = _line(np.log(clipped / (1 - clipped)), np.array(right, np.int8))
+    return replace(reading, hold=slope, hold_usual=shift)
+
+
+def _no_keypoints(count: int) -> Instants:
+    points = np.full((count, 2, N_KEYPOINTS, 2), np.nan)
+    return Instants(points, np.full(points.shape[:3], np.nan, np.float32), count * INSTANT_S)
 
 
 def _ways(match: Answered, c: Calibration) -> list[tuple[Floats, int]]:
