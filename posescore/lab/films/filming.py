@@ -120,7 +120,7 @@ def make_film(
     points_m = np.stack(points, 1)
     if look.route is not None:
         people.append(_referee(look, time_s, points_m.mean((1, 2))))
-    views = _views(look, time_s, points_m.mean((1, 2)), frames_per_s, size_px)
+    views = _views(look, time_s, points_m, frames_per_s, size_px)
     marks, true_px = _marked(people, points_m, views)
     return Film(look, time_s, tuple(people), views, marks, true_px, np.stack(errors, 1))
 
@@ -161,11 +161,17 @@ def _referee(look: FilmLook, time_s: NDArray[np.float64], watched: NDArray[np.fl
 def _views(
     look: FilmLook,
     time_s: NDArray[np.float64],
-    middle_m: NDArray[np.float64],
+    points_m: NDArray[np.float64],
     frames_per_s: int,
     size_px: tuple[int, int],
 ) -> list[View]:
-    views = views_of(time_s, smooth(middle_m, 1.0 * frames_per_s), look.shots, look.seed, size_px)
+    """Cameras of the look, turned round where A would not be further left at the start."""
+    follow = smooth(points_m.mean((1, 2)), 1.0 * frames_per_s)
+    views = views_of(time_s, follow, look.shots, look.seed, size_px)
+    first = views[0].project(points_m[: 2 * frames_per_s]).mean((0, 2))[:, 0]
+    if first[0] > first[1]:
+        shots = [replace(shot, azimuth_deg=shot.azimuth_deg + 180) for shot in look.shots]
+        views = views_of(time_s, follow, shots, look.seed, size_px)
     if not look.zoom:
         return views
     wave = 1 + look.zoom * 0.5 * (1 - np.cos(2 * np.pi * time_s / _ZOOM_S))
