@@ -1,0 +1,200 @@
+"""Figures of the pose pass's errors: size, persistence, what is missing, what is exchanged.
+
+Lengths are shares of the pair's longer side. The same figures are taken of filmed and of simulated
+tracks, so that the one can be fitted to, and checked against, the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posescore.lab.films.recorded import FRAMES_PER_S, Recorded
+from posescore.simulation.estimator_errors import ARMS, LEGS
+from posescore.terms import KEYPOINTS, MIRRORED_KEYPOINTS
+
+LAGS_S: Final = (0.1, 0.3, 1.0, 3.0)
+WRONG: Final = 0.10
+"""An error beyond this share of the pair's size is no noise: the keypoint lies elsewhere."""
+_NEARER: Final = 0.5
+"""Something else explains a wrong place when it is nearer than this share of the error."""
+_APART: Final = 0.06
+"""Sides must lie this far apart for an exchange to be told."""
+_SHORTEST_S: Final = 0.1
+Mask = NDArray[np.bool_]
+
+
+def stretches(mask: Mask) -> Iterator[tuple[int, int]]:
+    """Begin and end of every run of True in ``(n,)``, those of :data:`_SHORTEST_S` and longer."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
+    for begun, ended in zip(edges[::2], edges[1::2], strict=True):
+        if ended - begun >= _SHORTEST_S * FRAMES_PER_S:
+            yield int(begun), int(ended)
+
+
+class FilmErrors:
+    """One recording taken apart: exchanges, wrong places, noise, what is missing.
+
+    ``error (n, 2, 21, 2)`` is read minus true in shares of size, ``far (n, 2, 21)`` its length;
+    ``slots (n,)`` both athletes exchanged; ``sides[part] (n, 2)`` limbs of a part exchanged;
+    ``wrong (n, 2, 21)`` elsewhere though not exchanged.
+    """
+
+    def __init__(self, film: Recorded) -> None:
+        size = film.size_px[:, None, None]
+        self.film = film
+        self.missing = ~np.isfinite(film.read_px[..., 0])
+        self.error = (film.read_px - film.true_px) / size[..., None]
+        self.far = np.linalg.norm(self.error, axis=-1)
+        swapped = np.linalg.norm(film.read_px - film.true_px[:, ::-1], axis=-1) / size
+        with np.errstate(invalid="ignore"):
+            own, other = (_mean(each, (1, 2)) for each in (self.far, swapped))
+            self.slots = (other < _NEARER * own) & (own > _APART)
+            mirror = list(MIRRORED_KEYPOINTS)
+            to_mirror = np.linalg.norm(film.read_px - film.true_px[:, :, mirror], axis=-1) / size
+            self.sides = {
+                name: self._exchanged(to_mirror, list(part))
+                for name, part in (("legs", LEGS), ("arms", ARMS))
+            }
+            self.wrong = self.far > WRONG
+            self.wrong[self.slots] = False
+            for name, part in (("legs", LEGS), ("arms", ARMS)):
+                for k in part:
+                    self.wrong[..., k] &= ~self.sides[name]
+            self.opponent = self.wrong & (swapped < _NEARER * self.far)
+            self.mirrored = self.wrong & ~self.opponent & (to_mirror < _NEARER * self.far)
+
+    def _exchanged(self, to_mirror: NDArray[np.float32], part: list[int]) -> Mask:
+        own, other = _mean(self.far[..., part], 2), _mean(to_mirror[..., part], 2)
+        return (other < _NEARER * own) & (own > _APART) & ~self.slots[:, None]
+
+    @property
+    def noise(self) -> Mask:
+        """``(n, 2, 21)``: read, and neither exchanged nor elsewhere."""
+        kept = ~self.missing & ~self.wrong & ~self.slots[:, None, None]
+        for name, part in (("legs", LEGS), ("arms", ARMS)):
+            for k in part:
+                kept[..., k] &= ~self.sides[name]
+        return kept
+
+
+def _mean(values: NDArray[np.float32], axis: int | tuple[int, ...]) -> NDArray[np.float32]:
+    known = np.isfinite(values)
+    total = np.where(known, values, 0).sum(axis)
+    return np.asarray(total / np.maximum(known.sum(axis), 1), np.float32)
+
+
+def _rate_and_length(masks: Sequence[tuple[Mask, Mask]]) -> tuple[float, float]:
+    """Stretches a second of what they may begin in, and their mean length in seconds."""
+    count, length, room = 0, 0, 0
+    for mask, may_begin in masks:
+        room += int(may_begin.sum())
+        for begun, ended in stretches(mask):
+            if may_begin[begun]:
+                count, length = count + 1, length + ended - begun
+    return count / max(room, 1) * FRAMES_PER_S, length / max(count, 1) / FRAMES_PER_S
+
+
+def _spread(films: Sequence[FilmErrors], visible: bool) -> tuple[float, float]:
+    """Standard deviation of the noise along one axis: that of the calm and of the rough films."""
+    each = []
+    for film in films:
+        rows = film.noise & (film.film.visible == visible)
+        if rows.sum() > 50:
+            each.append(np.sqrt((film.error[rows] ** 2).mean()))
+    low, high = np.percentile(each, [15, 85]) if each else (np.nan, np.nan)
+    return float(low), float(high)
+
+
+def correlation(films: Sequence[FilmErrors], lag_s: float, visible: bool | None = None) -> float:
+    """Correlation of the noise with itself a while later."""
+    lag = round(lag_s * FRAMES_PER_S)
+    product, square = 0.0, 0.0
+    for film in films:
+        kept = film.noise if visible is None else film.noise & (film.film.visible == visible)
+        both = kept[lag:] & kept[:-lag]
+        a, b = film.error[lag:][both], film.error[:-lag][both]
+        product += float((a * b).sum())
+        square += float(((a * a).sum() + (b * b).sum()) / 2)
+    return product / max(square, 1e-12)
+
+
+def _columns(masks: NDArray[np.bool_], may: NDArray[np.bool_]) -> list[tuple[Mask, Mask]]:
+    flat, room = masks.reshape(len(masks), -1), may.reshape(len(may), -1)
+    return [(flat[:, k], room[:, k]) for k in range(flat.shape[1])]
+
+
+def figures_of(films: Sequence[FilmErrors]) -> dict[str, float]:
+    """All figures, by name."""
+    seen_low, seen_high = _spread(films, True)
+    hidden_low, hidden_high = _spread(films, False)
+    found = {
+        "noise_seen_low": seen_low, "noise_seen_high": seen_high,
+        "noise_hidden_low": hidden_low, "noise_hidden_high": hidden_high,
+    }  # fmt: skip
+    for lag in LAGS_S:
+        found[f"correlation_{lag:g}_s"] = correlation(films, lag)
+    for name, visible in (("seen", True), ("hidden", False)):
+        rows = [c for f in films for c in _columns(f.wrong, f.film.visible == visible)]
+        found[f"wrong_per_s_{name}"], found[f"wrong_length_{name}_s"] = _rate_and_length(rows)
+        rows = [
+            c for f in films
+            for c in _columns(f.missing & ~f.missing.all(2, keepdims=True),
+                              f.film.visible == visible)
+        ]  # fmt: skip
+        found[f"missing_per_s_{name}"], found[f"missing_length_{name}_s"] = _rate_and_length(rows)
+        wrong = sum(int((f.wrong & (f.film.visible == visible)).sum()) for f in films)
+        room = sum(int((f.film.visible == visible).sum()) for f in films)
+        found[f"wrong_share_{name}"] = wrong / max(room, 1)
+    wrong = max(1, sum(int(f.wrong.sum()) for f in films))
+    for kind in ("opponent", "mirrored"):
+        found[f"wrong_{kind}"] = sum(int(getattr(f, kind).sum()) for f in films) / wrong
+    near = [f.error[f.wrong & ~f.opponent & ~f.mirrored] for f in films]
+    found["wrong_reach"] = float(np.sqrt((np.concatenate(near) ** 2).mean()))
+    for part in ("legs", "arms"):
+        rows = [c for f in films for c in _columns(f.sides[part], np.ones_like(f.sides[part]))]
+        found[f"{part}_swapped_per_s"], found[f"{part}_swapped_length_s"] = _rate_and_length(rows)
+    rows = [c for f in films for c in _columns(f.missing.all(2), np.ones(f.missing.shape[:2], bool))]
+    found["athlete_missing_per_s"], found["athlete_missing_length_s"] = _rate_and_length(rows)
+    rows = [(f.slots, np.ones_like(f.slots)) for f in films]
+    found["slots_swapped_per_s"], found["slots_swapped_length_s"] = _rate_and_length(rows)
+    return found | _confidence(films)
+
+
+def _confidence(films: Sequence[FilmErrors]) -> dict[str, float]:
+    """Mean confidence of seen and hidden keypoints, near and far from the truth."""
+    found = {}
+    for name, visible in (("seen", True), ("hidden", False)):
+        for how, low, high in (("right", 0.0, 0.02), ("off", 0.05, 0.1), ("wrong", 0.1, np.inf)):
+            parts = [
+                f.film.confidence[
+                    (f.far >= low) & (f.far < high) & (f.film.visible == visible) & ~f.missing
+                ]
+                for f in films
+            ]
+            values = np.concatenate(parts)
+            found[f"confidence_{name}_{how}"] = float(values.mean()) if len(values) else np.nan
+    return found
+
+
+def by_keypoint(films: Sequence[FilmErrors], visible: bool) -> dict[str, tuple[float, float]]:
+    """Median and 90th percentile of the error by keypoint, both sides together."""
+    found = {}
+    names = [n for n in KEYPOINTS if not n.startswith("right_")]
+    for name in names:
+        both = [name, name.replace("left_", "right_")]
+        columns = sorted({KEYPOINTS.index(each) for each in both})
+        values = np.concatenate(
+            [
+                f.far[..., columns][
+                    (f.film.visible[..., columns] == visible) & ~f.missing[..., columns]
+                ]
+                for f in films
+            ]
+        )
+        median, high = np.percentile(values, [50, 90]) if len(values) else (np.nan, np.nan)
+        found[name.removeprefix("left_")] = (float(median), float(high))
+    return found
