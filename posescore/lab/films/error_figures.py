@@ -99,14 +99,17 @@ def _rate_and_length(masks: Sequence[tuple[Mask, Mask]]) -> tuple[float, float]:
 
 
 def _spread(films: Sequence[FilmErrors], visible: bool) -> tuple[float, float]:
-    """Standard deviation of the noise along one axis: that of the calm and of the rough films."""
+    """Standard deviation of the noise along one axis, and how much rougher rough films are than
+    calm ones."""
     each = []
     for film in films:
         rows = film.noise & (film.film.visible == visible)
         if rows.sum() > 50:
             each.append(np.sqrt((film.error[rows] ** 2).mean()))
-    low, high = np.percentile(each, [15, 85]) if each else (np.nan, np.nan)
-    return float(low), float(high)
+    if not each:
+        return float("nan"), float("nan")
+    calm, rough = np.percentile(each, [15, 85])
+    return float(np.sqrt(np.mean(np.square(each)))), float(rough / max(calm, 1e-9))
 
 
 def correlation(films: Sequence[FilmErrors], lag_s: float, visible: bool | None = None) -> float:
@@ -129,12 +132,9 @@ def _columns(masks: NDArray[np.bool_], may: NDArray[np.bool_]) -> list[tuple[Mas
 
 def figures_of(films: Sequence[FilmErrors]) -> dict[str, float]:
     """All figures, by name."""
-    seen_low, seen_high = _spread(films, True)
-    hidden_low, hidden_high = _spread(films, False)
-    found = {
-        "noise_seen_low": seen_low, "noise_seen_high": seen_high,
-        "noise_hidden_low": hidden_low, "noise_hidden_high": hidden_high,
-    }  # fmt: skip
+    found: dict[str, float] = {}
+    for name, visible in (("seen", True), ("hidden", False)):
+        found[f"noise_{name}"], found[f"roughness_{name}"] = _spread(films, visible)
     for lag in LAGS_S:
         found[f"correlation_{lag:g}_s"] = correlation(films, lag)
     for name, visible in (("seen", True), ("hidden", False)):

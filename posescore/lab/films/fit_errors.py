@@ -87,9 +87,12 @@ def _moved(figures: Figures, wanted: dict[str, float], got: dict[str, float]) ->
                 figures[name] = 0.0
             continue
         figures[name] *= _factor(wanted[follows], got[follows])
-    for name in ("noise_seen", "noise_hidden"):
-        for place, end in enumerate(("low", "high")):
-            figures[name][place] *= _factor(wanted[f"{name}_{end}"], got[f"{name}_{end}"])
+    for name in ("seen", "hidden"):
+        low, high = figures[f"noise_{name}"]
+        middle = (low + high) / 2 * _factor(wanted[f"noise_{name}"], got[f"noise_{name}"])
+        rougher = np.log(_factor(wanted[f"roughness_{name}"], got[f"roughness_{name}"]))
+        half = float(np.clip((high - low) / (high + low) + 0.3 * rougher, 0, 0.85))
+        figures[f"noise_{name}"] = [middle * (1 - half), middle * (1 + half)]
     quick, slow = (wanted[f"correlation_{lag:g}_s"] for lag in (LAGS_S[0], LAGS_S[2]))
     got_quick, got_slow = (got[f"correlation_{lag:g}_s"] for lag in (LAGS_S[0], LAGS_S[2]))
     figures["slow_share"] = float(np.clip(figures["slow_share"] + 0.5 * (quick - got_quick), 0, 1))

@@ -79,8 +79,8 @@ def test_fitting_finds_the_size_of_errors_it_was_not_told() -> None:
     found = fitted(films, rounds=5, draws=1, start=begun)
     wanted = figures_of([FilmErrors(film) for film in films])
     got = figures_of([FilmErrors(simulated(film, found, 9)) for film in films])
-    for name in ("noise_seen_low", "noise_seen_high"):
-        assert got[name] == pytest.approx(wanted[name], rel=0.35)
+    for name in ("noise_seen", "noise_hidden"):
+        assert got[name] == pytest.approx(wanted[name], rel=0.25)
 
 
 def test_a_recording_comes_back_at_thirty_a_second(tmp_path: Path) -> None:
