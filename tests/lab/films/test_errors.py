@@ -74,13 +74,13 @@ def test_correlation_is_that_of_a_planted_process() -> None:
 
 def test_fitting_finds_the_size_of_errors_it_was_not_told() -> None:
     told = {**shipped_figures(), "noise_seen": [0.02, 0.02], "noise_hidden": [0.05, 0.05]}
-    films = [simulated(still(), told, seed) for seed in range(3)]
+    films = [simulated(still(300), told, seed) for seed in range(12)]
     begun = {**shipped_figures(), "noise_seen": [0.006, 0.006], "noise_hidden": [0.02, 0.02]}
-    found = fitted(films, rounds=5, draws=1, start=begun)
+    found = fitted(films, rounds=6, draws=2, start=begun)
     wanted = figures_of([FilmErrors(film) for film in films])
-    got = figures_of([FilmErrors(simulated(film, found, 9)) for film in films])
+    got = figures_of([FilmErrors(simulated(film, found, 90 + k)) for k, film in enumerate(films)])
     for name in ("noise_seen", "noise_hidden"):
-        assert got[name] == pytest.approx(wanted[name], rel=0.25)
+        assert got[name] == pytest.approx(wanted[name], rel=0.3)
 
 
 def test_a_recording_comes_back_at_thirty_a_second(tmp_path: Path) -> None:
