@@ -23,6 +23,7 @@ from posescore.holds.hold import CheckName, Hold
 from posescore.lab.walks import errors, load_graph, seen, truth_json, walk
 from posescore.lab.walks.graph import Entries
 from posescore.lab.walks.making import SCRAMBLE
+from posescore.lab.walks.motion import FPS
 from posescore.lab.walks.telling import EARNED, failed_criterion
 from posescore.lab.walks.walking import WalkedMatch
 from posescore.pose.track import PairTrack
@@ -147,8 +148,9 @@ def _brought(match: WalkedMatch, events: Sequence[MatchEvent]) -> list[tuple[str
 
 def _held(match: WalkedMatch, holds: Sequence[Hold]) -> tuple[int, int]:
     said = np.full(len(match.state), SCRAMBLE)
+    middle_s = match.time_s + 0.5 / FPS
     for hold in holds:
-        inside = (match.time_s >= hold.start_s) & (match.time_s < hold.end_s)
+        inside = (middle_s >= hold.start_s) & (middle_s < hold.end_s)
         said[inside] = STATES.index(hold.state)
     asked = (match.state >= 0) & (match.state != SCRAMBLE)
     return int(asked.sum()), int((asked & (said == match.state)).sum())
