@@ -44,6 +44,8 @@ _FOLLOWS: Final[dict[str, str]] = {
     "slots_swapped_mean_s": "slots_swapped_length_s",
 }
 """The figure of the recorded errors that each figure of the simulation is moved by."""
+_NEVER: Final = 1e-6
+"""A rate of what was not recorded at all (they are divided by one another)."""
 _STEP: Final = 0.7
 _MOST: Final = 2.5
 """No figure is multiplied or divided by more in one round."""
@@ -84,7 +86,7 @@ def _moved(figures: Figures, wanted: dict[str, float], got: dict[str, float]) ->
     for name, follows in _FOLLOWS.items():
         if wanted[follows] <= 0:
             if name.endswith("_per_s") or "_per_s_" in name:
-                figures[name] = 0.0
+                figures[name] = _NEVER
             continue
         figures[name] *= _factor(wanted[follows], got[follows])
     for name in ("seen", "hidden"):

@@ -164,9 +164,9 @@ def _brought(true: Sequence[MatchEvent], events: Sequence[MatchEvent]) -> list[t
 
 
 def _held(state: NDArray[np.int64], holds: Sequence[Hold]) -> tuple[int, int]:
-    said, time_s = np.full(len(state), SCRAMBLE), np.arange(len(state)) / FPS
+    said, middle_s = np.full(len(state), SCRAMBLE), (np.arange(len(state)) + 0.5) / FPS
     for hold in holds:
-        inside = (time_s >= hold.start_s) & (time_s < hold.end_s)
+        inside = (middle_s >= hold.start_s) & (middle_s < hold.end_s)
         said[inside] = STATES.index(hold.state)
     asked = (state >= 0) & (state != SCRAMBLE)
     return int(asked.sum()), int((asked & (said == state)).sum())
