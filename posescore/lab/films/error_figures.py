@@ -14,11 +14,13 @@ from numpy.typing import NDArray
 
 from posescore.lab.films.recorded import FRAMES_PER_S, Recorded
 from posescore.simulation.estimator_errors import ARMS, LEGS
-from posescore.terms import KEYPOINTS, MIRRORED_KEYPOINTS
+from posescore.terms import MIRRORED_KEYPOINTS, N_KEYPOINTS
 
 LAGS_S: Final = (0.1, 0.3, 1.0, 3.0)
 WRONG: Final = 0.10
 """An error beyond this share of the pair's size is no noise: the keypoint lies elsewhere."""
+CLIPPED: Final = 0.15
+ERROR_BINS: Final = {"right": (0.0, 0.02), "off": (0.05, 0.1), "wrong": (0.15, np.inf)}
 _NEARER: Final = 0.5
 """Something else explains a wrong place when it is nearer than this share of the error."""
 _APART: Final = 0.06
@@ -36,7 +38,7 @@ def stretches(mask: Mask) -> Iterator[tuple[int, int]]:
 
 
 class FilmErrors:
-    """One recording taken apart: exchanges, wrong places, noise, what is missing.
+    """One recording taken apart: exchanges, wrong places, what is missing.
 
     ``error (n, 2, 21, 2)`` is read minus true in shares of size, ``far (n, 2, 21)`` its length;
     ``slots (n,)`` both athletes exchanged; ``sides[part] (n, 2)`` limbs of a part exchanged;
@@ -71,15 +73,6 @@ class FilmErrors:
         own, other = _mean(self.far[..., part], 2), _mean(to_mirror[..., part], 2)
         return (other < _NEARER * own) & (own > _APART) & ~self.slots[:, None]
 
-    @property
-    def noise(self) -> Mask:
-        """``(n, 2, 21)``: read, and neither exchanged nor elsewhere."""
-        kept = ~self.missing & ~self.wrong & ~self.slots[:, None, None]
-        for name, part in (("legs", LEGS), ("arms", ARMS)):
-            for k in part:
-                kept[..., k] &= ~self.sides[name]
-        return kept
-
 
 def _mean(values: NDArray[np.float32], axis: int | tuple[int, ...]) -> NDArray[np.float32]:
     known = np.isfinite(values)
@@ -98,31 +91,26 @@ def _rate_and_length(masks: Sequence[tuple[Mask, Mask]]) -> tuple[float, float]:
     return count / max(room, 1) * FRAMES_PER_S, length / max(count, 1) / FRAMES_PER_S
 
 
-def _spread(films: Sequence[FilmErrors], visible: bool) -> tuple[float, float]:
-    """Standard deviation of the noise along one axis, and how much rougher rough films are than
-    calm ones."""
-    each = []
-    for film in films:
-        rows = film.noise & (film.film.visible == visible)
-        if rows.sum() > 50:
-            each.append(np.sqrt((film.error[rows] ** 2).mean()))
-    if not each:
-        return float("nan"), float("nan")
-    calm, rough = np.percentile(each, [15, 85])
-    return float(np.sqrt(np.mean(np.square(each)))), float(rough / max(calm, 1e-9))
-
-
 def correlation(films: Sequence[FilmErrors], lag_s: float, visible: bool | None = None) -> float:
-    """Correlation of the noise with itself a while later."""
+    """Correlation of the errors with themselves a while later.
+
+    Errors beyond :data:`CLIPPED` count as that large, so that the largest do not decide alone.
+    """
     lag = round(lag_s * FRAMES_PER_S)
     product, square = 0.0, 0.0
     for film in films:
-        kept = film.noise if visible is None else film.noise & (film.film.visible == visible)
+        kept = ~film.missing if visible is None else ~film.missing & (film.film.visible == visible)
         both = kept[lag:] & kept[:-lag]
-        a, b = film.error[lag:][both], film.error[:-lag][both]
+        shrunk = film.error * np.minimum(1.0, CLIPPED / np.maximum(film.far, 1e-9))[..., None]
+        a, b = shrunk[lag:][both], shrunk[:-lag][both]
         product += float((a * b).sum())
         square += float(((a * a).sum() + (b * b).sum()) / 2)
     return product / max(square, 1e-12)
+
+
+def _off(films: Sequence[FilmErrors], visible: bool) -> list[float]:
+    rows = [f.far[(f.film.visible == visible) & ~f.missing] for f in films]
+    return [float(v) for v in np.percentile(np.concatenate(rows), (50, 75, 90, 95))]
 
 
 def _columns(masks: NDArray[np.bool_], may: NDArray[np.bool_]) -> list[tuple[Mask, Mask]]:
@@ -134,9 +122,10 @@ def figures_of(films: Sequence[FilmErrors]) -> dict[str, float]:
     """All figures, by name."""
     found: dict[str, float] = {}
     for name, visible in (("seen", True), ("hidden", False)):
-        found[f"noise_{name}"], found[f"roughness_{name}"] = _spread(films, visible)
-    for lag in LAGS_S:
-        found[f"correlation_{lag:g}_s"] = correlation(films, lag)
+        for share, part in zip((50, 75, 90, 95), _off(films, visible), strict=True):
+            found[f"error_{name}_{share}"] = part
+        for lag in LAGS_S:
+            found[f"correlation_{name}_{lag:g}_s"] = correlation(films, lag, visible)
     for name, visible in (("seen", True), ("hidden", False)):
         rows = [c for f in films for c in _columns(f.wrong, f.film.visible == visible)]
         found[f"wrong_per_s_{name}"], found[f"wrong_length_{name}_s"] = _rate_and_length(rows)
@@ -149,11 +138,13 @@ def figures_of(films: Sequence[FilmErrors]) -> dict[str, float]:
         wrong = sum(int((f.wrong & (f.film.visible == visible)).sum()) for f in films)
         room = sum(int((f.film.visible == visible).sum()) for f in films)
         found[f"wrong_share_{name}"] = wrong / max(room, 1)
+        there = sum(
+            int(((f.opponent | f.mirrored) & (f.film.visible == visible)).sum()) for f in films
+        )
+        found[f"elsewhere_share_{name}"] = there / max(room, 1)
     wrong = max(1, sum(int(f.wrong.sum()) for f in films))
     for kind in ("opponent", "mirrored"):
         found[f"wrong_{kind}"] = sum(int(getattr(f, kind).sum()) for f in films) / wrong
-    near = [f.error[f.wrong & ~f.opponent & ~f.mirrored] for f in films]
-    found["wrong_reach"] = float(np.sqrt((np.concatenate(near) ** 2).mean()))
     for part in ("legs", "arms"):
         rows = [c for f in films for c in _columns(f.sides[part], np.ones_like(f.sides[part]))]
         found[f"{part}_swapped_per_s"], found[f"{part}_swapped_length_s"] = _rate_and_length(rows)
@@ -168,7 +159,7 @@ def _confidence(films: Sequence[FilmErrors]) -> dict[str, float]:
     """Mean confidence of seen and hidden keypoints, near and far from the truth."""
     found = {}
     for name, visible in (("seen", True), ("hidden", False)):
-        for how, low, high in (("right", 0.0, 0.02), ("off", 0.05, 0.1), ("wrong", 0.1, np.inf)):
+        for how, (low, high) in ERROR_BINS.items():
             parts = [
                 f.film.confidence[
                     (f.far >= low) & (f.far < high) & (f.film.visible == visible) & ~f.missing
@@ -180,13 +171,12 @@ def _confidence(films: Sequence[FilmErrors]) -> dict[str, float]:
     return found
 
 
-def by_keypoint(films: Sequence[FilmErrors], visible: bool) -> dict[str, tuple[float, float]]:
-    """Median and 90th percentile of the error by keypoint, both sides together."""
-    found = {}
-    names = [n for n in KEYPOINTS if not n.startswith("right_")]
-    for name in names:
-        both = [name, name.replace("left_", "right_")]
-        columns = sorted({KEYPOINTS.index(each) for each in both})
+def by_keypoint(films: Sequence[FilmErrors], visible: bool) -> NDArray[np.float64]:
+    """``(21, 2)``: median and 90th percentile of the error, of both sides together; NaN for what
+    never was so."""
+    found = np.full((N_KEYPOINTS, 2), np.nan)
+    for k, mirror in enumerate(MIRRORED_KEYPOINTS):
+        columns = sorted({k, mirror})
         values = np.concatenate(
             [
                 f.far[..., columns][
@@ -195,6 +185,6 @@ def by_keypoint(films: Sequence[FilmErrors], visible: bool) -> dict[str, tuple[f
                 for f in films
             ]
         )
-        median, high = np.percentile(values, [50, 90]) if len(values) else (np.nan, np.nan)
-        found[name.removeprefix("left_")] = (float(median), float(high))
+        if len(values):
+            found[k] = np.percentile(values, [50, 90])
     return found
