@@ -117,15 +117,15 @@ def fit_body(
     for _ in range(iterations):
         value, _ = loss(vector, shift)
         optimiser.zero_grad()
-        value.backward()
+        value.backward()  # type: ignore[no-untyped-call]
         optimiser.step()
         schedule.step()
     with torch.no_grad():
         _, error = loss(vector, shift)
         turn, move = loss.bones(vector, shift)
         points = keypoints_of(turn, move, loss.offset, loss.lever)
-    arrays = (size * turn, move, points, error)
-    return FittedBody(*(each.cpu().numpy().astype(np.float32) for each in arrays), size)
+    arrays = [each.cpu().numpy().astype(np.float32) for each in (size * turn, move, points, error)]
+    return FittedBody(arrays[0], arrays[1], arrays[2], arrays[3], size)
 
 
 class _MovingLoss(JointsLoss):

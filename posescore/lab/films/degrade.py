@@ -81,15 +81,20 @@ def _made_poor(
             if frame.time_s < due_s - 1e-6:
                 continue
             due_s += 1.0 / how.frames_per_s
-        picture = frame.picture
-        if size_px != footage.size_px:
-            picture = cv2.resize(picture, size_px, interpolation=cv2.INTER_AREA)
-        if how.blur_px:
-            picture = cv2.GaussianBlur(picture, (0, 0), how.blur_px)
-        if how.noise:
-            noise = rng.standard_normal(picture.shape, np.float32) * how.noise
-            picture = np.clip(picture + noise, 0, 255).astype(np.uint8)
-        yield frame.time_s, np.asarray(picture, np.uint8)
+        yield frame.time_s, _poor(frame.picture, how, size_px, rng)
+
+
+def _poor(
+    picture: NDArray[np.uint8], how: Kind, size_px: tuple[int, int], rng: np.random.Generator
+) -> NDArray[np.uint8]:
+    if size_px != (picture.shape[1], picture.shape[0]):
+        picture = np.asarray(cv2.resize(picture, size_px, interpolation=cv2.INTER_AREA), np.uint8)
+    if how.blur_px:
+        picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), how.blur_px), np.uint8)
+    if how.noise:
+        noise = rng.standard_normal(picture.shape, np.float32) * how.noise
+        picture = np.clip(picture + noise, 0, 255).astype(np.uint8)
+    return picture
 
 
 def main() -> None:

@@ -26,6 +26,7 @@ _NEARER: Final = 0.5
 _APART: Final = 0.06
 """Sides must lie this far apart for an exchange to be told."""
 _SHORTEST_S: Final = 0.1
+_VISIBLE: Final = {"seen": True, "hidden": False}
 Mask = NDArray[np.bool_]
 
 
@@ -120,45 +121,64 @@ def _columns(masks: NDArray[np.bool_], may: NDArray[np.bool_]) -> list[tuple[Mas
 
 def figures_of(films: Sequence[FilmErrors]) -> dict[str, float]:
     """All figures, by name."""
+    return {
+        **_sizes_and_persistence(films),
+        **_wrong_and_missing(films),
+        **_exchanges(films),
+        **_confidence(films),
+    }
+
+
+def _sizes_and_persistence(films: Sequence[FilmErrors]) -> dict[str, float]:
     found: dict[str, float] = {}
-    for name, visible in (("seen", True), ("hidden", False)):
+    for name, visible in _VISIBLE.items():
         for share, part in zip((50, 75, 90, 95), _off(films, visible), strict=True):
             found[f"error_{name}_{share}"] = part
         for lag in LAGS_S:
             found[f"correlation_{name}_{lag:g}_s"] = correlation(films, lag, visible)
-    for name, visible in (("seen", True), ("hidden", False)):
-        rows = [c for f in films for c in _columns(f.wrong, f.film.visible == visible)]
-        found[f"wrong_per_s_{name}"], found[f"wrong_length_{name}_s"] = _rate_and_length(rows)
-        rows = [
-            c for f in films
-            for c in _columns(f.missing & ~f.missing.all(2, keepdims=True),
-                              f.film.visible == visible)
-        ]  # fmt: skip
-        found[f"missing_per_s_{name}"], found[f"missing_length_{name}_s"] = _rate_and_length(rows)
-        wrong = sum(int((f.wrong & (f.film.visible == visible)).sum()) for f in films)
-        room = sum(int((f.film.visible == visible).sum()) for f in films)
-        found[f"wrong_share_{name}"] = wrong / max(room, 1)
-        there = sum(
-            int(((f.opponent | f.mirrored) & (f.film.visible == visible)).sum()) for f in films
-        )
-        found[f"elsewhere_share_{name}"] = there / max(room, 1)
-    wrong = max(1, sum(int(f.wrong.sum()) for f in films))
+    return found
+
+
+def _wrong_and_missing(films: Sequence[FilmErrors]) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for name, visible in _VISIBLE.items():
+        there = [f.film.visible == visible for f in films]
+        alone = [f.missing & ~f.missing.all(2, keepdims=True) for f in films]
+        for kind, masks in (("wrong", [f.wrong for f in films]), ("missing", alone)):
+            rows = [c for m, t in zip(masks, there, strict=True) for c in _columns(m, t)]
+            found[f"{kind}_per_s_{name}"], found[f"{kind}_length_{name}_s"] = _rate_and_length(rows)
+        elsewhere = [f.opponent | f.mirrored for f in films]
+        found[f"wrong_share_{name}"] = _share([f.wrong for f in films], there)
+        found[f"elsewhere_share_{name}"] = _share(elsewhere, there)
     for kind in ("opponent", "mirrored"):
-        found[f"wrong_{kind}"] = sum(int(getattr(f, kind).sum()) for f in films) / wrong
-    for part in ("legs", "arms"):
-        rows = [c for f in films for c in _columns(f.sides[part], np.ones_like(f.sides[part]))]
-        found[f"{part}_swapped_per_s"], found[f"{part}_swapped_length_s"] = _rate_and_length(rows)
-    rows = [c for f in films for c in _columns(f.missing.all(2), np.ones(f.missing.shape[:2], bool))]
-    found["athlete_missing_per_s"], found["athlete_missing_length_s"] = _rate_and_length(rows)
-    rows = [(f.slots, np.ones_like(f.slots)) for f in films]
-    found["slots_swapped_per_s"], found["slots_swapped_length_s"] = _rate_and_length(rows)
-    return found | _confidence(films)
+        masks = [getattr(f, kind) for f in films]
+        found[f"wrong_{kind}"] = _share(masks, [f.wrong for f in films])
+    return found
+
+
+def _exchanges(films: Sequence[FilmErrors]) -> dict[str, float]:
+    masks = {
+        "legs_swapped": [f.sides["legs"] for f in films],
+        "arms_swapped": [f.sides["arms"] for f in films],
+        "athlete_missing": [np.asarray(f.missing.all(2)) for f in films],
+        "slots_swapped": [f.slots[:, None] for f in films],
+    }
+    found: dict[str, float] = {}
+    for name, each in masks.items():
+        rows = [c for mask in each for c in _columns(mask, np.ones_like(mask))]
+        found[f"{name}_per_s"], found[f"{name}_length_s"] = _rate_and_length(rows)
+    return found
+
+
+def _share(masks: Sequence[Mask], rooms: Sequence[Mask]) -> float:
+    inside = sum(int((m & r).sum()) for m, r in zip(masks, rooms, strict=True))
+    return inside / max(1, sum(int(r.sum()) for r in rooms))
 
 
 def _confidence(films: Sequence[FilmErrors]) -> dict[str, float]:
     """Mean confidence of seen and hidden keypoints, near and far from the truth."""
     found = {}
-    for name, visible in (("seen", True), ("hidden", False)):
+    for name, visible in _VISIBLE.items():
         for how, (low, high) in ERROR_BINS.items():
             parts = [
                 f.film.confidence[
@@ -172,8 +192,7 @@ def _confidence(films: Sequence[FilmErrors]) -> dict[str, float]:
 
 
 def by_keypoint(films: Sequence[FilmErrors], visible: bool) -> NDArray[np.float64]:
-    """``(21, 2)``: median and 90th percentile of the error, of both sides together; NaN for what
-    never was so."""
+    """``(21, 2)``: median and 90th percentile of the error, both sides together, NaN for never."""
     found = np.full((N_KEYPOINTS, 2), np.nan)
     for k, mirror in enumerate(MIRRORED_KEYPOINTS):
         columns = sorted({k, mirror})

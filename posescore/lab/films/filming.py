@@ -20,9 +20,9 @@ from posescore.simulation.body import Build, phenotype, pose
 from posescore.simulation.cast import Player, dressed_player
 from posescore.simulation.corpus.rig import Rig, build_rig
 from posescore.simulation.flesh import bone_matrices
-from posescore.simulation.handheld import View, smooth, sway
-from posescore.simulation.renderer import Renderer, Stance
+from posescore.simulation.handheld import View, smooth
 from posescore.simulation.rendered_match import views_of
+from posescore.simulation.renderer import Renderer, Stance
 
 WALKED_FRAMES_PER_S: Final = 30
 SIZE_PX: Final = (960, 540)
@@ -114,7 +114,9 @@ def make_film(
         body = fit_body(rig, shape, joints_m[:, slot], device)
         player = _in_colours(dressed(BUILDS[shape], jacket=True), look.colours[slot])
         matrices = full_matrices(body, player.flesh.rig, rig.bone_head_m[shape, 0])
-        people.append(_Performed(player, matrices, *flesh_of(matrices, player.flesh.rig, body.size)))
+        people.append(
+            _Performed(player, matrices, *flesh_of(matrices, player.flesh.rig, body.size))
+        )
         points.append(body.keypoints_m.astype(np.float64))
         errors.append(body.error_m)
     points_m = np.stack(points, 1)
@@ -142,7 +144,9 @@ def _in_colours(player: Player, colours: Mapping[str, Any]) -> Player:
     return replace(player, person=replace(player.person, colours=dict(colours)))
 
 
-def _referee(look: FilmLook, time_s: NDArray[np.float64], watched: NDArray[np.float64]) -> _Performed:
+def _referee(
+    look: FilmLook, time_s: NDArray[np.float64], watched: NDArray[np.float64]
+) -> _Performed:
     build = REFEREE_BUILDS[look.builds[2]]
     player = _in_colours(dressed(build, jacket=False), look.colours[2])
     assert look.route is not None

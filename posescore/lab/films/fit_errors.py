@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from copy import deepcopy
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
@@ -80,7 +81,7 @@ def fitted(
     films: Sequence[Recorded], rounds: int = 14, draws: int = 2, start: Figures | None = None
 ) -> Figures:
     """Figures of the simulation under which its errors look like the recorded ones."""
-    figures = json.loads(json.dumps(start or shipped_figures()))
+    figures: Figures = deepcopy(start or shipped_figures())
     filmed = [FilmErrors(film) for film in films]
     wanted = figures_of(filmed)
     for _ in range(rounds):
@@ -92,7 +93,7 @@ def fitted(
         _move_confidence(figures, wanted, got)
         for name, (low, high) in _BOUNDS.items():
             figures[name] = float(np.clip(figures[name], low, high))
-    return _rounded(figures)
+    return {name: _rounded(value) for name, value in figures.items()}
 
 
 def _move_sizes(

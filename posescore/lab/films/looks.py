@@ -117,9 +117,7 @@ def _people(
 
     build = BUILDS[0]
     gis = rng.choice(len(GIS), 2, replace=rng.random() < 0.3)
-    a, b = (
-        Clothes(build, of(_SKINS), of(_HAIRS), GIS[gi], of(_BELTS)).colours() for gi in gis
-    )
+    a, b = (Clothes(build, of(_SKINS), of(_HAIRS), GIS[gi], of(_BELTS)).colours() for gi in gis)
     referee = Clothes(build, of(_SKINS), of(_HAIRS), of(_SHIRTS), _TROUSERS, _TROUSERS).colours()
     return a, b, referee
 

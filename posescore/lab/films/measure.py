@@ -37,8 +37,10 @@ _LOG: Final = ("rules", "holds", "events")
 
 
 def true_states(truth: dict[str, Any]) -> NDArray[np.int64]:
-    """``(n,)`` index into :data:`posescore.terms.STATES`, 30 a second; -1 for a quarter of a second
-    on a scramble's side of every hold, where nobody can say."""
+    """``(n,)`` index into :data:`posescore.terms.STATES`, 30 a second.
+
+    -1 for a quarter of a second on a scramble's side of every hold, where nobody can say.
+    """
     state = np.full(int(truth["n_frames"]), -1, np.int64)
     for row in truth["states"]:
         position = Position(row["position"])

@@ -42,7 +42,8 @@ class Recorded:
     def size_px(self) -> Floats:
         """``(n,)``: the longer side of the box around both athletes' true keypoints."""
         points = self.true_px.reshape(len(self.true_px), -1, 2)
-        return np.maximum((points.max(1) - points.min(1)).max(1), 1.0).astype(np.float32)
+        longer = (points.max(1) - points.min(1)).max(1)
+        return np.asarray(np.maximum(longer, 1.0), np.float32)
 
     @property
     def end_s(self) -> float:

@@ -43,7 +43,9 @@ def test_stretches_are_runs_of_a_tenth_of_a_second_and_longer() -> None:
 def test_planted_gaps_and_exchanges_are_counted() -> None:
     film = still()
     legs = list(LEGS)
-    film.read_px[300:390, 1, legs] = film.true_px[300:390, 1][:, [MIRRORED_KEYPOINTS[k] for k in legs]]
+    film.read_px[300:390, 1, legs] = film.true_px[300:390, 1][
+        :, [MIRRORED_KEYPOINTS[k] for k in legs]
+    ]
     film.read_px[600:660, 0] = np.nan
     wrist = KEYPOINT_INDEX["left_eye"]
     film.read_px[900:960, 0, wrist] += np.float32(0.3 * SIZE)

@@ -84,7 +84,7 @@ def test_poor_films_are_as_poor_as_said(
     assert poor.clock().end_s == pytest.approx(1.0, abs=0.05)
     if kind == "squeezed":
         before, after = ((tmp_path / f"{n}.mp4").stat().st_size for n in ("film", "poor"))
-        assert after < before / 3
+        assert after < before / 2
 
 
 @needs_poses
