@@ -58,6 +58,17 @@ def _leg_to(body: Frames, side: str, ankle: Vectors, hint: Vectors) -> None:
     _set_leg(body, side, knee, end, off_axis(hint - end, unit(end - knee)) + _DOWN)
 
 
+def _arm_to(
+    body: Frames, side: str, wrist: Vectors, hint: Vectors, elbow_below_m: float = 9.0
+) -> None:
+    elbow, end = reach(_at(body, f"{side}_shoulder"), wrist, hint, UPPER_ARM_M, FOREARM_M)
+    elbow[:, 2] = np.minimum(elbow[:, 2], elbow_below_m)
+    fore = unit(end - elbow)
+    placed = {"elbow": elbow, "wrist": end, "hand": end + HAND_M * fore}
+    for name, at in {**placed, "fingers": end + 2 * HAND_M * fore}.items():
+        body[:, JOINT[f"{side}_{name}"]] = at
+
+
 def _flat(vectors: Vectors) -> Vectors:
     return unit(vectors * [1, 1, 0])
 
@@ -137,14 +148,7 @@ def trap_arms(pairs: Frames, rng: Rng, both: bool) -> Frames:
         aside = _flat(shoulder - _at(body, f"{'right' if side == 'left' else 'left'}_shoulder"))
         wrist = 0.4 * knee + 0.6 * hip + rng.uniform(0.15, 0.25) * down
         wrist[:, 2] = 0.06
-        elbow, end = reach(shoulder, wrist, shoulder + 0.2 * aside + down, UPPER_ARM_M, FOREARM_M)
-        elbow[:, 2] = np.minimum(elbow[:, 2], 0.08)
-        fore = unit(end - elbow)
-        for name, at in {
-            "elbow": elbow, "wrist": end, "hand": end + HAND_M * fore,
-            "fingers": end + 2 * HAND_M * fore,
-        }.items():  # fmt: skip
-            body[:, JOINT[f"{side}_{name}"]] = at
+        _arm_to(body, side, wrist, shoulder + 0.2 * aside + down, 0.08)
         out[rows, 1] = body
     return out
 
@@ -222,6 +226,25 @@ def body_triangle(pairs: Frames, rng: Rng) -> Frames:
     return out
 
 
+def lift_knees(pairs: Frames, rng: Rng) -> Frames:
+    """Turtle: the lower one on feet and hands, the knees off the mat; the upper one rises too."""
+    out = pairs.copy()
+    rise = rng.uniform(0.24, 0.34, (len(pairs), 1)).astype(np.float32)
+    for slot, share in ((0, 0.7), (1, 1.0)):
+        body = out[:, slot].copy()
+        old = body.copy()
+        body[..., 2] += share * rise
+        for side in _SIDES:
+            ankle = _at(old, f"{side}_ankle")
+            _leg_to(body, side, ankle, _at(old, f"{side}_knee") - 2.4 * _DOWN)
+            if slot == 1:
+                wrist = _at(old, f"{side}_wrist")
+                wrist[:, 2] = np.minimum(wrist[:, 2], 0.08)
+                _arm_to(body, side, wrist, _at(body, f"{side}_elbow"))
+        out[:, slot] = body
+    return out
+
+
 Edit = Callable[[Frames, Rng], Frames]
 EDITS: Final[Mapping[Position, tuple[Edit, ...]]] = {
     Position.KNEE_ON_BELLY: (lower_other_knee,),
@@ -232,6 +255,7 @@ EDITS: Final[Mapping[Position, tuple[Edit, ...]]] = {
         lambda pairs, rng: trap_arms(pairs, rng, both=False),
     ),
     Position.BACK_MOUNT: (lambda pairs, rng: trap_arms(pairs, rng, both=True),),
+    Position.TURTLE: (lift_knees,),
     Position.BACK_CONTROL: (take_out_hook, cross_feet, body_triangle, open_hooks),
 }
 """Which near misses (and which good forms) are made of the key poses of a position."""

@@ -204,18 +204,30 @@ def _keys(
             lies += [(False, False)] * len(more[0])
         if not frames:
             continue
-        joints_m = np.array(frames, np.float32)
-        changed = edited(joints_m, position, LASTING_SEED)
-        times = 1 + len(changed) // len(joints_m)
-        joints_m = np.concatenate([joints_m, changed])
-        entry = entry * times
-        place += [-1] * len(changed)
-        lies += [(False, False)] * len(changed)
-        asked = any(position in p for p in ASKED.values())
-        criteria = _lasting(joints_m, position) if asked else {}
-        found = Keys(joints_m, np.array(entry), np.array(place), np.array(lies, np.bool_), criteria)
+        found = _with_edits(position, np.array(frames, np.float32), entry, place, lies)
         keys[position] = _clear(found, position)
     return keys
+
+
+def _with_edits(
+    position: Position,
+    frames_m: NDArray[np.float32],
+    entry: list[int],
+    place: list[int],
+    lies: list[tuple[bool, bool]],
+) -> Keys:
+    """Key poses and what edits make of them (of the same entry, at no node), with answers."""
+    changed = edited(frames_m, position, LASTING_SEED)
+    joints_m = np.concatenate([frames_m, changed])
+    times = 1 + len(changed) // len(frames_m)
+    asked = any(position in p for p in ASKED.values())
+    return Keys(
+        joints_m,
+        np.array(entry * times),
+        np.array(place + [-1] * len(changed)),
+        np.array(lies + [(False, False)] * len(changed), np.bool_),
+        _lasting(joints_m, position) if asked else {},
+    )
 
 
 def _lasting(joints_m: NDArray[np.float32], position: Position) -> Mapping[str, NDArray[np.int8]]:

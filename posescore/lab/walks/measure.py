@@ -17,12 +17,14 @@ from typing import Any, Final
 
 import click
 import numpy as np
+from numpy.typing import NDArray
 
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import CheckName, Hold
 from posescore.lab.walks import errors, load_graph, seen, truth_json, walk
 from posescore.lab.walks.graph import Entries
 from posescore.lab.walks.making import SCRAMBLE
+from posescore.lab.walks.motion import FPS
 from posescore.lab.walks.telling import EARNED, failed_criterion
 from posescore.lab.walks.walking import WalkedMatch
 from posescore.pose.track import PairTrack
@@ -93,6 +95,22 @@ def compared(
 ) -> Outcome:
     """What was found of one match."""
     truth = truth_json(match)
+    return compared_to(seed, truth, match.state, match.events, holds, events, proposals)
+
+
+def compared_to(
+    seed: int,
+    truth: Mapping[str, Any],
+    state: NDArray[np.int64],
+    true_events: Sequence[MatchEvent],
+    holds: Sequence[Hold],
+    events: Sequence[MatchEvent],
+    proposals: Sequence[Proposal],
+) -> Outcome:
+    """What was found of a truth as :func:`posescore.lab.walks.telling.truth_json` tells it.
+
+    ``state (n,)`` is the true state, 30 frames a second, -1 where it is unclear.
+    """
     given = [p for p in proposals if p.points and p.kind in EARNED]
     right = [False] * len(given)
     awards = []
@@ -111,8 +129,8 @@ def compared(
         awards,
         [(str(p.kind), p.confidence, ok) for p, ok in zip(given, right, strict=True)],
         _misses(truth, proposals),
-        _brought(match, events),
-        _held(match, holds),
+        _brought(true_events, events),
+        _held(state, holds),
     )
 
 
@@ -133,10 +151,10 @@ def _misses(truth: Mapping[str, Any], proposals: Sequence[Proposal]) -> list[tup
     return rows
 
 
-def _brought(match: WalkedMatch, events: Sequence[MatchEvent]) -> list[tuple[str, bool]]:
+def _brought(true: Sequence[MatchEvent], events: Sequence[MatchEvent]) -> list[tuple[str, bool]]:
     said = [e for e in events if e.event in _BROUGHT]
     rows = []
-    for event in match.events:
+    for event in true:
         if event.event in _BROUGHT:
             near = [e for e in said if abs(e.time_s - event.time_s) <= EVENT_WITHIN_S]
             best = min(near, key=lambda e: abs(e.time_s - event.time_s), default=None)
@@ -145,13 +163,13 @@ def _brought(match: WalkedMatch, events: Sequence[MatchEvent]) -> list[tuple[str
     return rows
 
 
-def _held(match: WalkedMatch, holds: Sequence[Hold]) -> tuple[int, int]:
-    said = np.full(len(match.state), SCRAMBLE)
+def _held(state: NDArray[np.int64], holds: Sequence[Hold]) -> tuple[int, int]:
+    said, middle_s = np.full(len(state), SCRAMBLE), (np.arange(len(state)) + 0.5) / FPS
     for hold in holds:
-        inside = (match.time_s >= hold.start_s) & (match.time_s < hold.end_s)
+        inside = (middle_s >= hold.start_s) & (middle_s < hold.end_s)
         said[inside] = STATES.index(hold.state)
-    asked = (match.state >= 0) & (match.state != SCRAMBLE)
-    return int(asked.sum()), int((asked & (said == match.state)).sum())
+    asked = (state >= 0) & (state != SCRAMBLE)
+    return int(asked.sum()), int((asked & (said == state)).sum())
 
 
 def calibration_error(proposed: Sequence[tuple[str, float, bool]]) -> float:

@@ -1,9 +1,10 @@
 """The pose pass's errors on true keypoints, with their persistence.
 
-A heel behind a thigh is wrong for seconds, not for one frame. Every keypoint strays slowly and
-quickly, more while it is hidden; for stretches it lies elsewhere (near by, at the opponent's or at
-the other side's), the limbs of a side are exchanged, a keypoint or an athlete is missing. The
-figures stand in ``pass_errors.json`` beside this file.
+A heel behind a thigh is wrong for seconds, not for one frame. Every keypoint strays: quickly,
+slowly and for as long as a pose is held, each by its own measure, far more while it is hidden, and
+now and then several times as far as usual. For stretches it lies at the opponent's or at the other
+side's, the limbs of a side are exchanged, a keypoint or an athlete is missing. The figures stand in
+``pass_errors.json`` beside this file.
 """
 
 from __future__ import annotations
@@ -61,7 +62,7 @@ def errors(
     size = _pair_size(true)
     out = _exchanged(true, rng, f, amount)
     out = _strayed(out, visible, size, rng, f, amount)
-    out = _elsewhere(out, true, visible, size, rng, f, amount)
+    out = _elsewhere(out, true, visible, rng, f, amount)
     error = np.linalg.norm(out - true, axis=-1) / size[:, None, None]
     confidence = _confidence(error, visible, rng, f)
     gone = _gone(visible, rng, f, amount)
@@ -107,14 +108,19 @@ def _strayed(
 ) -> NDArray[np.float32]:
     n = len(points)
     behind = smoothed((~visible).astype(np.float32), 4.0)
-    seen_sd, hidden_sd = rng.uniform(*f["noise_seen"]), rng.uniform(*f["noise_hidden"])
-    sd = amount * (seen_sd + behind * (hidden_sd - seen_sd))
-    slow = wander(rng, n, 84, f["slow_s"]).reshape(points.shape)
-    slower = wander(rng, n, 84, 4 * f["slow_s"]).reshape(points.shape)
+    seen_sd, hidden_sd = (np.array(f[f"noise_{name}"]) for name in ("seen", "hidden"))
+    tail = f["tail_seen"] + behind * (f["tail_hidden"] - f["tail_seen"])
+    far = np.exp(tail * wander(rng, n, 42, f["slow_s"]).reshape(behind.shape))
+    sd = amount * (seen_sd + behind * (hidden_sd - seen_sd)) * far
+    shares = np.clip(f["slower_share"], 0.0, 1.0)
+    lasting = (shares[0] + behind * (shares[1] - shares[0]))[..., None]
+    slow, slower = (
+        wander(rng, n, 84, f[name]).reshape(points.shape) for name in ("slow_s", "slower_s")
+    )
     quick = rng.standard_normal(points.shape, np.float32)
-    share = f["slow_share"]
-    stray = sd[..., None] * (share * slow + np.sqrt(1 - share**2) * quick)
-    stray += amount * f["bias_hidden"] * behind[..., None] * slower
+    share = min(1.0, f["slow_share"])
+    stray = share * (np.sqrt(1 - lasting) * slow + np.sqrt(lasting) * slower)
+    stray = sd[..., None] * (stray + np.sqrt(1 - share**2) * quick)
     return np.asarray(points + stray * size[:, None, None, None], np.float32)
 
 
@@ -122,7 +128,6 @@ def _elsewhere(
     points: NDArray[np.float32],
     true: NDArray[np.float32],
     visible: NDArray[np.bool_],
-    size: NDArray[np.float32],
     rng: Rng,
     f: dict[str, Any],
     amount: float,
@@ -142,11 +147,8 @@ def _elsewhere(
                 offset = points[a:b, slot, k] - true[a:b, slot, k]
                 if kind == "opponent":
                     points[a:b, slot, k] = true[a:b, 1 - slot, k] + offset
-                elif kind == "mirrored":
-                    points[a:b, slot, k] = true[a:b, slot, MIRRORED_KEYPOINTS[k]] + offset
                 else:
-                    aside = f["wrong_reach"] * rng.standard_normal(2) * size[a:b, None]
-                    points[a:b, slot, k] += aside.astype(np.float32)
+                    points[a:b, slot, k] = true[a:b, slot, MIRRORED_KEYPOINTS[k]] + offset
     return points
 
 
@@ -154,10 +156,13 @@ def _confidence(
     error: NDArray[np.float32], visible: NDArray[np.bool_], rng: Rng, f: dict[str, Any]
 ) -> NDArray[np.float32]:
     n = len(error)
-    fall = np.exp(-((error / f["confidence_fall"]) ** 2))
-    level = 0.9 - 0.3 * smoothed((~visible).astype(np.float32), 3.0)
+    behind = smoothed((~visible).astype(np.float32), 3.0)
+    seen, hidden = f["confidence_level"]
+    floor = f["confidence_floor"]
+    fall = floor + (1 - floor) * np.exp(-((error / f["confidence_fall"]) ** 2))
     noise = f["confidence_noise"] * wander(rng, n, 42, 0.7).reshape(error.shape)
-    return np.asarray(np.clip(level * (0.5 + 0.5 * fall) + noise, 0.02, 1.0), np.float32)
+    level = seen + behind * (hidden - seen)
+    return np.asarray(np.clip(level * fall + noise, 0.02, 0.99), np.float32)
 
 
 def _gone(

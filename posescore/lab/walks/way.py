@@ -132,28 +132,34 @@ LANDINGS: Final[Mapping[Position, float]] = {
 PULLS: Final[Mapping[Position, float]] = {P.OPEN_GUARD: 3.0, P.CLOSED_GUARD: 2.0, P.HALF_GUARD: 1.0}
 
 Wish = Mapping[str, tuple[int, ...]]
-ARMS_FREE: Final = ("arm_trapped", (0, 0))
-"""The rule allows one arm to be trapped (4.4.1): one that is clearly free is enough."""
 WISHES: Final[Mapping[Position, tuple[tuple[float, Wish], ...]]] = {
     P.KNEE_ON_BELLY: (
-        (0.62, {"other_knee_down": (0,), "hip_side": (1,)}),
+        (0.57, {"other_knee_down": (0,), "hip_side": (1,)}),
         (0.25, {"other_knee_down": (1,), "hip_side": (1,)}),
-        (0.13, {"hip_side": (0,)}),
+        (0.18, {"hip_side": (0,)}),
     ),
     P.MOUNT: (
-        (0.80, {"facing_head": (1,), "arm_trapped": (0, 0)}),
+        (0.64, {"facing_head": (1,), "arm_trapped": (0, 0)}),
+        (0.08, {"facing_head": (1,), "arm_trapped": (-1, 0)}),
+        (0.08, {"facing_head": (1,), "arm_trapped": (0, 1)}),
         (0.14, {"facing_head": (1,), "arm_trapped": (1, 1)}),
         (0.05, {"facing_head": (0,)}),
         (0.03, {"facing_head": (1,), "arm_trapped": (0, 0), "knee_down": (0, 0)}),
     ),
     P.BACK_MOUNT: (
-        (0.88, {"facing_head": (1,), "arm_trapped": (0, 0)}),
+        (0.80, {"facing_head": (1,), "arm_trapped": (0, 0)}),
+        (0.08, {"facing_head": (1,), "arm_trapped": (-1, 0)}),
         (0.12, {"facing_head": (1,), "arm_trapped": (1, 1)}),
     ),
     P.BACK_CONTROL: (
-        (0.58, {"hook": (1, 1), "feet_crossed": (0,)}),
-        (0.22, {"hook": (1, 0), "feet_crossed": (0,)}),
+        (0.54, {"hook": (1, 1), "feet_crossed": (0,)}),
+        (0.26, {"hook": (1, 0), "feet_crossed": (0,)}),
         (0.20, {"hook": (1, 1), "feet_crossed": (1,)}),
+    ),
+    P.TURTLE: (
+        (0.60, {"knee_of_opponent_down": (1,), "behind_shoulder_line": (1,)}),
+        (0.20, {"knee_of_opponent_down": (1,), "behind_shoulder_line": (0,)}),
+        (0.20, {"knee_of_opponent_down": (0,), "behind_shoulder_line": (1,)}),
     ),
 }
 """How often holds are drawn that fulfil the criteria, and that miss one on purpose."""
@@ -171,7 +177,7 @@ def wish_for(position: Position, rng: Rng) -> Wish:
 def grants(criteria: Mapping[str, NDArray[np.int8]], wish: Wish) -> NDArray[np.bool_]:
     """Which poses have every answer clear and as wished (of two sides in any order).
 
-    Of a mount one knee on the mat is enough to be clear.
+    Of a mount one knee on the mat and one free arm are enough to be clear (4.4.1).
     """
     if not criteria:
         return np.ones(0, np.bool_)
@@ -179,15 +185,12 @@ def grants(criteria: Mapping[str, NDArray[np.int8]], wish: Wish) -> NDArray[np.b
     clear = [
         (v == 1).any(1) if name == "knee_down" and name not in wish else (v >= 0).all(1)
         for name, v in answers.items()
-        if name != "arm_trapped" or (name in wish and (name, wish[name]) != ARMS_FREE)
+        if name != "arm_trapped" or -1 not in wish.get(name, (-1,))
     ]
     good = np.all(clear, axis=0)
     for name, wanted in wish.items():
         if name in answers:
-            if (name, wanted) == ARMS_FREE:
-                good &= (answers[name] == 0).any(1)
-            else:
-                good &= (np.sort(answers[name], 1) == np.sort(wanted)).all(1)
+            good &= (np.sort(answers[name], 1) == np.sort(wanted)).all(1)
     return np.asarray(good)
 
 
