@@ -1,6 +1,6 @@
 """Bodies fitted to every frame of a walked match: 23 joints to the renderer's bones, in one go.
 
-The rig and its distance from the joints are those of :mod:`posescore.simulation.corpus.fitting`;
+The rig and its distance from the joints are those of :mod:`posescore.lab.corpus.fitting`;
 here all frames of an athlete are fitted together, and bones may not jump from frame to frame.
 """
 
@@ -14,16 +14,16 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
-from posescore.simulation.corpus.fitting import JointsLoss
-from posescore.simulation.corpus.rig import BONE, N_BONES, Rig
-from posescore.simulation.corpus.skeleton import (
+from posescore.lab.corpus.fitting import JointsLoss
+from posescore.lab.corpus.rig import BONE, N_BONES, Rig
+from posescore.lab.corpus.skeleton import (
     forward_kinematics,
     keypoints_of,
     matrix_of_rotation_vector,
 )
-from posescore.simulation.fitting import CAPSULES
-from posescore.simulation.flesh import Rig as FullRig
-from posescore.simulation.pose_set import JOINT
+from posescore.lab.bodies.fitting import CAPSULES
+from posescore.lab.bodies.flesh import Rig as FullRig
+from posescore.evaluation.poses3d.pose_set import JOINT
 
 STEADY: Final = 0.03
 """Weight of the bones' change of turn from one frame to the next (squares of second differences):

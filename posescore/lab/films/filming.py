@@ -16,13 +16,13 @@ from posescore.footage.encoding import write_h264
 from posescore.lab.films.bodies import fit_body, flesh_of, full_matrices
 from posescore.lab.films.looks import BUILDS, REFEREE_BUILDS, FilmLook
 from posescore.simulation import coco_marks, fitting, referee
-from posescore.simulation.body import Build, phenotype, pose
-from posescore.simulation.cast import Player, dressed_player
-from posescore.simulation.corpus.rig import Rig, build_rig
-from posescore.simulation.flesh import bone_matrices
-from posescore.simulation.handheld import View, smooth
-from posescore.simulation.rendered_match import views_of
-from posescore.simulation.renderer import Renderer, Stance
+from posescore.lab.bodies.body import Build, phenotype, pose
+from posescore.lab.stage.cast import Player, dressed_player
+from posescore.lab.corpus.rig import Rig, build_rig
+from posescore.lab.bodies.flesh import bone_matrices
+from posescore.lab.stage.handheld import View, smooth
+from posescore.lab.matches.rendered_match import views_of
+from posescore.lab.stage.renderer import Renderer, Stance
 
 WALKED_FRAMES_PER_S: Final = 30
 SIZE_PX: Final = (960, 540)

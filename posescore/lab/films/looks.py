@@ -7,11 +7,11 @@ from typing import Final
 
 import numpy as np
 
-from posescore.simulation.body import Build
-from posescore.simulation.hall import Look as Hall
-from posescore.simulation.match_script import Clothes, Shot
-from posescore.simulation.referee import Route
-from posescore.simulation.renderer import Colour
+from posescore.lab.bodies.body import Build
+from posescore.lab.stage.hall import Look as Hall
+from posescore.lab.matches.script import Clothes, Shot
+from posescore.lab.stage.referee import Route
+from posescore.lab.stage.renderer import Colour
 
 BUILDS: Final = (
     Build(height=0.46, muscle=0.66, weight=0.44),

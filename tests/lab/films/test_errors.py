@@ -13,7 +13,7 @@ from posescore.lab.films.recorded import FRAMES_PER_S, Recorded, at_common_rate,
 from posescore.lab.walks.pass_errors import shipped_figures
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import write_track
-from posescore.simulation.estimator_errors import LEGS
+from posescore.evaluation.poses3d.estimator_errors import LEGS
 from posescore.terms import KEYPOINT_INDEX, MIRRORED_KEYPOINTS, Provenance
 
 SIZE = 300.0

@@ -9,7 +9,7 @@ import pytest
 
 from posescore.lab.walks import load_graph, ruling_of, walk
 from posescore.lab.walks.measure import calibration_error, compared, interval, table
-from posescore.simulation.pose_set import pose_set_path
+from posescore.evaluation.poses3d.pose_set import pose_set_path
 
 needs_set = pytest.mark.skipif(not pose_set_path().is_file(), reason="the open set is not here")
 

@@ -7,11 +7,11 @@ import json
 import numpy as np
 import pytest
 
-from posescore.holds.questions import QUESTIONS
+from posescore.holds.criteria.questions import QUESTIONS
 from posescore.lab.walks import WalkedMatch, errors, load_graph, ruling_of, seen, truth_json, walk
 from posescore.lab.walks.motion import FPS
 from posescore.scoring.log import log_from_json
-from posescore.simulation.pose_set import (
+from posescore.evaluation.poses3d.pose_set import (
     PURGE_DISTANCE_M,
     load_pose_set,
     nearest_distance_m,
