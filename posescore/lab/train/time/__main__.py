@@ -61,6 +61,9 @@ class Walkers:
 @click.option("--capacity", default=24_000_000, help="Instants that are kept.")
 @click.option("--resume", type=click.Path(path_type=Path), help="Weights to go on from.")
 @click.option("--first-seed", default=0)
+@click.option("--rate", default=2e-3)
+@click.option("--threads", default=1)
+@click.option("--half", is_flag=True, help="Half precision on a processor too.")
 def main(
     out: Path,
     seconds: float,
@@ -70,9 +73,12 @@ def main(
     capacity: int,
     resume: Path | None,
     first_seed: int,
+    rate: float,
+    threads: int,
+    half: bool,
 ) -> None:
     """Walk, learn, write ``time_model.pt``."""
-    torch.set_num_threads(1)
+    torch.set_num_threads(threads)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     walkers = Walkers(processes or max(1, (os.cpu_count() or 2) - 1), first_seed)
     store, began = Store(capacity, device), time.monotonic()
@@ -90,7 +96,7 @@ def main(
     def keep(learned: TimeNetwork) -> None:
         torch.save({k: v.cpu() for k, v in learned.state_dict().items()}, out / "time_model.pt")
 
-    settings = Settings(seconds=seconds, batch=batch)
+    settings = Settings(seconds=seconds, batch=batch, rate=rate, half=half or device.type == "cuda")
     keep(learn(network, store, settings, walkers.fresh, keep))
     walkers.close()
 

@@ -7,21 +7,25 @@ down and of positions given up, by maximum likelihood; and what follows what in 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize, minimize_scalar
 
+from posescore.holds.decoding.decoder import decode
+from posescore.holds.decoding.grammar import Grammar
+from posescore.holds.film.features import features_of
+from posescore.holds.film.instants import Instants, instants_of
 from posescore.holds.film.model import TimeModel
-from posescore.holds.film.features import Features
 from posescore.holds.film.outputs import CRITERIA, MIRRORED_CRITERIA, N_WAYS
-from posescore.holds.film.reading import SCRAMBLE, Calibration
+from posescore.holds.film.reading import SCRAMBLE, Calibration, FilmReading
 from posescore.lab.train.time.learning import CLEAR_SHARE
-from posescore.lab.train.time.material import Material, Part, material_of
+from posescore.lab.train.time.material import Material, walked, with_truth
+from posescore.lab.walks import errors, seen
 from posescore.position.network import log_softmax
-from posescore.terms import Floats
+from posescore.terms import STATES, Floats, Position, Step
 
 PICTURES: Final = 0.3
 """Weight of the classifier of single pictures. Judgement: its networks have learned from all of
@@ -33,23 +37,26 @@ _HELD: Final = 6.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Answered:
-    """One match left out: what the model says of it, and the truth."""
+    """One match left out, as the pose pass might read it: what the model says, and the truth."""
 
     truth: Material
+    film: Instants
     raw: Mapping[str, Floats]
     pictures: Floats
 
 
-def answered(model: TimeModel, part: Part, seeds: Sequence[int]) -> list[Answered]:
-    """The model's answers to walks through a part of the open set."""
-    found = []
-    for seed in seeds:
-        for material in material_of(part, (11, seed))[:1]:
-            features = Features(
-                material.poses.astype(np.float32), material.motion.astype(np.float32)
-            )
-            found.append(Answered(material, model.answers(features)))
-    return found
+def answered(model: TimeModel, seed: int) -> Answered | None:
+    """The model's answers to a walk through entries that are left out."""
+    one = walked("left_out", (11, seed))
+    if one is None:
+        return None
+    match, rng = one
+    view = seen(match, rng)
+    film = instants_of(errors(view.track, view.visible, rng))
+    features = features_of(film)
+    return Answered(
+        with_truth(match, features, rng), film, model.answers(features), model.pictures(film)
+    )
 
 
 def calibrated(matches: Sequence[Answered], start: Calibration) -> Calibration:
@@ -116,10 +123,9 @@ def holds_calibrated(
     sure, right = [], []
     for match in matches:
         film = FilmReading.calibrated(
-            _no_keypoints(len(match.truth)), match.raw, match.pictures, reading, grammar, Step("fit")
+            match.film, match.raw, match.pictures, reading, grammar, Step("fit")
         )
-        seen = np.ones(len(film), np.bool_)
-        for hold in decode(film.of_instants(), grammar, seen):
+        for hold in decode(film.of_instants(), grammar, film.seen):
             state = match.truth.state[film.slice_of(hold.start_s, hold.end_s)]
             state = state[state >= 0]
             if hold.position is not Position.SCRAMBLE and len(state):
@@ -128,11 +134,6 @@ def holds_calibrated(
     clipped = np.clip(sure, 1e-3, 1 - 1e-3)
     slope, shift = _line(np.log(clipped / (1 - clipped)), np.array(right, np.int8))
     return replace(reading, hold=slope, hold_usual=shift)
-
-
-def _no_keypoints(count: int) -> Instants:
-    points = np.full((count, 2, N_KEYPOINTS, 2), np.nan)
-    return Instants(points, np.full(points.shape[:3], np.nan, np.float32), count * INSTANT_S)
 
 
 def _ways(match: Answered, c: Calibration) -> list[tuple[Floats, int]]:

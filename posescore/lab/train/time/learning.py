@@ -34,6 +34,8 @@ class Settings:
     rate: float = 2e-3
     dropout: float = 0.1
     weight_decay: float = 0.03
+    half: bool = False
+    """Half precision: fast on a GPU, and on processors that have it."""
 
 
 class Store:
@@ -98,7 +100,7 @@ def learn(
         for group in hand.param_groups:
             group["lr"] = rate
         some = varied(store.drawn(rng, settings.batch), rng)
-        with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
+        with torch.autocast(device.type, torch.bfloat16, enabled=settings.half):
             answers = network(some["poses"], some["motion"], settings.dropout)
         parts = losses(network, Answers(*(a.float() for a in answers)), some)
         loss = torch.stack(parts).sum()

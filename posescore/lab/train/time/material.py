@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.holds.event import EventName
-from posescore.holds.film.features import features_of
+from posescore.holds.film.features import Features, features_of
 from posescore.holds.film.instants import INSTANT_S, instants_of
 from posescore.holds.film.outputs import CRITERIA, way_down
 from posescore.lab.walks import Graph, WalkedMatch, errors, load_graph, seen, walk
@@ -103,13 +103,21 @@ def _taken(keys: Keys, left: bool) -> Keys:
     return Keys(keys.joints_m[rows], keys.entry[rows], keys.place[rows], keys.turned[rows], criteria)
 
 
-def material_of(part: Part, seed: Seed) -> list[Material]:
-    """One walked match as several cameras see it, with errors that differ from view to view."""
+def walked(part: Part, seed: Seed) -> tuple[WalkedMatch, np.random.Generator] | None:
+    """A match, and what to draw the rest with; None where many draws had no settled truth."""
     rng = np.random.default_rng(seed)
     try:
-        match = walk(graph_of(part), rng, (60.0, 150.0))
-    except RuntimeError:  # no settled truth in many draws
+        return walk(graph_of(part), rng, (60.0, 150.0)), rng
+    except RuntimeError:
+        return None
+
+
+def material_of(part: Part, seed: Seed) -> list[Material]:
+    """One walked match as several cameras see it, with errors that differ from view to view."""
+    one = walked(part, seed)
+    if one is None:
         return []
+    match, rng = one
     found = []
     for _ in range(VIEWS):
         view = seen(match, rng)
@@ -117,32 +125,22 @@ def material_of(part: Part, seed: Seed) -> list[Material]:
         if rng.random() < 0.08:
             amount *= 0.1
         track = errors(view.track, view.visible, rng, _other_figures(rng), amount)
-        features = features_of(instants_of(track))
-        found.append(_of_match(match, features.poses, features.motion, rng))
+        found.append(with_truth(match, features_of(instants_of(track)), rng))
     return found
 
 
 def _other_figures(rng: np.random.Generator) -> dict[str, Any]:
-    """Figures of the pass's errors, each up to a factor of about two off: footage differs."""
-
-    def off(value: Any) -> Any:
-        factor = float(np.exp(0.35 * rng.standard_normal()))
-        if isinstance(value, list):
-            return [factor * each for each in value]
-        return factor * value if isinstance(value, float) else value
-
-    told = {name: off(value) for name, value in shipped_figures().items()}
-    told["slow_share"] = min(0.95, told["slow_share"])
+    """Figures of the pass's errors, sizes and rates up to a factor of about two off."""
+    told = dict(shipped_figures())
+    for name, value in told.items():
+        if name.startswith("noise") or "_per_s" in name or name.endswith("_s"):
+            told[name] = (float(np.exp(0.3 * rng.standard_normal())) * np.array(value)).tolist()
     return told
 
 
-def _of_match(
-    match: WalkedMatch,
-    poses: NDArray[np.float32],
-    motion: NDArray[np.float32],
-    rng: np.random.Generator,
-) -> Material:
-    n = len(poses)
+def with_truth(match: WalkedMatch, features: Features, rng: np.random.Generator) -> Material:
+    """What is true of a match beside what is seen of it; ends of passages are drawn."""
+    n = len(features)
     frame = np.minimum(((np.arange(n) + 0.5) * INSTANT_S * FPS).astype(int), len(match.state) - 1)
     rows = {name: np.full(n, -1, np.int16) for name in ("hold", "passage", "way", "given_up")}
     upper, giver = np.zeros(n, np.int8), np.zeros(n, np.int8)
@@ -174,8 +172,8 @@ def _of_match(
                 for e in between
             )
     return Material(
-        poses.astype(np.float16),
-        motion.astype(np.float16),
+        features.poses.astype(np.float16),
+        features.motion.astype(np.float16),
         match.state[frame].astype(np.int8),
         rows["hold"],
         rows["passage"],
