@@ -69,9 +69,7 @@ def instants_of(track: PairTrack) -> Instants:
     return Instants(points, confidence, track.end_s)
 
 
-def _gathered(
-    track: PairTrack, edges: NDArray[np.intp]
-) -> tuple[Floats, NDArray[np.float32]]:
+def _gathered(track: PairTrack, edges: NDArray[np.intp]) -> tuple[Floats, NDArray[np.float32]]:
     """Median place and mean confidence of the frames from each edge to the next."""
     frames = track.keypoints_px[edges[0] : edges[-1]].astype(np.float64)
     trust = np.nan_to_num(track.keypoint_confidence[edges[0] : edges[-1]])

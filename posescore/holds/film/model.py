@@ -34,7 +34,6 @@ BLOCK: Final = 256
 """Instants at a time, besides their context: memory stays the same for any length."""
 
 
-
 @dataclass(frozen=True, slots=True, eq=False)
 class TimeModel:
     """One network in onnxruntime, with what calibrates its answers.

@@ -80,7 +80,8 @@ class Calibration:
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> Calibration:
         """Inverse of :meth:`to_json`."""
-        return cls(**{n: tuple(v) if isinstance(v, list) else float(v) for n, v in data.items()})
+        told: dict[str, Any] = {n: tuple(v) if isinstance(v, list) else v for n, v in data.items()}
+        return cls(**told)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -165,7 +166,10 @@ class FilmReading:
     def of_instants(self) -> PositionProbabilities:
         """The states, a row for every instant."""
         return PositionProbabilities(
-            self.states, self.instants.edges_s[:-1], self.instants.end_s, Provenance(__version__, (self.step,))
+            self.states,
+            self.instants.edges_s[:-1],
+            self.instants.end_s,
+            Provenance(__version__, (self.step,)),
         )
 
     def of_frames(self, track: PairTrack) -> PositionProbabilities:
@@ -227,11 +231,10 @@ def _decisive_seen(known: NDArray[np.bool_]) -> Floats:
     for column, decisive in enumerate(DECISIVE):
         for slot in (0, 1):
             there = [known[:, slot if own else 1 - slot, keypoint] for own, keypoint in decisive]
-            both = known.any(axis=2).all(axis=1)
+            both = np.asarray(known.any(axis=2)).all(axis=1)
             seen[:, slot, column] = both * (np.mean(there, axis=0) if there else 1.0)
     return seen
 
 
 def _logistic(log_odds: Any) -> Any:
     return 1.0 / (1.0 + np.exp(-np.clip(log_odds, -60.0, 60.0)))
-

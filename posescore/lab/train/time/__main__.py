@@ -9,7 +9,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import time
-from multiprocessing.pool import Pool
+from multiprocessing.pool import AsyncResult, Pool
 from pathlib import Path
 
 import click
@@ -31,7 +31,7 @@ class Walkers:
         self._seed = first
         self._waiting = [self._next() for _ in range(AHEAD)]
 
-    def _next(self) -> "multiprocessing.pool.AsyncResult[list[Material]]":
+    def _next(self) -> AsyncResult[list[Material]]:
         self._seed += 1
         return self._pool.apply_async(material_of, ("learn", (7, self._seed)))
 

@@ -88,7 +88,8 @@ def pooling_of(weights: Mapping[str, NDArray[np.float32]]) -> Calibration:
     return Calibration(
         1.0, 0.0, PICTURES, (1.0,) * len(CRITERIA), (0.0,) * len(CRITERIA),
         tuple(map(float, (prior + prior[other]) / 2)),
-        tuple(map(float, (doubt[:-2] + doubt[:-2][other]) / 2)), 1.0, float(0.1 * doubt[-2]), 1.0, -3.0, float(doubt[-1]),
+        tuple(map(float, (doubt[:-2] + doubt[:-2][other]) / 2)),
+        1.0, float(0.1 * doubt[-2]), 1.0, -3.0, float(doubt[-1]),
     )  # fmt: skip
 
 

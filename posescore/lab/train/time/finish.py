@@ -1,4 +1,4 @@
-"""Makes ``models/time_model.onnx`` of learned weights: ``python -m posescore.lab.train.time.finish``.
+"""Makes ``models/time_model.onnx``: ``python -m posescore.lab.train.time.finish --weights FILE``.
 
 Walks matches through entries that were left out, calibrates the model on them, learns what follows
 what in matches, and writes one file.
@@ -61,7 +61,9 @@ def main(weights: Path, out: Path, matches: int, processes: int, made: str) -> N
     write_time_model(network, out, about)
     for name, figure in figures(found, reading).items():
         click.echo(f"{name}: {figure}")
-    click.echo(f"{len(found)} matches, {out.stat().st_size / 1e6:.2f} MB, {np.round(reading.hold, 2)}")
+    click.echo(
+        f"{len(found)} matches, {out.stat().st_size / 1e6:.2f} MB, {np.round(reading.hold, 2)}"
+    )
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""How the model in time learns: stretches of matches; states, criteria, and answers of whole holds."""
+"""How the model in time learns: stretches of matches; states, criteria, answers of whole holds."""
 
 from __future__ import annotations
 
@@ -248,9 +248,7 @@ def _of_holds(
     asked = asked & (some["hold"] >= 0)[..., None]
     row = _numbered(some["hold"])
     shows = answer[..., 1].sigmoid() * asked
-    pooled = (_summed(shows * answer[..., 0], row) + prior * doubt) / (
-        _summed(shows, row) + doubt
-    )
+    pooled = (_summed(shows * answer[..., 0], row) + prior * doubt) / (_summed(shows, row) + doubt)
     clear_here = (clear & asked).float()
     count, all_here = _summed(clear_here, row), _summed(asked.float(), row)
     share = _summed(truth * clear_here, row) / count.clamp(min=1)

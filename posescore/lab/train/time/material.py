@@ -100,7 +100,9 @@ def _taken(keys: Keys, left: bool) -> Keys:
     if len(np.unique(keys.entry[rows])) < 2:
         rows = np.arange(len(keys))
     criteria = {name: answer[rows] for name, answer in keys.criteria.items()}
-    return Keys(keys.joints_m[rows], keys.entry[rows], keys.place[rows], keys.turned[rows], criteria)
+    return Keys(
+        keys.joints_m[rows], keys.entry[rows], keys.place[rows], keys.turned[rows], criteria
+    )
 
 
 def walked(part: Part, seed: Seed) -> tuple[WalkedMatch, np.random.Generator] | None:
@@ -160,9 +162,7 @@ def with_truth(match: WalkedMatch, features: Features, rng: np.random.Generator)
             n,
         )
         rows["passage"][here] = number
-        between = [
-            e for e in match.events if before.end_s - 0.1 <= e.time_s <= after.start_s + 0.1
-        ]
+        between = [e for e in match.events if before.end_s - 0.1 <= e.time_s <= after.start_s + 0.1]
         if before.state == _STANDING and after.upper is not None:
             rows["way"][here] = way_down(between)
         elif before.upper is not None:
@@ -190,9 +190,7 @@ def _rows(start_s: float, end_s: float, n: int) -> slice:
     return slice(first, int(np.clip(round(end_s / INSTANT_S), first, n)))
 
 
-def _answers(
-    match: WalkedMatch, frame: NDArray[np.int64], position: Position
-) -> NDArray[np.int8]:
+def _answers(match: WalkedMatch, frame: NDArray[np.int64], position: Position) -> NDArray[np.int8]:
     found = np.full((len(frame), len(CRITERIA)), NOT_ASKED, np.int8)
     for column, (name, side) in enumerate(CRITERIA):
         if position in ASKED[name]:
@@ -201,4 +199,3 @@ def _answers(
                 answer = answer[:, side]
             found[:, column] = np.where(answer < 0, UNCLEAR, answer)
     return found
-

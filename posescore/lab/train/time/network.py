@@ -86,9 +86,7 @@ class Instant(nn.Module):
         phase = poses[..., :2, None] * self.waves
         waves = torch.cat([phase.sin(), phase.cos()], -1).flatten(-2) * poses[..., 2:3]
         seen = functional.pad(torch.cat([poses, waves], -1), (0, 0, 0, 1))
-        seen = seen[:, :, self.gather.flatten()].reshape(
-            -1, 2, N_TOKENS - 1, MOST * PER_KEYPOINT
-        )
+        seen = seen[:, :, self.gather.flatten()].reshape(-1, 2, N_TOKENS - 1, MOST * PER_KEYPOINT)
         tokens = torch.matmul(seen.unsqueeze(-2), self.embed).squeeze(-2)
         return (functional.pad(tokens, (0, 0, 0, 1)) + self.token).flatten(1, 2)
 
@@ -110,9 +108,7 @@ class TimeNetwork(nn.Module):
         self.instant = Instant()
         self.enter = nn.Linear(WIDTH + N_MOTION, TIME_WIDTH)
         self.over_time = nn.ModuleList(
-            nn.Conv1d(
-                2 * TIME_WIDTH, TIME_WIDTH, KERNEL, padding=d * (KERNEL // 2), dilation=d
-            )
+            nn.Conv1d(2 * TIME_WIDTH, TIME_WIDTH, KERNEL, padding=d * (KERNEL // 2), dilation=d)
             for d in DILATIONS
         )
         self.norms = nn.ModuleList(nn.LayerNorm(TIME_WIDTH) for _ in DILATIONS)
@@ -147,9 +143,7 @@ class TimeNetwork(nn.Module):
         criteria = self.criteria(x).reshape(batch, length, 2, len(CRITERIA), 2)
         ways = self.ways(x)
         even_ways = ways[..., 4:].mean(-2)
-        shown = torch.cat(
-            [even_ways[..., :1], ways[..., 0], ways[..., 1], even_ways[..., 1:]], -1
-        )
+        shown = torch.cat([even_ways[..., :1], ways[..., 0], ways[..., 1], even_ways[..., 1:]], -1)
         return Answers(states, criteria, shown, ways[..., 2:4])
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from posescore.evaluation.poses3d.pose_set import swapped_states
 from posescore.holds.decoding.grammar import Grammar
 from posescore.holds.film.instants import INSTANT_S
-from posescore.terms import STATES, Floats
+from posescore.terms import STATES
 
 _KNOWN: Final = 30.0
 """Changes that common practice (``grammar.toml``) counts as, from each state."""
@@ -34,7 +34,7 @@ def learned_order(states: Sequence[NDArray[np.int8]], known: Grammar) -> dict[st
     spent, stays = np.zeros(len(STATES)), np.zeros(len(STATES))
     for match in states:
         runs = [(s, len(list(g))) for s, g in groupby(match[match >= 0].tolist())]
-        for (one, lasts), (other, _) in zip(runs[:-1], runs[1:], strict=True):
+        for (one, lasts), (other, _) in pairwise(runs):
             counts[one, other] += 1
             counts[swap[one], swap[other]] += 1
             for state in (one, swap[one]):
