@@ -104,7 +104,7 @@ def test_two_guards_together_outweigh_a_third_position() -> None:
 
 @pytest.mark.parametrize("count", [0, 1, 2, 5, 9, 98])
 def test_every_instant_of_a_film_has_a_row(classifier: PositionClassifier, count: int) -> None:
-    keypoints, confidence = pictures(0, count)
+    keypoints, confidence = (array[:count] for array in pictures(0, count + 1))
     rows = classifier.of_instants(keypoints, confidence)
     assert rows.shape == (count, len(STATES))
     assert np.allclose(rows.sum(1), 1)

@@ -14,6 +14,9 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
+from posescore.evaluation.poses3d.pose_set import JOINT
+from posescore.lab.bodies.fitting import CAPSULES
+from posescore.lab.bodies.flesh import Rig as FullRig
 from posescore.lab.corpus.fitting import JointsLoss
 from posescore.lab.corpus.rig import BONE, N_BONES, Rig
 from posescore.lab.corpus.skeleton import (
@@ -21,9 +24,6 @@ from posescore.lab.corpus.skeleton import (
     keypoints_of,
     matrix_of_rotation_vector,
 )
-from posescore.lab.bodies.fitting import CAPSULES
-from posescore.lab.bodies.flesh import Rig as FullRig
-from posescore.evaluation.poses3d.pose_set import JOINT
 
 STEADY: Final = 0.03
 """Weight of the bones' change of turn from one frame to the next (squares of second differences):

@@ -12,8 +12,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.lab.films.recorded import FRAMES_PER_S, Recorded
 from posescore.evaluation.poses3d.estimator_errors import ARMS, LEGS
+from posescore.lab.films.recorded import FRAMES_PER_S, Recorded
 from posescore.terms import MIRRORED_KEYPOINTS, N_KEYPOINTS
 
 LAGS_S: Final = (0.1, 0.3, 1.0, 3.0)

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 
 from posescore.lab.bodies.body import Build
-from posescore.lab.stage.hall import Look as Hall
 from posescore.lab.matches.script import Clothes, Shot
+from posescore.lab.stage.hall import Look as Hall
 from posescore.lab.stage.referee import Route
 from posescore.lab.stage.renderer import Colour
 

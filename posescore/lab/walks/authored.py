@@ -14,12 +14,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.lab.walks.half_guards import HALF_GUARDS
 from posescore.evaluation.poses3d.pose_set import PURGE_DISTANCE_M, nearest_distance_m
-from posescore.lab.poses.pose_variation import FLOOR_M, on_floor
 from posescore.lab.bodies.posed_body import Frames, Rng
+from posescore.lab.poses.pose_variation import FLOOR_M, on_floor
 from posescore.lab.poses.rare_poses import AUTHORED
 from posescore.lab.poses.top_poses import AUTHORS
+from posescore.lab.walks.half_guards import HALF_GUARDS
 from posescore.terms import Position
 
 BANK_SEED: Final = 11

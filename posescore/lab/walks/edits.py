@@ -12,7 +12,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.lab.walks.truth import in_pelvis
 from posescore.evaluation.poses3d.pose_set import JOINT
 from posescore.lab.bodies.posed_body import (
     FOOT_M,
@@ -30,6 +29,7 @@ from posescore.lab.bodies.posed_body import (
     unit,
     vectors,
 )
+from posescore.lab.walks.truth import in_pelvis
 from posescore.terms import Position
 
 _KNEE_Z: Final = 0.07

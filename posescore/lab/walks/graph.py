@@ -15,9 +15,6 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.lab.walks.authored import authored_keys
-from posescore.lab.walks.edits import edited
-from posescore.lab.walks.truth import ASKED, criteria_of
 from posescore.evaluation.poses3d.pose_set import (
     PURGE_DISTANCE_M,
     PoseSet,
@@ -28,6 +25,9 @@ from posescore.evaluation.poses3d.pose_set import (
     swapped_states,
 )
 from posescore.lab.poses.pose_variation import perturb
+from posescore.lab.walks.authored import authored_keys
+from posescore.lab.walks.edits import edited
+from posescore.lab.walks.truth import ASKED, criteria_of
 from posescore.terms import STATES, Athlete, Position
 
 MEETS_M: Final = 0.033

@@ -8,12 +8,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from posescore.evaluation.poses3d.pose_set import mirrored
 from posescore.holds.event import EventName, MatchEvent
 from posescore.lab.walks.graph import Graph, Keys
 from posescore.lab.walks.motion import FPS, Frames, Rng, bridge, fits, onto, through
 from posescore.lab.walks.truth import ASKED, criteria_of
 from posescore.lab.walks.way import Walked, Wish, grants, ways
-from posescore.evaluation.poses3d.pose_set import mirrored
 from posescore.terms import STATES, Athlete, Position, State
 
 SCRAMBLE: Final = STATES.index(State(Position.SCRAMBLE))

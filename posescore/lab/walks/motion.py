@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.evaluation.poses3d.pose_set import JOINT, mirrored
-from posescore.lab.poses.pose_variation import FLOOR_M, TREE
 from posescore.lab.bodies.posed_body import (
     FOREARM_M,
     SHIN_M,
     THIGH_M,
     UPPER_ARM_M,
 )
+from posescore.lab.poses.pose_variation import FLOOR_M, TREE
 
 FPS: Final = 30
 Frames = NDArray[np.float32]

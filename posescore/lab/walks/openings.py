@@ -12,8 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from posescore.lab.poses.pose_variation import FLOOR_M, on_floor
 from posescore.lab.bodies.posed_body import Frames, Rng, Vectors, Wanted, build, turned, unit
+from posescore.lab.poses.pose_variation import FLOOR_M, on_floor
 
 
 def _v(*xyz: float) -> Vectors:

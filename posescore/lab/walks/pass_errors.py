@@ -19,9 +19,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from posescore.evaluation.poses3d.estimator_errors import ARMS, LEGS
 from posescore.lab.walks.motion import FPS, Rng, smoothed, wander
 from posescore.pose.track import PairTrack
-from posescore.evaluation.poses3d.estimator_errors import ARMS, LEGS
 from posescore.terms import MIRRORED_KEYPOINTS, N_KEYPOINTS
 
 FILE: Final = Path(__file__).with_name("pass_errors.json")

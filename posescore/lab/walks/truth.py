@@ -25,8 +25,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.holds.criteria.questions import QUESTIONS, SIDES
 from posescore.evaluation.poses3d.pose_set import JOINT
+from posescore.holds.criteria.questions import QUESTIONS, SIDES
 from posescore.terms import STATES, Athlete, Position
 
 Answers = NDArray[np.int8]

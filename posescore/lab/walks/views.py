@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore import __version__
-from posescore.lab.walks.motion import FPS, Rng, smoothed, wander
-from posescore.lab.walks.walking import WalkedMatch
-from posescore.pose.track import Finding, FindingKind, PairTrack
 from posescore.evaluation.poses3d.body_keypoints import body_keypoints_m
 from posescore.evaluation.poses3d.cameras import PICTURE_SIZES_PX, Cameras
 from posescore.evaluation.poses3d.estimator_errors import hidden
 from posescore.evaluation.poses3d.pose_set import JOINT
+from posescore.lab.walks.motion import FPS, Rng, smoothed, wander
+from posescore.lab.walks.walking import WalkedMatch
+from posescore.pose.track import Finding, FindingKind, PairTrack
 from posescore.terms import KEYPOINT_INDEX, N_KEYPOINTS, Interval, Provenance, Step
 
 HEIGHT_M: Final = (0.8, 6.0)

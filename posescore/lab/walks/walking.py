@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from posescore.evaluation.poses3d.pose_set import JOINT, mirrored
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
 from posescore.lab.walks import openings
@@ -29,7 +30,6 @@ from posescore.lab.walks.way import (
     ways,
     wish_for,
 )
-from posescore.evaluation.poses3d.pose_set import JOINT, mirrored
 from posescore.terms import STATES, Athlete, Position, State
 
 UNCLEAR: Final = -1

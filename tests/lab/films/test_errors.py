@@ -7,13 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from posescore.evaluation.poses3d.estimator_errors import LEGS
 from posescore.lab.films.error_figures import FilmErrors, correlation, figures_of, stretches
 from posescore.lab.films.fit_errors import fitted, simulated
 from posescore.lab.films.recorded import FRAMES_PER_S, Recorded, at_common_rate, load, save
 from posescore.lab.walks.pass_errors import shipped_figures
 from posescore.pose.track import PairTrack
 from posescore.pose.track_file import write_track
-from posescore.evaluation.poses3d.estimator_errors import LEGS
 from posescore.terms import KEYPOINT_INDEX, MIRRORED_KEYPOINTS, Provenance
 
 SIZE = 300.0

@@ -19,10 +19,10 @@ _MISSING = [n for n in ("torch", "anny", "scipy", "moderngl") if not importlib.u
 if _MISSING:
     pytest.skip(f"the extra 'simulation' is absent: {_MISSING}", allow_module_level=True)
 
+from posescore.evaluation.poses3d.pose_set import load_pose_set, pose_set_path  # noqa: E402
 from posescore.lab.films import bodies, filming  # noqa: E402
 from posescore.lab.films.looks import FilmLook, draw_look  # noqa: E402
 from posescore.lab.films.measure import true_states  # noqa: E402
-from posescore.evaluation.poses3d.pose_set import load_pose_set, pose_set_path  # noqa: E402
 from posescore.terms import KEYPOINT_INDEX  # noqa: E402
 
 pytestmark = pytest.mark.filterwarnings("default")

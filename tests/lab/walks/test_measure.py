@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from posescore.evaluation.poses3d.pose_set import pose_set_path
 from posescore.lab.walks import load_graph, ruling_of, walk
 from posescore.lab.walks.measure import calibration_error, compared, interval, table
-from posescore.evaluation.poses3d.pose_set import pose_set_path
 
 needs_set = pytest.mark.skipif(not pose_set_path().is_file(), reason="the open set is not here")
 

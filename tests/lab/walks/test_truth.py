@@ -8,6 +8,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from posescore.evaluation.poses3d.pose_set import (
+    JOINT,
+    load_pose_set,
+    mirrored,
+    pose_set_path,
+)
+from posescore.lab.poses.rare_poses import back_control, knee_on_belly, mount
 from posescore.lab.walks.edits import (
     cross_feet,
     face_feet,
@@ -18,13 +25,6 @@ from posescore.lab.walks.edits import (
 )
 from posescore.lab.walks.half_guards import HALF_GUARDS
 from posescore.lab.walks.truth import criteria_of, leg_trapped
-from posescore.evaluation.poses3d.pose_set import (
-    JOINT,
-    load_pose_set,
-    mirrored,
-    pose_set_path,
-)
-from posescore.lab.poses.rare_poses import back_control, knee_on_belly, mount
 from posescore.terms import STATES, Athlete, Position
 
 needs_set = pytest.mark.skipif(not pose_set_path().is_file(), reason="the open set is not here")

@@ -7,10 +7,6 @@ import json
 import numpy as np
 import pytest
 
-from posescore.holds.criteria.questions import QUESTIONS
-from posescore.lab.walks import WalkedMatch, errors, load_graph, ruling_of, seen, truth_json, walk
-from posescore.lab.walks.motion import FPS
-from posescore.scoring.log import log_from_json
 from posescore.evaluation.poses3d.pose_set import (
     PURGE_DISTANCE_M,
     load_pose_set,
@@ -18,6 +14,10 @@ from posescore.evaluation.poses3d.pose_set import (
     pose_set_path,
     split_entries,
 )
+from posescore.holds.criteria.questions import QUESTIONS
+from posescore.lab.walks import WalkedMatch, errors, load_graph, ruling_of, seen, truth_json, walk
+from posescore.lab.walks.motion import FPS
+from posescore.scoring.log import log_from_json
 from posescore.terms import STATES
 
 pytestmark = pytest.mark.skipif(
