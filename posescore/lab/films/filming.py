@@ -13,16 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.footage.encoding import write_h264
+from posescore.lab.bodies import fitting
 from posescore.lab.bodies.body import Build, phenotype, pose
 from posescore.lab.bodies.flesh import bone_matrices
 from posescore.lab.corpus.rig import Rig, build_rig
 from posescore.lab.films.bodies import fit_body, flesh_of, full_matrices
 from posescore.lab.films.looks import BUILDS, REFEREE_BUILDS, FilmLook
 from posescore.lab.matches.rendered_match import views_of
+from posescore.lab.stage import coco_marks, referee
 from posescore.lab.stage.cast import Player, dressed_player
 from posescore.lab.stage.handheld import View, smooth
 from posescore.lab.stage.renderer import Renderer, Stance
-from posescore.simulation import coco_marks, fitting, referee
 
 WALKED_FRAMES_PER_S: Final = 30
 SIZE_PX: Final = (960, 540)

@@ -153,24 +153,7 @@ def with_truth(match: WalkedMatch, features: Features, rng: np.random.Generator)
         if hold.upper is not None:
             upper[here] = hold.upper.slot
             criteria[here] = _answers(match, frame[here], hold.position)
-    for number, (before, after) in enumerate(pairwise(match.holds)):
-        if after.start_s - before.end_s < 0.1:
-            continue
-        here = _rows(
-            before.end_s - BEFORE_S - rng.uniform(-0.2, 0.3),
-            after.start_s + AFTER_S + rng.uniform(-0.3, 0.3),
-            n,
-        )
-        rows["passage"][here] = number
-        between = [e for e in match.events if before.end_s - 0.1 <= e.time_s <= after.start_s + 0.1]
-        if before.state == _STANDING and after.upper is not None:
-            rows["way"][here] = way_down(between)
-        elif before.upper is not None:
-            giver[here] = before.upper.slot
-            rows["given_up"][here] = any(
-                e.event is EventName.POSITION_GIVEN_UP and e.athlete is before.upper
-                for e in between
-            )
+    _mark_passages(match, rows, giver, rng)
     return Material(
         features.poses.astype(np.float16),
         features.motion.astype(np.float16),
@@ -183,6 +166,33 @@ def with_truth(match: WalkedMatch, features: Features, rng: np.random.Generator)
         rows["given_up"].astype(np.int8),
         giver,
     )
+
+
+def _mark_passages(
+    match: WalkedMatch,
+    rows: dict[str, NDArray[np.int16]],
+    giver: NDArray[np.int8],
+    rng: np.random.Generator,
+) -> None:
+    """Who brought it about, or gave it up, in every passage from one hold to the next."""
+    for number, (before, after) in enumerate(pairwise(match.holds)):
+        if after.start_s - before.end_s < 0.1:
+            continue
+        here = _rows(
+            before.end_s - BEFORE_S - rng.uniform(-0.2, 0.3),
+            after.start_s + AFTER_S + rng.uniform(-0.3, 0.3),
+            len(giver),
+        )
+        rows["passage"][here] = number
+        between = [e for e in match.events if before.end_s - 0.1 <= e.time_s <= after.start_s + 0.1]
+        if before.state == _STANDING and after.upper is not None:
+            rows["way"][here] = way_down(between)
+        elif before.upper is not None:
+            giver[here] = before.upper.slot
+            rows["given_up"][here] = any(
+                e.event is EventName.POSITION_GIVEN_UP and e.athlete is before.upper
+                for e in between
+            )
 
 
 def _rows(start_s: float, end_s: float, n: int) -> slice:
