@@ -109,7 +109,7 @@ def track_of(
     """Keypoints of both athletes: from the given file, else kept ones, else the pose pass."""
     if settings.track_file is not None:
         return _given_track(footage, settings.track_file)
-    _load_beside("posescore.position.classifier")
+    _load_beside("posescore.holds.film.model")
     with opened_estimator(settings.estimator, of_video=True) as estimator:
         return pose_pass(footage, estimator, settings, poses, progress)
 
@@ -163,14 +163,14 @@ def _given_track(footage: Footage, path: Path) -> PairTrack:
 
 def read_positions(track: PairTrack, progress: Progress = silent) -> Analysis:
     """Everything behind the pose pass: positions, holds with checks, inferred events."""
-    from posescore.position.classifier import PositionClassifier
+    from posescore.holds.film.model import TimeModel
 
     progress("naming positions", 0, 2)
-    probabilities = PositionClassifier.load().probabilities(track)
+    film = TimeModel.load().read(track)
     progress("naming positions", 1, 2)
-    holds, events = find_holds(probabilities, track)
+    holds, events = find_holds(film)
     progress("naming positions", 2, 2)
-    return Analysis(track, probabilities, holds, events)
+    return Analysis(track, film.of_frames(track), holds, events)
 
 
 def classify_file(path: Path, smooth: bool = False) -> Iterator[dict[str, Any]]:

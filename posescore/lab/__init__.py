@@ -1,0 +1,1 @@
+"""What trains, films and fits: imported by nothing that ships."""

@@ -13,19 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
-from posescore.pose.track import PairTrack
 from posescore.position.model_file import read_model
 from posescore.position.network import PairNetwork, log_softmax, softmax
 from posescore.position.normalise import given, mirrored_picture
-from posescore.position.probabilities import PositionProbabilities
 from posescore.resources import shipped
 from posescore.terms import STATES, Step
 
 T = TypeVar("T")
 MODEL_NAME: Final = "position_classifier.skops"
-INSTANTS_PER_S: Final = 6.0
-"""How often a track is classified. Positions last seconds; in between, probabilities change in a
-straight line, so the result hardly depends on the frame rate and costs the same at any."""
+EVERY: Final = 4
+"""One instant of so many of a film is classified."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,7 +132,7 @@ class PositionClassifier:
         """Name, settings and hash, for the provenance of what this makes."""
         return Step(
             "position.classify",
-            {"instants_per_s": INSTANTS_PER_S, "networks": len(self.networks)},
+            {"every": EVERY, "networks": len(self.networks)},
             {MODEL_NAME: self.sha256},
         )
 
@@ -168,14 +165,21 @@ class PositionClassifier:
     def of_instants(
         self, keypoints_px: NDArray[np.float32], confidence: NDArray[np.float32]
     ) -> NDArray[np.float64]:
-        """The same for the many instants of a track, by those that learned from all, from one side.
+        """The same for even instants of a film, by those that learned from all.
 
-        In a match neighbouring instants steady each other, and a twelfth of the work must do.
+        One instant of :data:`EVERY` is classified, the first and the last always; in between
+        probabilities change in a straight line: neighbouring instants hardly differ.
         """
+        count = len(keypoints_px)
+        if not count:
+            return np.empty((0, len(STATES)))
+        chosen = np.unique(np.append(np.arange(0, count, EVERY), count - 1))
+        points = keypoints_px[chosen]
         n_folds = len(self.held_back_entries)
         networks = of_fold(self.networks, n_folds, n_folds)
-        logs = logs_of(networks, keypoints_px, confidence, sides=1)
-        return self._known(self.pass_calibrations[0](logs), keypoints_px)
+        logs = logs_of(networks, points, confidence[chosen])
+        judged = self._known(self.pass_calibrations[0](logs), points)
+        return _in_between(np.arange(count, dtype=np.float64), chosen.astype(np.float64), judged)
 
     def _known(
         self, probability: NDArray[np.float64], keypoints_px: NDArray[np.float32]
@@ -183,31 +187,6 @@ class PositionClassifier:
         known = np.asarray(np.isfinite(keypoints_px).all(-1)).any((1, 2))
         probability[~known] = self.nobody
         return probability
-
-    def probabilities(self, track: PairTrack) -> PositionProbabilities:
-        """One distribution for every frame of a track.
-
-        At most :data:`INSTANTS_PER_S` frames a second are classified, the first and the last
-        always; between them probabilities change in a straight line of time.
-        """
-        time_s = track.time_s
-        if not len(time_s):
-            nothing = np.empty((0, len(STATES)))
-            provenance = track.provenance.then(self.step)
-            return PositionProbabilities(nothing, time_s, track.end_s, provenance)
-        chosen = _instants(time_s)
-        judged = self.of_instants(track.keypoints_px[chosen], track.keypoint_confidence[chosen])
-        probability = _in_between(time_s, time_s[chosen], judged)
-        return PositionProbabilities(
-            probability, time_s, track.end_s, track.provenance.then(self.step)
-        )
-
-
-def _instants(time_s: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Frames nearest to a grid of instants, ``INSTANTS_PER_S`` a second; first and last too."""
-    slot = np.floor((time_s - time_s[0]) * INSTANTS_PER_S + 1e-6)
-    first = np.flatnonzero(np.diff(slot, prepend=-1.0) > 0)
-    return np.unique(np.append(first, len(time_s) - 1))
 
 
 def _in_between(

@@ -1,15 +1,17 @@
-"""Figures filmed: a track of one pair standing still in front of a camera, with its errors."""
+"""Tracks for tests: of given pixels, and the sample match's true keypoints."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
 import numpy as np
 
-from posescore.evaluation.poses3d.cameras import Cameras, random_cameras
-from posescore.lab.train.criteria.body import Floats
-from posescore.lab.train.criteria.calibration import seen
-from posescore.lab.train.criteria.figures import SCENES, Scene
+from posescore.pose.coco import track_from_coco
 from posescore.pose.track import PairTrack
-from posescore.terms import Provenance
+from posescore.resources import shipped
+from posescore.terms import MIRRORED_KEYPOINTS, Floats, Provenance
 
 FPS = 30.0
 
@@ -28,24 +30,42 @@ def track_of(frames_px: Floats, frames_per_s: float = FPS) -> PairTrack:
     )
 
 
-def blemished(
-    still_px: Floats, random: np.random.Generator, noise: float = 0.02, missing: float = 0.1
-) -> Floats:
-    """Noise in parts of an athlete's height, about 0.55 of the pair's box, and missing joints."""
-    points = still_px.reshape(len(still_px), -1, 2)
-    size = (points.max(axis=1) - points.min(axis=1)).max(axis=1)[:, None, None, None]
-    noisy = still_px + 0.55 * noise * size * random.standard_normal(still_px.shape)
-    noisy[random.random(noisy.shape[:3]) < missing] = np.nan
-    return noisy
+@cache
+def sample_track() -> PairTrack:
+    """True keypoints of the sample match, 30 a second."""
+    return track_from_coco(Path(shipped("sample_video", "keypoints.json")))
 
 
-def filmed(
-    pairs_m: Floats, random: np.random.Generator, elevation_deg: tuple[float, float] = (3, 35)
-) -> Floats:
-    """Each pair ``(n, 2, 21, 3)`` through a camera of its own, without errors."""
-    points = pairs_m.astype(np.float32)
-    cameras: Cameras = random_cameras(points, random, elevation_deg=elevation_deg)
-    return cameras.project(points)[0].astype(np.float64)
+def exchanged(track: PairTrack) -> PairTrack:
+    return replace(
+        track,
+        keypoints_px=track.keypoints_px[:, ::-1],
+        keypoint_confidence=track.keypoint_confidence[:, ::-1],
+    )
 
 
-__all__ = ["FPS", "SCENES", "Scene", "blemished", "filmed", "seen", "track_of"]
+def mirrored(track: PairTrack) -> PairTrack:
+    image = track.keypoints_px[:, :, list(MIRRORED_KEYPOINTS)].copy()
+    image[..., 0] = track.picture_size_px[0] - image[..., 0]
+    confidence = track.keypoint_confidence[:, :, list(MIRRORED_KEYPOINTS)]
+    return replace(track, keypoints_px=image, keypoint_confidence=confidence)
+
+
+def at_rate(track: PairTrack, frames_per_s: float) -> PairTrack:
+    """The same film with other frames: keypoints move in straight lines between those given."""
+    time_s = np.arange(int(track.end_s * frames_per_s)) / frames_per_s
+    before = np.clip(np.searchsorted(track.time_s, time_s, "right") - 1, 0, len(track) - 2)
+    part = (time_s - track.time_s[before]) / (track.time_s[before + 1] - track.time_s[before])
+    part = np.clip(part, 0, 1)[:, None, None]
+    points, sure = track.keypoints_px, track.keypoint_confidence
+    return PairTrack(
+        ((1 - part[..., None]) * points[before] + part[..., None] * points[before + 1]).astype(
+            np.float32
+        ),
+        ((1 - part) * sure[before] + part * sure[before + 1]).astype(np.float32),
+        np.arange(len(time_s), dtype=np.int64),
+        time_s,
+        track.end_s,
+        track.picture_size_px,
+        track.provenance,
+    )

@@ -9,26 +9,17 @@ from skops import io as skops_io
 
 from posescore.errors import MissingPartError
 from posescore.evaluation.poses3d.pose_set import swapped_states
-from posescore.pose.track import PairTrack
-from posescore.position.classifier import MODEL_NAME, PositionClassifier
+from posescore.position.classifier import EVERY, MODEL_NAME, PositionClassifier
 from posescore.position.classify import GROUPS, answer, classify_pictures
 from posescore.position.model_file import read_model
 from posescore.resources import shipped
-from posescore.terms import MIRRORED_KEYPOINTS, STATES, Athlete, Position, Provenance, State
+from posescore.terms import MIRRORED_KEYPOINTS, STATES, Athlete, Position, State
 from tests.position.test_normalise import pictures
 
 
 @pytest.fixture(scope="module")
 def classifier() -> PositionClassifier:
     return PositionClassifier.load()
-
-
-def _track(count: int, rate: float, seed: int = 0) -> PairTrack:
-    keypoints, confidence = pictures(seed, count)
-    time_s = np.arange(count) / rate
-    return PairTrack(
-        keypoints, confidence, np.arange(count), time_s, count / rate, (1280, 720), Provenance("t")
-    )
 
 
 def test_rows_sum_to_one(classifier: PositionClassifier) -> None:
@@ -111,25 +102,15 @@ def test_two_guards_together_outweigh_a_third_position() -> None:
     assert (given["position"], given["upper"]) == ("open_guard", "A")
 
 
-@pytest.mark.parametrize("rate", [5.0, 24.0, 29.97, 60.0])
-def test_every_frame_of_a_track_has_a_row(classifier: PositionClassifier, rate: float) -> None:
-    track = _track(97, rate)
-    result = classifier.probabilities(track)
-    assert len(result) == 97
-    assert np.allclose(result.probability.sum(1), 1)
-    assert result.provenance.steps[-1].model_sha256 == {MODEL_NAME: classifier.sha256}
-    first = classifier.of_instants(track.keypoints_px[:1], track.keypoint_confidence[:1])
-    assert np.allclose(result.probability[0], first[0], atol=1e-6)
-
-
-@pytest.mark.parametrize("count", [0, 1, 2])
-def test_tracks_of_hardly_any_frames(classifier: PositionClassifier, count: int) -> None:
-    keypoints, confidence = pictures(0, 3)
-    track = PairTrack(
-        keypoints[:count], confidence[:count], np.arange(count), np.arange(count) / 30,
-        count / 30, (10, 10), Provenance("t"),
-    )  # fmt: skip
-    assert len(classifier.probabilities(track)) == count
+@pytest.mark.parametrize("count", [0, 1, 2, 5, 9, 98])
+def test_every_instant_of_a_film_has_a_row(classifier: PositionClassifier, count: int) -> None:
+    keypoints, confidence = (array[:count] for array in pictures(0, count + 1))
+    rows = classifier.of_instants(keypoints, confidence)
+    assert rows.shape == (count, len(STATES))
+    assert np.allclose(rows.sum(1), 1)
+    for place in {0, count - 1, *range(0, count, EVERY)} & set(range(count)):
+        alone = classifier.of_instants(keypoints[[place]], confidence[[place]])
+        assert np.allclose(rows[place], alone[0], atol=1e-5)
 
 
 def test_the_shipped_file_is_small_and_audited() -> None:
@@ -164,7 +145,7 @@ def test_foreign_types_and_broken_files_are_refused(tmp_path: Path) -> None:
 
 
 def test_ten_minutes_are_classified_within_the_budget(classifier: PositionClassifier) -> None:
-    track = _track(18_000, 30.0)
+    keypoints, confidence = pictures(0, 100)
     start = time.process_time()
-    classifier.probabilities(track)
+    classifier.of_instants(np.tile(keypoints, (60, 1, 1, 1)), np.tile(confidence, (60, 1, 1)))
     assert time.process_time() - start < 4.0  # about half a second on an idle core

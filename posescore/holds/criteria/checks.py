@@ -1,4 +1,4 @@
-"""What the published criteria ask, looked up in the keypoints of each hold.
+"""What the published criteria ask, as the film answers it over each hold.
 
 A hold in which an answer changes (a knee comes down, a second hook goes in) is divided there, so
 that every part carries one answer. Which answers divide a hold is said in ``_CRITERIA``.
@@ -15,22 +15,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.holds.check import CHECKS
-from posescore.holds.criteria.judge import shipped_judges
-from posescore.holds.criteria.parts import yes_of_parts
-from posescore.holds.criteria.questions import QUESTIONS, SIDES
+from posescore.holds.criteria.questions import SIDES
 from posescore.holds.decoding.segments import SegmentModel
-from posescore.holds.geometry import along_body, point
+from posescore.holds.film.instants import INSTANT_S
+from posescore.holds.film.outputs import CRITERIA
+from posescore.holds.film.reading import FilmReading
 from posescore.holds.hold import Check, CheckName, Hold
-from posescore.holds.windows import Instants, instants
-from posescore.pose.track import PairTrack
-from posescore.terms import Floats, Position
+from posescore.terms import KEYPOINT_INDEX, Athlete, Floats, Position
 
 SHORTEST_PART_S: Final = 1.0
 """A part of a hold is no shorter: a third of the count that decides."""
+NOT_SEEN: Final = 0.25
+"""Of an answer, less than this shown: what is said is what is usual."""
 _MEAN_PART_S: Final = 5.0
 _CORRELATION_S: Final = 0.5
-_MOST_OBSERVATIONS: Final = 1.2
-"""One pose in one view: looking longer removes noise, not the ambiguity of the view."""
 _STRONGEST: Final = 3.0
 _LEVEL_ODDS: Final = np.array([-5.0, -3.0, -1.0, 1.0, 3.0, 5.0])
 """Levels of log odds between which an answer may step, a unit of noise apart on either side."""
@@ -41,9 +39,7 @@ _LEVELS: Final = SegmentModel(
     np.where(np.eye(len(_LEVEL_ODDS)) > 0, -np.inf, -np.log(len(_LEVEL_ODDS) - 1.0)),
 )
 _CLEAR: Final = 0.8
-"""Probability from which an answer is clear, as in the card of the judges."""
-_EDGE_S: Final = 0.3
-"""The first and last of a hold are on the way in or out: they count a third."""
+"""Probability from which an answer is clear."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +52,11 @@ class _Criterion:
     name: CheckName
     question: str
     divides: bool = True
+
+    @property
+    def columns(self) -> list[int]:
+        """Of the film's criteria: one, or that of the left and the right side."""
+        return [column for column, (name, _) in enumerate(CRITERIA) if name == self.question]
 
 
 _CRITERIA: Final[Mapping[Position, tuple[_Criterion, ...]]] = {
@@ -79,82 +80,57 @@ _CRITERIA: Final[Mapping[Position, tuple[_Criterion, ...]]] = {
     )
     for position in (Position.MOUNT, Position.BACK_MOUNT)
 }
-_BY_NAME: Final = {question.name: question for question in QUESTIONS}
 
 
-def check_holds(holds: tuple[Hold, ...], track: PairTrack) -> tuple[Hold, ...]:
+def check_holds(holds: tuple[Hold, ...], film: FilmReading) -> tuple[Hold, ...]:
     """Add what was seen of the criteria to every hold that has some.
 
     Parameters
     ----------
     holds
         In order of time. Positions without criteria are returned as they are.
-    track
-        Keypoints of the same footage.
+    film
+        What the same footage says.
 
     Returns
     -------
     tuple of Hold
         The same stretches; a hold is divided where an answer changes for ``SHORTEST_PART_S`` or
-        longer. Where hardly anything was seen the probability is what is usual in the sport, and
-        the words say so.
+        longer. Where hardly anything is shown the probability is what is usual, and the words say
+        so.
     """
-    return tuple(part for hold in holds for part in _checked(hold, track))
+    return tuple(part for hold in holds for part in _checked(hold, film))
 
 
-def _checked(hold: Hold, track: PairTrack) -> tuple[Hold, ...]:
+def _checked(hold: Hold, film: FilmReading) -> tuple[Hold, ...]:
     criteria = _CRITERIA.get(hold.position)
-    if criteria is None or hold.upper is None:
+    whole = film.slice_of(hold.start_s, hold.end_s)
+    if criteria is None or hold.upper is None or whole.start >= whole.stop:
         return (hold,)
-    seen = instants(track, hold.start_s, hold.end_s, hold.upper)
-    if not len(seen):
-        return (hold,)
-    weight = _weights(seen)
-    answers = [_answers(criterion, seen) for criterion in criteria]
-    dividing = [
-        (criterion, answer)
-        for criterion, answer in zip(criteria, answers, strict=True)
-        if criterion.divides
-    ]
-    cuts = _cuts(dividing, seen.edges_s, weight)
-    likely = [
-        _probabilities(criterion, odds, weight, cuts)
-        for criterion, odds in zip(criteria, answers, strict=True)
-    ]
+    edges = _edges(hold, film, whole)
+    cuts = _cuts(criteria, film, whole, edges, hold.upper)
     return tuple(
         replace(
             hold,
-            start_s=float(seen.edges_s[first]),
-            end_s=float(seen.edges_s[last]),
+            start_s=float(edges[first]),
+            end_s=float(edges[last]),
             checks=_checks(
-                criteria, answers, [p[part] for p in likely], seen, weight, slice(first, last)
+                criteria, film, slice(whole.start + first, whole.start + last), hold.upper
             ),
         )
-        for part, (first, last) in enumerate(pairwise(cuts))
+        for first, last in pairwise(cuts)
     )
 
 
-def _weights(seen: Instants) -> Floats:
-    """Observations that each instant counts as, ``(n,)``."""
-    shown_s = np.minimum(np.diff(seen.edges_s), _CORRELATION_S)
-    middle_s = (seen.edges_s[:-1] + seen.edges_s[1:]) / 2
-    margin_s = np.minimum(middle_s - seen.edges_s[0], seen.edges_s[-1] - middle_s)
-    on_the_way = np.where(margin_s < _EDGE_S, 1.0 / 3.0, 1.0)
-    return np.asarray(seen.seen * on_the_way * shown_s / _CORRELATION_S)
+def _edges(hold: Hold, film: FilmReading, whole: slice) -> Floats:
+    edges = film.instants.edges_s[whole.start : whole.stop + 1].copy()
+    edges[0], edges[-1] = hold.start_s, hold.end_s
+    return np.asarray(edges)
 
 
-def _answers(criterion: _Criterion, seen: Instants) -> Floats:
-    """Log odds of yes, ``(n, 1)``, or ``(n, 2)`` of a sided question; 0 where unseen."""
-    question = _BY_NAME[criterion.question]
-    judge = shipped_judges()[question.name]
-    sides = SIDES if question.sided else SIDES[:1]
-    odds = np.stack([judge.log_odds(question.ask(seen.pair_px, s)) for s in sides], axis=1)
-    shown = np.stack([question.shown(seen.pair_px, s) for s in sides], axis=1)
-    odds = np.clip(odds, -2 * _STRONGEST, 2 * _STRONGEST) * shown
-    return np.where(seen.seen[:, None], odds, 0.0)
-
-
-def _cuts(dividing: list[tuple[_Criterion, Floats]], edges_s: Floats, weight: Floats) -> list[int]:
+def _cuts(
+    criteria: tuple[_Criterion, ...], film: FilmReading, whole: slice, edges: Floats, upper: Athlete
+) -> list[int]:
     """Edges at which an answer changes, with the first and the last edge.
 
     First, where the odds of any answer step from one level to another and stay there; then the
@@ -162,84 +138,93 @@ def _cuts(dividing: list[tuple[_Criterion, Floats]], edges_s: Floats, weight: Fl
     in which a view turns doubtful does not lend its doubt to the rest, nor take the rest's
     certainty.
     """
+    dividing = [criterion for criterion in criteria if criterion.divides]
     steps = {
         part.last_edge
-        for _, odds in dividing
-        for column in odds.T
-        for part in _LEVELS.best(edges_s, _of_levels(column, weight))[:-1]
+        for criterion in dividing
+        for column in criterion.columns
+        for part in _LEVELS.best(edges, _of_levels(film, whole, upper, column))[:-1]
     }
-    cuts = [0]
+    cuts, last = [0], len(edges) - 1
     for edge in sorted(steps):
-        room_s = min(edges_s[edge] - edges_s[cuts[-1]], edges_s[-1] - edges_s[edge])
+        room_s = min(edges[edge] - edges[cuts[-1]], edges[last] - edges[edge])
         if room_s >= SHORTEST_PART_S - 1e-9:
             cuts.append(edge)
-    cuts.append(len(edges_s) - 1)
-    likely = [_probabilities(c, odds, weight, cuts) for c, odds in dividing]
-    said = [[_said(p[part]) for p in likely] for part in range(len(cuts) - 1)]
+    cuts.append(last)
+    said = [
+        _said(dividing, film, slice(whole.start + a, whole.start + b), upper)
+        for a, b in pairwise(cuts)
+    ]
     inner = [cut for cut, (a, b) in zip(cuts[1:-1], pairwise(said), strict=True) if a != b]
-    return [0, *inner, len(edges_s) - 1]
+    return [0, *inner, last]
 
 
-def _said(probability: Floats) -> tuple[int, bool]:
-    """The likeliest value, and whether it is clear."""
-    return int(np.argmax(probability)), bool(probability.max() >= _CLEAR)
+def _said(
+    criteria: list[_Criterion], film: FilmReading, part: slice, upper: Athlete
+) -> list[tuple[int, bool]]:
+    """The likeliest value of every check, and whether it is clear."""
+    log_odds, _ = film.answer(part, upper)
+    likely = [_probabilities(log_odds[criterion.columns]) for criterion in criteria]
+    return [(int(np.argmax(p)), bool(p.max() >= _CLEAR)) for p in likely]
 
 
-def _of_levels(odds: Floats, weight: Floats) -> Floats:
+def _of_levels(film: FilmReading, whole: slice, upper: Athlete, column: int) -> Floats:
     """Cumulative log-likelihood of every level, ``(n + 1, n_levels)``, errors bounded."""
+    odds = film.criteria[whole, upper.slot, column].clip(-2 * _STRONGEST, 2 * _STRONGEST)
+    weight = film.shown[whole, upper.slot, column] * INSTANT_S / _CORRELATION_S
     off = np.minimum(np.abs(odds[:, None] - _LEVEL_ODDS), _STRONGEST)
     gained = np.cumsum(-0.5 * off**2 * weight[:, None], axis=0)
     return np.vstack([np.zeros((1, len(_LEVEL_ODDS))), gained])
 
 
 def _checks(
-    criteria: tuple[_Criterion, ...],
-    answers: list[Floats],
-    likely: list[Floats],
-    seen: Instants,
-    weight: Floats,
-    part: slice,
+    criteria: tuple[_Criterion, ...], film: FilmReading, part: slice, upper: Athlete
 ) -> tuple[Check, ...]:
     checks: list[Check] = []
-    visible = float(seen.seen[part].mean())
-    for criterion, odds, probability in zip(criteria, answers, likely, strict=True):
+    log_odds, shown = film.answer(part, upper)
+    for criterion in criteria:
+        probability = _probabilities(log_odds[criterion.columns])
         chosen = int(np.argmax(probability))
-        value = CHECKS[criterion.name].values[chosen]
-        fraction = _share(odds[part], weight[part], chosen)
-        sure = float(probability[chosen])
-        checks.append(Check(criterion.name, value, sure, fraction=fraction, visible=visible))
+        checks.append(
+            Check(
+                criterion.name,
+                CHECKS[criterion.name].values[chosen],
+                float(probability[chosen]),
+                fraction=_fraction(film, part, upper, criterion, chosen),
+                visible=float(shown[criterion.columns].mean()),
+            )
+        )
     trapped = next((c for c in checks if c.name is CheckName.ARMS_TRAPPED), None)
     if trapped is not None and trapped.value:
-        checks.append(_arm_height(answers[1][part], seen.pair_px[part]))
+        checks.append(_arm_height(film, part, upper, criteria[1].columns))
     return tuple(checks)
 
 
-def _probabilities(criterion: _Criterion, odds: Floats, weight: Floats, cuts: list[int]) -> Floats:
-    """Probability of every value in every part between cuts, ``(n_parts, n_values)``."""
-    question = _BY_NAME[criterion.question]
-    total = np.array([weight[i:j].sum() for i, j in pairwise(cuts)])
-    mean = np.stack([weight[i:j] @ odds[i:j] for i, j in pairwise(cuts)])
-    mean /= np.maximum(total, 1e-9)[:, None]
-    counted = np.minimum(total, _MOST_OBSERVATIONS)
-    yes = [yes_of_parts(side, counted, question.before) for side in mean.T]
-    if not question.sided:
-        return np.stack([1.0 - yes[0], yes[0]], axis=1)
-    left, right = yes
-    none, both = (1 - left) * (1 - right), left * right
-    return np.stack([none, 1.0 - none - both, both], axis=1)
+def _probabilities(log_odds: Floats) -> Floats:
+    """Probability of every value of a check: no and yes, or none, one and both sides."""
+    yes = 1.0 / (1.0 + np.exp(-log_odds))
+    if len(yes) == 1:
+        return np.array([1.0 - yes[0], yes[0]])
+    none, both = float(np.prod(1.0 - yes)), float(np.prod(yes))
+    return np.array([none, 1.0 - none - both, both])
 
 
-def _share(odds: Floats, weight: Floats, chosen: int) -> float:
-    """Share of the seen instants that show the chosen value."""
-    shown = (odds > 0.0).sum(axis=1) == chosen
-    return min(1.0, float(weight @ shown / max(weight.sum(), 1e-9)))
+def _fraction(
+    film: FilmReading, part: slice, upper: Athlete, criterion: _Criterion, chosen: int
+) -> float:
+    """Fraction of what the instants show that speaks for the chosen value."""
+    odds = film.criteria[part, upper.slot][:, criterion.columns]
+    shown = film.shown[part, upper.slot][:, criterion.columns].mean(axis=1)
+    agrees = (odds > 0.0).sum(axis=1) == chosen
+    return min(1.0, float(shown @ agrees / max(shown.sum(), 1e-9)))
 
 
-def _arm_height(odds: Floats, pair: Floats) -> Check:
+def _arm_height(film: FilmReading, part: slice, upper: Athlete, columns: list[int]) -> Check:
     """Whether the arm that is under a leg lies above the shoulder line of its owner."""
+    odds = film.criteria[part, upper.slot][:, columns]
     side = SIDES[int(np.argmax(odds.sum(axis=0)))]
-    with np.errstate(invalid="ignore"):
-        along = along_body(pair[:, 1], point(pair[:, 1], f"{side}_elbow"))
+    lower = film.instants.keypoints_px[part, upper.other.slot]
+    along = _along_body(lower, lower[:, KEYPOINT_INDEX[f"{side}_elbow"]])
     known: NDArray[np.float64] = along[np.isfinite(along)]
     if not len(known):
         return Check(
@@ -249,3 +234,13 @@ def _arm_height(odds: Floats, pair: Floats) -> Check:
     sure = 1.0 / (1.0 + np.exp(-min(abs(beyond) / 0.15, 3.0)))
     value = beyond > 0.0
     return Check(CheckName.ARM_ABOVE_SHOULDER_LINE, value, float(sure), fraction=1.0, visible=1.0)
+
+
+def _along_body(body: Floats, place: Floats) -> Floats:
+    """Where places lie along a torso: 0 at the hips, 1 at the shoulders, ``(n,)``; NaN unseen."""
+    hips, shoulders = (
+        body[:, [KEYPOINT_INDEX[f"{side}_{joint}"] for side in SIDES]].mean(axis=1)
+        for joint in ("hip", "shoulder")
+    )
+    axis = shoulders - hips
+    return np.asarray(((place - hips) * axis).sum(-1) / np.maximum((axis**2).sum(-1), 1e-9))

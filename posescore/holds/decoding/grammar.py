@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
@@ -43,6 +43,17 @@ class Grammar:
     def shipped(cls) -> Grammar:
         """The grammar that comes with the program."""
         return cls.from_toml(_SHIPPED.read_text("utf-8"))
+
+    def learned(self, order: Mapping[str, Any]) -> Grammar:
+        """The same with what was learned of matches: ``follow`` and ``mean_s`` of all states."""
+        follow = np.array(order["follow"], np.float64)
+        with np.errstate(divide="ignore"):
+            model = replace(
+                self.model,
+                mean_s=np.array(order["mean_s"], np.float64),
+                log_follow=np.log(follow / follow.sum(axis=1, keepdims=True)),
+            )
+        return replace(self, model=model)
 
     @classmethod
     def from_toml(cls, text: str) -> Grammar:

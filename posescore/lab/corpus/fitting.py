@@ -104,7 +104,7 @@ def fit_all(
 def _fit_shape(
     rig: Rig, shape: int, targets: Tensor, start: Tensor | None, steps: int
 ) -> tuple[Tensor, Tensor, Tensor]:
-    model = _Loss(rig, shape, targets)
+    model = JointsLoss(rig, shape, targets)
     first = torch.zeros(len(targets), N_BONES, 3, device=targets.device)
     if start is None:
         first[:, 0] = model.root_turn()
@@ -126,7 +126,7 @@ def _fit_shape(
     return vector.detach(), shift.detach(), distance.detach()
 
 
-class _Loss:
+class JointsLoss:
     """How far the posed body is from the joints asked for."""
 
     def __init__(self, rig: Rig, shape: int, targets: Tensor) -> None:

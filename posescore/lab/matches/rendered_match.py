@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -49,19 +49,33 @@ def make_motion(plan: Plan) -> Motion:
 
 def make_views(motion: Motion, plan: Plan) -> list[View]:
     """The camera in every frame: the shot of that instant."""
-    middle = motion.points.mean((1, 2))
-    follow = smooth(middle, 1.0 * plan.story.frames_per_s)
-    starts = np.array([shot.start_s for shot in plan.shots])
-    shot_of = np.searchsorted(starts, motion.time_s + 1e-6, side="right") - 1
-    unrest = sway(motion.time_s, plan.seed, 7)
+    follow = smooth(motion.points.mean((1, 2)), 1.0 * plan.story.frames_per_s)
+    return views_of(motion.time_s, follow, plan.shots, plan.seed, PICTURE_SIZE_PX)
+
+
+def views_of(
+    time_s: NDArray[np.float64],
+    follow: NDArray[np.float64],
+    shots: Sequence[Shot],
+    seed: int,
+    size_px: tuple[int, int],
+) -> list[View]:
+    """Cameras of shots in every frame, following ``follow (n_frames, 3)`` with a hand's unrest."""
+    starts = np.array([shot.start_s for shot in shots])
+    shot_of = np.searchsorted(starts, time_s + 1e-6, side="right") - 1
+    unrest = sway(time_s, seed, 7)
     return [
-        _view(plan.shots[shot_of[frame]], float(time_s), follow[frame], unrest[frame])
-        for frame, time_s in enumerate(motion.time_s)
+        _view(shots[shot_of[frame]], float(at_s), follow[frame], unrest[frame], size_px)
+        for frame, at_s in enumerate(time_s)
     ]
 
 
 def _view(
-    shot: Shot, time_s: float, follow: NDArray[np.float64], unrest: NDArray[np.float64]
+    shot: Shot,
+    time_s: float,
+    follow: NDArray[np.float64],
+    unrest: NDArray[np.float64],
+    size_px: tuple[int, int],
 ) -> View:
     angle = np.deg2rad(shot.azimuth_deg + 5 * unrest[0])
     away = shot.away_m + 0.7 * follow[2] + 0.1 * unrest[1]
@@ -75,7 +89,7 @@ def _view(
     across, along = cosine * ahead[0] + sine * ahead[1], cosine * ahead[1] - sine * ahead[0]
     aim = place + _vector(across, along, ahead[2])
     rotation = look_at(place, aim, np.deg2rad(0.8 * unrest[6]))
-    return View(rotation, place, FOCAL_PX * PICTURE_SIZE_PX[0] / 1280, PICTURE_SIZE_PX)
+    return View(rotation, place, FOCAL_PX * size_px[0] / 1280, size_px)
 
 
 def _vector(x: float, y: float, z: float) -> NDArray[np.float64]:
