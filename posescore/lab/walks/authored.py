@@ -1,8 +1,8 @@
 """Authored key poses beside those of the open set, split into training and test by key pose.
 
 Each position has a bank of key poses drawn once with a fixed seed. Every fourth is held back, and
-held-back ones within :data:`posescore.evaluation.poses3d.pose_set.PURGE_DISTANCE_M` of a training one are
-dropped. Those whose geometry speaks against the published criterion are dropped by the graph.
+held-back ones within ``PURGE_DISTANCE_M`` (:mod:`posescore.evaluation.poses3d.pose_set`) of a
+training one are dropped. Those whose geometry speaks against the published criterion are dropped by the graph.
 """
 
 from __future__ import annotations

@@ -110,9 +110,8 @@ class Graph:
 def load_graph(entries: Entries = "train") -> Graph:
     """The graph over training entries, held-back ones, or all of the open set.
 
-    Key poses of ``"test"`` are at least :data:`posescore.evaluation.poses3d.pose_set.PURGE_DISTANCE_M`
-    from every training frame, whatever way the pair is turned; authored ones are split by key
-    pose.
+    Key poses of ``"test"`` are at least ``PURGE_DISTANCE_M`` (five centimetres) from every training
+    frame, whatever way the pair is turned; authored ones are split by key pose.
 
     Raises
     ------
