@@ -2,7 +2,8 @@
 
 Each position has a bank of key poses drawn once with a fixed seed. Every fourth is held back, and
 held-back ones within ``PURGE_DISTANCE_M`` (:mod:`posescore.evaluation.poses3d.pose_set`) of a
-training one are dropped. Those whose geometry speaks against the published criterion are dropped by the graph.
+training one are dropped. Those whose geometry speaks against the published criterion are dropped by
+the graph.
 """
 
 from __future__ import annotations
