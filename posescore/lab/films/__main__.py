@@ -3,7 +3,7 @@
 Every film gets a folder of its own with ``match.mp4``, ``truth.json``, ``keypoints.json`` and
 ``true.npz`` (true pixels to a sixteenth, also beyond the picture's edge). With ``--read`` the
 shipped pose pass goes over each film and its track is written beside it: ``track.parquet``.
-Odd seeds have a referee, a pan or a cut. Needs the extra ``simulation``.
+Odd seeds have a referee, a pan or a cut. Needs the extra ``lab``.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.footage.encoding import write_h264_timed
+from posescore.footage.encoding import write_film
 from posescore.footage.opencv import cv2
 from posescore.footage.reading import Footage, open_footage
 
@@ -69,7 +69,7 @@ def degrade(film: Path, out: Path, kind: str, seed: int = 0) -> None:
     if how.lines is not None:
         width, height = round(width * how.lines / height / 2) * 2, how.lines
     pictures = _made_poor(footage, how, (width, height), np.random.default_rng(seed))
-    write_h264_timed(out, pictures, footage.clock().end_s, (width, height), how.quality)
+    write_film(out, pictures, footage.clock().end_s, (width, height), quality=how.quality)
 
 
 def _made_poor(

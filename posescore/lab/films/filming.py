@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.footage.encoding import write_h264
+from posescore.footage import encoding
 from posescore.lab.bodies import fitting
 from posescore.lab.bodies.body import Build, phenotype, pose
 from posescore.lab.bodies.flesh import bone_matrices
@@ -219,4 +219,6 @@ def write_film(
     (out / "truth.json").write_text(text + "\n", "utf-8")
     if with_pictures:
         rate = round(1 / float(film.time_s[1] - film.time_s[0]))
-        write_h264(out / "match.mp4", pictures(film), size_px, rate)
+        shown = ((i / rate, picture) for i, picture in enumerate(pictures(film)))
+        end_s = len(film.time_s) / rate
+        encoding.write_film(out / "match.mp4", shown, end_s, size_px, key_every=rate)

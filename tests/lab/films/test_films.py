@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from posescore.footage.encoding import write_h264
+from posescore.footage.encoding import write_film
 from posescore.footage.reading import open_footage
 from posescore.lab.films.degrade import degrade
 from posescore.terms import STATES, Athlete, Position, State
 
 _MISSING = [n for n in ("torch", "anny", "scipy", "moderngl") if not importlib.util.find_spec(n)]
 if _MISSING:
-    pytest.skip(f"the extra 'simulation' is absent: {_MISSING}", allow_module_level=True)
+    pytest.skip(f"the extra 'lab' is absent: {_MISSING}", allow_module_level=True)
 
 from posescore.evaluation.poses3d.pose_set import load_pose_set, pose_set_path  # noqa: E402
 from posescore.lab.films import bodies, filming  # noqa: E402
@@ -76,7 +76,8 @@ def test_poor_films_are_as_poor_as_said(
     rng = np.random.default_rng(0)
     pictures = rng.integers(0, 255, (30, wide[1] // 8, wide[0] // 4, 3), np.uint8)
     big = (picture.repeat(8, 0).repeat(4, 1) for picture in pictures)
-    write_h264(tmp_path / "film.mp4", big, wide, 30)
+    shown = ((i / 30, picture) for i, picture in enumerate(big))
+    write_film(tmp_path / "film.mp4", shown, 1.0, wide)
     degrade(tmp_path / "film.mp4", tmp_path / "poor.mp4", kind)
     poor = open_footage(tmp_path / "poor.mp4")
     assert poor.size_px == size
