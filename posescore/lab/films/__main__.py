@@ -20,9 +20,9 @@ from posescore.lab.films.looks import draw_look
 from posescore.lab.films.recorded import save
 from posescore.lab.walks import load_graph, truth_json, walk
 from posescore.lab.walks.graph import Entries
-from posescore.pose.estimators import default_estimator
-from posescore.pose.follow import follow
+from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.track_file import write_track
+from posescore.pose.tracking.follow import follow
 
 
 def film_of(
@@ -62,11 +62,8 @@ def film_of(
 
 def read_film(folder: Path, video: str = "match.mp4", track: str = "track.parquet") -> None:
     """Let the shipped pose pass follow the athletes of a film and keep the track."""
-    estimator = default_estimator(of_video=True)
-    try:
+    with opened_estimator(USUAL, of_video=True) as estimator:
         write_track(follow(open_footage(folder / video), estimator), folder / track)
-    finally:
-        estimator.close()
 
 
 @click.command()
