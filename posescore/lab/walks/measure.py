@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import multiprocessing
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import groupby
 from typing import Any, Final
@@ -68,6 +68,17 @@ def shipped(track: PairTrack) -> tuple[Sequence[Hold], Sequence[MatchEvent]]:
 
     reading = read_positions(track)
     return reading.holds, reading.events
+
+
+def film_alone(track: PairTrack) -> tuple[Sequence[Hold], Sequence[MatchEvent]]:
+    """The shipped way without the classifier of single pictures, which has seen all of the set."""
+    from posescore.holds.film.model import TimeModel
+    from posescore.holds.find import find_holds
+
+    model = TimeModel.load()
+    calibration = {**model.about["calibration"], "pictures": 0.0}
+    about = {**model.about, "calibration": calibration}
+    return find_holds(replace(model, about=about).read(track))
 
 
 def outcome_of(
@@ -244,9 +255,11 @@ def _with(figure: tuple[float, float, float]) -> str:
     return "{:.3f} ({:.3f} to {:.3f})".format(*figure)
 
 
-def outcomes_of(count: int, entries: Entries, processes: int, first: int = 0) -> list[Outcome]:
+def outcomes_of(
+    count: int, entries: Entries, processes: int, first: int = 0, read: Read = shipped
+) -> list[Outcome]:
     """Outcomes of matches, several at a time."""
-    work = partial(outcome_of, entries=entries)
+    work = partial(outcome_of, entries=entries, read=read)
     seeds = range(first, first + count)
     if processes <= 1:
         return [work(seed) for seed in seeds]
@@ -259,9 +272,11 @@ def outcomes_of(count: int, entries: Entries, processes: int, first: int = 0) ->
 @click.option("--entries", type=click.Choice(["train", "test", "all"]), default="test")
 @click.option("--processes", default=2, show_default=True)
 @click.option("--first", default=0, help="Seed of the first match.")
-def main(count: int, entries: Entries, processes: int, first: int) -> None:
+@click.option("--without-pictures", is_flag=True, help="No say for the position classifier.")
+def main(count: int, entries: Entries, processes: int, first: int, without_pictures: bool) -> None:
     """Print the table."""
-    click.echo(table(outcomes_of(count, entries, processes, first)))
+    read = film_alone if without_pictures else shipped
+    click.echo(table(outcomes_of(count, entries, processes, first, read)))
 
 
 if __name__ == "__main__":
