@@ -7,7 +7,19 @@ from functools import cache
 import pytest
 
 from posescore.errors import MissingPartError
-from posescore.evaluation.poses3d.pose_set import PoseSet, load_pose_set
+from posescore.evaluation.poses3d.pose_set import PoseSet, load_pose_set, pose_set_path
+
+
+def _is_here() -> bool:
+    try:
+        return pose_set_path().is_file()
+    except MissingPartError:
+        return False
+
+
+needs_pose_set = pytest.mark.skipif(
+    not _is_here(), reason="the open pose set is not here: set POSESCORE_POSES3D"
+)
 
 
 @cache

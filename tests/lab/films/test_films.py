@@ -19,16 +19,14 @@ _MISSING = [n for n in ("torch", "anny", "scipy", "moderngl") if not importlib.u
 if _MISSING:
     pytest.skip(f"the extra 'lab' is absent: {_MISSING}", allow_module_level=True)
 
-from posescore.evaluation.poses3d.pose_set import load_pose_set, pose_set_path  # noqa: E402
+from posescore.evaluation.poses3d.pose_set import load_pose_set  # noqa: E402
 from posescore.lab.films import bodies, filming  # noqa: E402
 from posescore.lab.films.looks import FilmLook, draw_look  # noqa: E402
 from posescore.lab.films.measure import true_states  # noqa: E402
 from posescore.terms import KEYPOINT_INDEX  # noqa: E402
+from tests.evaluation.pose_sets import needs_pose_set  # noqa: E402
 
 pytestmark = pytest.mark.filterwarnings("default")
-needs_poses = pytest.mark.skipif(
-    not pose_set_path().is_file(), reason="the open pose set is not here"
-)
 
 
 @pytest.fixture(scope="module")
@@ -88,7 +86,7 @@ def test_poor_films_are_as_poor_as_said(
         assert after < before / 2
 
 
-@needs_poses
+@needs_pose_set
 def test_bodies_lie_on_the_joints_and_do_not_jump(
     walked: np.ndarray[Any, np.dtype[np.float32]],
 ) -> None:
@@ -99,7 +97,7 @@ def test_bodies_lie_on_the_joints_and_do_not_jump(
     np.testing.assert_allclose(size, body.size, rtol=1e-3)
 
 
-@needs_poses
+@needs_pose_set
 def test_a_film_has_pictures_truth_and_a_further_left_than_b(
     walked: np.ndarray[Any, np.dtype[np.float32]], tmp_path: Path
 ) -> None:

@@ -5,9 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from posescore.errors import MissingPartError
-from posescore.evaluation.poses3d.pose_set import pose_set_path
-
 torch = pytest.importorskip("torch", reason="needs the laboratory's extra")
 
 from posescore.holds.film.features import N_MOTION, Features, mirrored_features  # noqa: E402
@@ -23,6 +20,7 @@ from posescore.lab.train.time.learning import (  # noqa: E402
 from posescore.lab.train.time.material import NAMES, NOT_ASKED, UNCLEAR  # noqa: E402
 from posescore.lab.train.time.network import TimeNetwork  # noqa: E402
 from posescore.terms import N_KEYPOINTS, STATES  # noqa: E402
+from tests.evaluation.pose_sets import needs_pose_set  # noqa: E402
 
 SWAPPED = [STATES.index(state.swapped) for state in STATES]
 
@@ -80,13 +78,10 @@ def test_answers_of_holds_are_pooled_as_a_plain_sum() -> None:
     assert float(found) == pytest.approx(float(torch.stack(lost).mean()), rel=1e-5)
 
 
+@needs_pose_set
 @pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::UserWarning")
 def test_it_learns_from_walks_and_its_file_says_what_torch_says(tmp_path) -> None:  # type: ignore[no-untyped-def]
     pytest.importorskip("onnx", reason="needs the laboratory's extra")
-    try:
-        pose_set_path()
-    except MissingPartError:
-        pytest.skip("needs the open pose set")
     from posescore.lab.train.time.export import difference, write_time_model
     from posescore.lab.train.time.material import material_of
 

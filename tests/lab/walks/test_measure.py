@@ -7,14 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posescore.evaluation.poses3d.pose_set import pose_set_path
 from posescore.lab.walks import load_graph, ruling_of, walk
 from posescore.lab.walks.measure import calibration_error, compared, interval, table
+from tests.evaluation.pose_sets import needs_pose_set
 
-needs_set = pytest.mark.skipif(not pose_set_path().is_file(), reason="the open set is not here")
 
-
-@needs_set
+@needs_pose_set
 def test_the_truth_itself_is_found_whole() -> None:
     match = walk(load_graph("test"), np.random.default_rng(8), (80, 110))
     own = compared(0, match, match.holds, match.events, ruling_of(match).proposals)
@@ -41,7 +39,7 @@ def test_calibration_error_is_the_gap_between_said_and_right() -> None:
     assert np.isnan(calibration_error([]))
 
 
-@needs_set
+@needs_pose_set
 def test_intervals_are_over_matches() -> None:
     match = walk(load_graph("test"), np.random.default_rng(8), (60, 70))
     own = compared(0, match, match.holds, match.events, ruling_of(match).proposals)

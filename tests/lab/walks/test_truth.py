@@ -12,7 +12,6 @@ from posescore.evaluation.poses3d.pose_set import (
     JOINT,
     load_pose_set,
     mirrored,
-    pose_set_path,
 )
 from posescore.lab.poses.rare_poses import back_control, knee_on_belly, mount
 from posescore.lab.walks.edits import (
@@ -26,8 +25,7 @@ from posescore.lab.walks.edits import (
 from posescore.lab.walks.half_guards import HALF_GUARDS
 from posescore.lab.walks.truth import criteria_of, leg_trapped
 from posescore.terms import STATES, Athlete, Position
-
-needs_set = pytest.mark.skipif(not pose_set_path().is_file(), reason="the open set is not here")
+from tests.evaluation.pose_sets import needs_pose_set
 
 
 def astride(knee_z: float, left_foot: tuple[float, float, float]) -> np.ndarray:
@@ -72,7 +70,7 @@ def test_a_knee_between_down_and_up_is_unclear(height_m: float, answer: int) -> 
     assert (given["arm_trapped"][0] == 0).all()
 
 
-@needs_set
+@needs_pose_set
 def test_geometry_agrees_with_the_names_that_the_open_set_gives() -> None:
     poses = load_pose_set().labelled
     share = {}

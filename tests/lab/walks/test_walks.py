@@ -11,7 +11,6 @@ from posescore.evaluation.poses3d.pose_set import (
     PURGE_DISTANCE_M,
     load_pose_set,
     nearest_distance_m,
-    pose_set_path,
     split_entries,
 )
 from posescore.holds.criteria.questions import QUESTIONS
@@ -19,10 +18,9 @@ from posescore.lab.walks import WalkedMatch, errors, load_graph, ruling_of, seen
 from posescore.lab.walks.motion import FPS
 from posescore.scoring.log import log_from_json
 from posescore.terms import STATES
+from tests.evaluation.pose_sets import needs_pose_set
 
-pytestmark = pytest.mark.skipif(
-    not pose_set_path().is_file(), reason="the open pose set is not here"
-)
+pytestmark = needs_pose_set
 
 
 @pytest.fixture(scope="module")
