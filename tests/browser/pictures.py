@@ -1,6 +1,6 @@
 """Take the pictures of the pages for README and docs.
 
-    python -m tests.browser.pictures --out docs
+    python -m tests.browser.pictures --out FOLDER
 
 Analyses the sample match as the program ships, or takes it from a library that knows it (and that
 is copied, so that what people decided there stays as it is), lets two invented people review it,
