@@ -15,8 +15,8 @@ from tests.pose.scenes import STANDING
 @settings(max_examples=60, deadline=None)
 @given(
     turn_deg=st.floats(-180, 180),
-    width=st.floats(60, 900),
-    height=st.floats(60, 900),
+    width=st.floats(90, 900),
+    height=st.floats(90, 900),
     x=st.floats(-20, 20),
     y=st.floats(-20, 20),
 )
