@@ -77,8 +77,6 @@ class Position(StrEnum):
 GUARDS: Final = frozenset({Position.CLOSED_GUARD, Position.OPEN_GUARD, Position.HALF_GUARD})
 """Positions in which the lower athlete uses one or both legs to keep the other out."""
 
-BACKS: Final = frozenset({Position.BACK_MOUNT, Position.BACK_CONTROL})
-
 
 @dataclass(frozen=True, slots=True, order=True)
 class State:

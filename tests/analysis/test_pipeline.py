@@ -1,4 +1,4 @@
-"""One match through all stages: the true score log out of the true keypoints, and nothing lost."""
+"""One match through all stages: the score log out of the true keypoints, and nothing lost."""
 
 from __future__ import annotations
 
@@ -38,7 +38,9 @@ TRUE_KEYPOINTS = Settings(track_file=KEYPOINTS)
 @pytest.mark.parametrize(
     ("noise", "missing", "seed"), [(0.0, 0.0, 0), (0.02, 0.1, 0), (0.02, 0.1, 1), (0.02, 0.1, 2)]
 )
-def test_true_keypoints_give_the_true_log(noise: float, missing: float, seed: int) -> None:
+def test_true_keypoints_give_the_true_log_but_for_what_is_known_to_fail(
+    noise: float, missing: float, seed: int
+) -> None:
     # Rules behind the awards: articles 3.1, 3.4 and 4.1 to 4.5, named award by award in the truth.
     video, info = sample_match()
     found = assess(
@@ -48,7 +50,7 @@ def test_true_keypoints_give_the_true_log(noise: float, missing: float, seed: in
     # Its half guard is read as mount, and a heel behind the thigh as none (docs/accuracy.md).
     missed = {line.award["time_s"] for line in found.awards if line.proposal is None}
     assert missed <= {44.8, 56.2}
-    assert {proposal.kind for proposal in found.false_awards} <= {"mount"}
+    assert [proposal.kind for proposal in found.false_awards] in ([], ["mount"])
     unexplained = [line.nothing["would_be"] for line in found.nothings if line.proposal is None]
     assert unexplained in ([], ["mount"])
 

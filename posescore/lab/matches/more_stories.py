@@ -1,4 +1,4 @@
-"""Four more matches to fit on: half guards and mounts, knees and hooks, in other orders."""
+"""Four more matches: half guards and mounts, knees and hooks, in other orders."""
 
 from __future__ import annotations
 

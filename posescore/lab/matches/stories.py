@@ -1,7 +1,7 @@
-"""Rendered matches to learn from and to test with; none of them is the sample match.
+"""Rendered matches written by hand, to test with; none of them is the sample match.
 
-``held_back`` is for tests alone: nothing is fitted on it. The others are for fitting. Names of
-people and events are invented.
+Nothing is fitted on them any more; positions and criteria were, once, on all but ``held_back``.
+Names of people and events are invented.
 """
 
 from __future__ import annotations
