@@ -48,7 +48,7 @@ EDGE: Final = {
     "mediapipe": {"pose", "lab"},
     "moderngl": {"lab"},
     "onnx": {"lab"},
-    "onnxruntime": {"pose", "position", "holds", "lab"},
+    "onnxruntime": {"pose", "lab"},
     "platformdirs": {"library"},
     "playwright": {"evaluation"},
     "pyarrow": {"pose"},

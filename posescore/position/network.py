@@ -173,6 +173,11 @@ def softmax(logits: NDArray[Any]) -> NDArray[Any]:
     return np.asarray(grown / grown.sum(axis=1, keepdims=True))
 
 
+def logistic(log_odds: Any) -> Any:
+    """Probability of yes, of numbers or arrays alike."""
+    return 1.0 / (1.0 + np.exp(-np.clip(log_odds, -60.0, 60.0)))
+
+
 def log_softmax(logits: NDArray[Any]) -> NDArray[np.float64]:
     """Logarithms of rows that sum to 1."""
     shifted = np.asarray(logits - logits.max(axis=1, keepdims=True), np.float64)

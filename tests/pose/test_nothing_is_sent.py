@@ -29,13 +29,21 @@ def test_the_runtime_has_no_way_out(package: str) -> None:
         assert not [name for name in WAYS_OUT if name in content], library.name
 
 
-def test_usage_metrics_are_off_before_the_runtime_is_loaded() -> None:
+@pytest.mark.parametrize(
+    "opening",
+    [
+        "OnnxNetwork(shipped('models', 'pair_finder.onnx'), 1)",
+        "TimeModel.load()",
+    ],
+)
+def test_usage_metrics_are_off_before_the_runtime_is_loaded(opening: str) -> None:
     script = (
         "import os, sys\n"
+        "from posescore.holds.film.model import TimeModel\n"
         "from posescore.pose.estimators.onnx_network import OnnxNetwork\n"
         "from posescore.resources import shipped\n"
         "assert 'onnxruntime' not in sys.modules\n"
-        "OnnxNetwork(shipped('models', 'pair_finder.onnx'), 1)\n"
+        f"{opening}\n"
         "assert 'onnxruntime' in sys.modules\n"
         "assert os.environ['ORT_DISABLE_TELEMETRY'] == '1'\n"
     )

@@ -21,6 +21,7 @@ from posescore.holds.film.instants import INSTANT_S
 from posescore.holds.film.outputs import CRITERIA
 from posescore.holds.film.reading import FilmReading
 from posescore.holds.hold import Check, CheckName, Hold
+from posescore.position.network import logistic
 from posescore.terms import KEYPOINT_INDEX, Athlete, Floats, Position
 
 SHORTEST_PART_S: Final = 1.0
@@ -202,7 +203,7 @@ def _checks(
 
 def _probabilities(log_odds: Floats) -> Floats:
     """Probability of every value of a check: no and yes, or none, one and both sides."""
-    yes = 1.0 / (1.0 + np.exp(-log_odds))
+    yes = logistic(log_odds)
     if len(yes) == 1:
         return np.array([1.0 - yes[0], yes[0]])
     none, both = float(np.prod(1.0 - yes)), float(np.prod(yes))
@@ -231,7 +232,7 @@ def _arm_height(film: FilmReading, part: slice, upper: Athlete, columns: list[in
             CheckName.ARM_ABOVE_SHOULDER_LINE, False, 0.5, "the elbow of that arm is not seen"
         )
     beyond = float(np.median(known)) - 1.0
-    sure = 1.0 / (1.0 + np.exp(-min(abs(beyond) / 0.15, 3.0)))
+    sure = logistic(min(abs(beyond) / 0.15, 3.0))
     value = beyond > 0.0
     return Check(CheckName.ARM_ABOVE_SHOULDER_LINE, value, float(sure), fraction=1.0, visible=1.0)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from posescore.holds.film.features import Features, features_of, mirrored_featur
 from posescore.holds.film.instants import INSTANT_S, Instants, instants_of
 from posescore.holds.film.outputs import CRITERIA, MIRRORED_CRITERIA
 from posescore.holds.film.reading import Calibration, FilmReading
+from posescore.pose.estimators.session import opened_network
 from posescore.pose.track import PairTrack
 from posescore.position.classifier import PositionClassifier
 from posescore.resources import shipped
@@ -105,22 +105,8 @@ def _classifier() -> PositionClassifier:
 
 @cache
 def _loaded(path: Path) -> TimeModel:
-    try:
-        import onnxruntime
-    except ImportError as error:
-        raise MissingPartError("onnxruntime is not installed: install PoseScore again.") from error
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    options.log_severity_level = 3
-    try:
-        session = onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
-        about = json.loads(session.get_modelmeta().custom_metadata_map[METADATA])
-    except Exception as error:  # the runtime raises types of its own, none of them public
-        raise MissingPartError(f"{path} is no model in time that runs here: {error}.") from error
-    if about["format"] != FORMAT or about["states"] != [str(state) for state in STATES]:
+    session, sha256, _ = opened_network(path, 1)
+    about = json.loads(session.get_modelmeta().custom_metadata_map.get(METADATA, "{}"))
+    if about.get("format") != FORMAT or about["states"] != [str(state) for state in STATES]:
         raise MissingPartError(f"{path} is of another version: install PoseScore again.")
-    return TimeModel(session, about, hashlib.sha256(data).hexdigest())
+    return TimeModel(session, about, sha256)

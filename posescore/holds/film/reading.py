@@ -14,7 +14,7 @@ from posescore.holds.decoding.grammar import Grammar
 from posescore.holds.film.instants import INSTANT_S, Instants
 from posescore.holds.film.outputs import DECISIVE, N_WAYS
 from posescore.pose.track import PairTrack
-from posescore.position.network import softmax
+from posescore.position.network import logistic, softmax
 from posescore.position.probabilities import PositionProbabilities
 from posescore.terms import STATES, Athlete, Floats, Position, Provenance, State, Step
 
@@ -67,7 +67,7 @@ class Calibration:
         """Calibrated probability that a hold is in its position."""
         sure = min(max(probability, _LEAST), 1.0 - _LEAST)
         log_odds = np.log(sure / (1.0 - sure))
-        return float(_logistic(self.hold * log_odds + self.hold_usual))
+        return float(logistic(self.hold * log_odds + self.hold_usual))
 
     def to_json(self) -> dict[str, Any]:
         """Plain data, five digits."""
@@ -139,11 +139,11 @@ class FilmReading:
             film,
             _with_pictures(states, pictures, calibration.pictures),
             raw["criteria"][..., 0],
-            _logistic(raw["criteria"][..., 1]) * _decisive_seen(known),
+            logistic(raw["criteria"][..., 1]) * _decisive_seen(known),
             raw["ways"][:, :N_WAYS],
-            _logistic(raw["ways"][:, N_WAYS]),
+            logistic(raw["ways"][:, N_WAYS]),
             raw["given_up"][..., 0],
-            _logistic(raw["given_up"][..., 1]),
+            logistic(raw["given_up"][..., 1]),
             known.sum(axis=(1, 2)) >= ENOUGH,
             calibration,
             grammar,
@@ -209,7 +209,7 @@ class FilmReading:
         c = self.calibration
         shown = self.given_up_shown[part, upper.slot]
         odds = (shown * self.given_up[part, upper.slot]).sum() + c.given_up_doubt * c.given_up_prior
-        return float(_logistic(c.given_up * odds / (shown.sum() + c.given_up_doubt)))
+        return float(logistic(c.given_up * odds / (shown.sum() + c.given_up_doubt)))
 
 
 def _with_pictures(states: Floats, pictures: Floats, weight: float) -> Floats:
@@ -234,7 +234,3 @@ def _decisive_seen(known: NDArray[np.bool_]) -> Floats:
             both = np.asarray(known.any(axis=2)).all(axis=1)
             seen[:, slot, column] = both * (np.mean(there, axis=0) if there else 1.0)
     return seen
-
-
-def _logistic(log_odds: Any) -> Any:
-    return 1.0 / (1.0 + np.exp(-np.clip(log_odds, -60.0, 60.0)))

@@ -1,18 +1,17 @@
-"""Runs a network kept as an ONNX file, on the processor, in this process, with nothing sent."""
+"""Runs a network that reads square pictures."""
 
 from __future__ import annotations
 
-import hashlib
 import os
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.errors import MissingPartError
 from posescore.footage.opencv import cv2
 from posescore.pose.estimators.estimator import Picture
+from posescore.pose.estimators.session import opened_network
 
 SIDE_PX: Final = 256
 """The networks read squares of this side."""
@@ -47,31 +46,8 @@ class OnnxNetwork:
     """
 
     def __init__(self, path: Path, threads: int | None = None) -> None:
-        os.environ["ORT_DISABLE_TELEMETRY"] = (
-            "1"  # read by releases we don't allow, if one is there
-        )
-        try:
-            import onnxruntime
-        except ImportError as error:
-            raise MissingPartError(
-                "onnxruntime is not installed: install PoseScore again."
-            ) from error
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = threads or usual_threads(os.cpu_count())
-        options.inter_op_num_threads = 1
-        options.log_severity_level = 3
-        try:
-            self._session: Any = onnxruntime.InferenceSession(
-                data, options, providers=["CPUExecutionProvider"]
-            )
-        except Exception as error:  # the runtime raises types of its own, none of them public
-            raise MissingPartError(f"{path} is no network that runs here: {error}.") from error
-        self.sha256 = hashlib.sha256(data).hexdigest()
-        self.runtime = f"onnxruntime {onnxruntime.__version__}"
+        opened = opened_network(path, threads or usual_threads(os.cpu_count()))
+        self._session, self.sha256, self.runtime = opened
 
     def run(self, square: Picture) -> list[NDArray[np.float32]]:
         """Outputs for a ``(256, 256, 3)`` uint8 RGB square, without the axis of pictures."""

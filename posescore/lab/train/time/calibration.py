@@ -24,7 +24,7 @@ from posescore.holds.film.reading import SCRAMBLE, Calibration, FilmReading
 from posescore.lab.train.time.learning import CLEAR_SHARE
 from posescore.lab.train.time.material import Material, walked, with_truth
 from posescore.lab.walks import errors, seen
-from posescore.position.network import log_softmax
+from posescore.position.network import log_softmax, logistic
 from posescore.terms import STATES, Floats, Position, Step
 
 PICTURES: Final = 0.3
@@ -93,10 +93,6 @@ def pooling_of(weights: Mapping[str, NDArray[np.float32]]) -> Calibration:
     )  # fmt: skip
 
 
-def _logistic(x: Floats) -> Floats:
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(x, -60, 60))))
-
-
 def _holds(match: Answered, c: Calibration) -> tuple[Floats, NDArray[np.int8]]:
     """Pooled log odds and truths ``(n_holds, n_criteria)``; -1 where it is not asked or unclear."""
     truth = match.truth
@@ -105,7 +101,7 @@ def _holds(match: Answered, c: Calibration) -> tuple[Floats, NDArray[np.int8]]:
         rows = np.flatnonzero(truth.hold == number)
         upper = truth.upper[rows[0]]
         says = match.raw["criteria"][rows, upper]
-        shown = _logistic(says[..., 1])
+        shown = logistic(says[..., 1])
         total, doubt = shown.sum(0), np.array(c.doubt)
         odds.append(((shown * says[..., 0]).sum(0) + doubt * np.array(c.prior)) / (total + doubt))
         asked = truth.criteria[rows]
@@ -141,7 +137,7 @@ def _ways(match: Answered, c: Calibration) -> list[tuple[Floats, int]]:
     truth, found = match.truth, []
     for number in np.unique(truth.passage[truth.way >= 0]):
         rows = np.flatnonzero((truth.passage == number) & (truth.way >= 0))
-        shown = _logistic(match.raw["ways"][rows, N_WAYS])
+        shown = logistic(match.raw["ways"][rows, N_WAYS])
         logits = shown @ match.raw["ways"][rows, :N_WAYS] / (shown.sum() + c.ways_doubt)
         found.append((logits, int(truth.way[rows[0]])))
     return found
@@ -152,7 +148,7 @@ def _given(match: Answered, c: Calibration) -> list[tuple[float, int]]:
     for number in np.unique(truth.passage[truth.given_up >= 0]):
         rows = np.flatnonzero((truth.passage == number) & (truth.given_up >= 0))
         says = match.raw["given_up"][rows, truth.giver[rows[0]]]
-        shown = _logistic(says[:, 1])
+        shown = logistic(says[:, 1])
         odds = (shown @ says[:, 0] + c.given_up_doubt * c.given_up_prior) / (
             shown.sum() + c.given_up_doubt
         )

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.holds.event import EventName
+from posescore.holds.events.inference import AFTER_S, BEFORE_S
 from posescore.holds.film.features import Features, features_of
 from posescore.holds.film.instants import INSTANT_S, instants_of
 from posescore.holds.film.outputs import CRITERIA, way_down
@@ -24,8 +25,6 @@ from posescore.terms import Position, State
 UNCLEAR: Final = 2
 """Of a criterion: asked of the hold, but unclear in this instant."""
 NOT_ASKED: Final = -1
-BEFORE_S, AFTER_S = 0.3, 0.5
-"""A passage from one hold to the next is looked at with so much of both."""
 LEFT_OUT: Final = 8
 """Every eighth training entry is left out of learning: what is calibrated, is so on these."""
 VIEWS: Final = 2

@@ -1,0 +1,47 @@
+"""Opens a network kept as an ONNX file: on the processor, in this process, with nothing sent."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from posescore.errors import MissingPartError
+
+
+class Opened(NamedTuple):
+    """A session of onnxruntime, the file's SHA-256, and the runtime's name with its version."""
+
+    session: Any
+    sha256: str
+    runtime: str
+
+
+def opened_network(path: Path, threads: int) -> Opened:
+    """Open a network that computes on so many threads.
+
+    Raises
+    ------
+    MissingPartError
+        When the file or the runtime is missing or broken.
+    """
+    # Read by releases we don't allow, if one is there.
+    os.environ["ORT_DISABLE_TELEMETRY"] = "1"
+    try:
+        import onnxruntime
+    except ImportError as error:
+        raise MissingPartError("onnxruntime is not installed: install PoseScore again.") from error
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads, options.inter_op_num_threads = threads, 1
+    options.log_severity_level = 3
+    try:
+        session = onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
+    except Exception as error:  # the runtime raises types of its own, none of them public
+        raise MissingPartError(f"{path} is no network that runs here: {error}.") from error
+    sha256, runtime = hashlib.sha256(data).hexdigest(), f"onnxruntime {onnxruntime.__version__}"
+    return Opened(session, sha256, runtime)
