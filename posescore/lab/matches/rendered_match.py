@@ -2,7 +2,7 @@
 
 Writes ``match.mp4``, ``keypoints.json`` and ``truth.json`` in the form of the sample match, and
 ``points_m.npy``, the true keypoints in metres ``(n_frames, 2, 21, 3)`` float32. Needs the extra
-``simulation``. The same program on the same machine makes the same files; none belongs in the
+``lab``. The same program on the same machine makes the same files; none belongs in the
 repository.
 """
 
