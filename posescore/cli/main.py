@@ -12,6 +12,7 @@ import click
 
 from posescore import __version__
 from posescore.cli.evaluate import benchmark, evaluate
+from posescore.cli.library import library
 from posescore.cli.options import (
     FILE,
     estimator_option,
@@ -277,5 +278,5 @@ def classify(file: Path, smooth: bool, as_json: bool) -> None:
             click.echo(f"{line['frame']}\t{line['position']}{side}\t{share:.0%}")
 
 
-for _command in (*OUTPUTS, evaluate, benchmark):
+for _command in (*OUTPUTS, library, evaluate, benchmark):
     main.add_command(_command)

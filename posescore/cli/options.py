@@ -9,15 +9,28 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from posescore.errors import InputError, StorageError
+
 if TYPE_CHECKING:
     from posescore.library.library import Library
 
 FILE: Final = click.Path(path_type=Path, readable=False)
 """A path; whether it can be read is said by whoever reads it, in a sentence of its own."""
 
+
+
+class _Folder(click.Path):
+    """A folder that has a name: an unset variable would name the current one."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if not str(value).strip():
+            raise InputError("--library: names no folder; name one, or leave the option out.")
+        return super().convert(value, param, ctx)
+
+
 library_option = click.option(
-    "--library", "library_folder", type=FILE, envvar="POSESCORE_LIBRARY",
-    help="Folder of the library.  [default: the user's data folder]",
+    "--library", "library_folder", type=_Folder(path_type=Path, readable=False),
+    envvar="POSESCORE_LIBRARY", help="Folder of the library.  [default: the user's data folder]",
 )  # fmt: skip
 
 
@@ -45,10 +58,17 @@ def amount_option(
 
 
 def open_library(folder: Path | None, read_only: bool = False) -> Library:
-    """Open the library of a folder, or the user's."""
+    """Open the library of a folder, or the user's; once a day a copy of it is kept."""
     from posescore.library.library import Library
+    from posescore.library.store.backups import keep_copy
 
-    return Library(folder, read_only=read_only)
+    library = Library(folder, read_only=read_only)
+    if not library.read_only:
+        try:
+            keep_copy(library.path, when_due=True)
+        except StorageError as error:
+            click.echo(f"posescore: {error}", err=True)
+    return library
 
 
 def json_option(what: str) -> Callable[[Any], Any]:

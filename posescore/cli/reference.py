@@ -36,7 +36,8 @@ def _commands(group: click.Group, path: tuple[str, ...]) -> Iterator[str]:
 
 
 def _command(command: click.Command, path: tuple[str, ...]) -> Iterator[str]:
-    context = click.Context(command, info_name=" ".join(path))
+    names = main.context_settings["help_option_names"]
+    context = click.Context(command, info_name=" ".join(path), help_option_names=names)
     yield f"\n## `{' '.join([*path, *command.collect_usage_pieces(context)])}`\n"
     yield "\n\n".join(" ".join(part.split()) for part in (command.help or "").split("\n\n"))
     records = [r for p in command.get_params(context) if (r := p.get_help_record(context))]

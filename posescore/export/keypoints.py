@@ -13,8 +13,8 @@ from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
 from posescore.library.store.plain import utf8
+from posescore.library.tracks import kept_track
 from posescore.pose.coco import PosedPicture, coco_content, pictures_of_track
-from posescore.pose.track_file import read_track
 
 
 def keypoints_json(library: Library, match: Match, review: Review) -> str:
@@ -37,10 +37,10 @@ def keypoints_json(library: Library, match: Match, review: Review) -> str:
 
 
 def _pictures(library: Library, match: Match, review: Review) -> list[PosedPicture]:
-    path = library.analysis(match.id, review.analysis_version).track_path
+    track = kept_track(library.analysis(match.id, review.analysis_version))
     name = None if match.info.footage is None else Path(match.info.footage.path).name
-    if path is not None:
-        return pictures_of_track(read_track(path), name)
+    if track is not None:
+        return pictures_of_track(track, name)
     points = np.full((2, 21, 2), np.nan, np.float32)
     unknown = np.full(2, np.nan)
     return [

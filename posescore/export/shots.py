@@ -16,9 +16,9 @@ from posescore.footage.reading import Footage, Frame
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
+from posescore.library.tracks import kept_track
 from posescore.pose.estimators.face_detector import FaceDetector
 from posescore.pose.track import PairTrack
-from posescore.pose.track_file import read_track
 
 CLOSE_UP_MARGIN: Final = 0.2
 """Of the pair's extent on every side: heads and feet reach beyond the keypoints."""
@@ -171,8 +171,7 @@ def shots_of(
     """
     footage = Footage(_path_of(match, quick))
     analysis = library.analysis(match.id, review.analysis_version)
-    track = None if analysis.track_path is None else read_track(analysis.track_path)
-    return Shots(footage, track, review, showing)
+    return Shots(footage, kept_track(analysis), review, showing)
 
 
 def _path_of(match: Match, quick: bool) -> Path:

@@ -28,7 +28,7 @@ class FrameClock:
             raise ValueError("a frame clock needs at least one frame")
         if not np.isfinite(self.pts_s).all() or (np.diff(self.pts_s) <= 0).any():
             raise ValueError("presentation times must rise from frame to frame")
-        if self.end_s <= self.pts_s[-1]:
+        if not self.pts_s[-1] < self.end_s < np.inf:
             raise ValueError("the last frame must be shown for some time")
 
     @classmethod

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager
-from datetime import datetime
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any, Final
 
 from sqlalchemy import Connection, Row, delete, insert, select, update
@@ -13,7 +14,8 @@ from sqlalchemy import Connection, Row, delete, insert, select, update
 from posescore.errors import ConflictError, InputError, NotFoundError
 from posescore.library.jobs import Job, JobState
 from posescore.library.store import claims
-from posescore.library.store.match_rows import now_text
+from posescore.library.store.damage import DamagedRowError, json_of, reading_row, text_of
+from posescore.library.store.match_rows import moment_of, now_text
 from posescore.library.store.plain import LARGEST_ID
 from posescore.library.store.schema import JOB
 from posescore.library.store.storage import Storage
@@ -35,6 +37,15 @@ class JobTable:
     def read_only(self) -> str:
         """Why nothing can be edited, in one sentence; empty where everything can."""
         return self._storage.read_only
+
+    @property
+    def path(self) -> Path:
+        """The database."""
+        return self._storage.path
+
+    def writing(self) -> AbstractContextManager[Connection]:
+        """One transaction on the database, for what puts it right."""
+        return self._storage.write()
 
     def close(self) -> None:
         """Let go of the database."""
@@ -112,13 +123,14 @@ def insert_job(connection: Connection, match_id: int, settings: Mapping[str, obj
 
 
 def list_jobs(connection: Connection, match_id: int | None, open_only: bool) -> list[Job]:
-    """Jobs, newest first."""
+    """Jobs, newest first; one that cannot be read ended, and says so."""
     query = select(JOB)
     if match_id is not None:
         query = query.where(JOB.c.match_id == match_id)
     if open_only:
         query = query.where(JOB.c.state.in_(_OPEN))
-    return [_job(row) for row in connection.execute(query.order_by(JOB.c.id.desc()))]
+    found = [_job_or_damage(row) for row in connection.execute(query.order_by(JOB.c.id.desc()))]
+    return [job for job in found if not (open_only and job.state.is_final)]
 
 
 def _read(connection: Connection, job_id: int) -> Job:
@@ -126,7 +138,7 @@ def _read(connection: Connection, job_id: int) -> Job:
     row = connection.execute(known).one_or_none() if job_id > 0 else None
     if row is None or row.id != job_id:
         raise NotFoundError(f"job {job_id}: there is none of that number.")
-    return _job(row)
+    return job_of(row)
 
 
 def _set(connection: Connection, job_id: int, **values: object) -> Job:
@@ -135,9 +147,26 @@ def _set(connection: Connection, job_id: int, **values: object) -> Job:
     return _read(connection, job_id)
 
 
-def _job(row: Row[Any]) -> Job:
+def job_of(row: Row[Any]) -> Job:
+    """The job that a row stands for; DamagedRowError where it cannot be read."""
     values = dict(row._mapping)
-    values |= {"state": JobState(row.state), "settings": json.loads(row.settings)}
-    for name in ("created_at", "started_at", "changed_at"):
-        values[name] = datetime.fromisoformat(values[name]) if values[name] else None
-    return Job(**values)
+    with reading_row(row.match_id, "job"):
+        values["state"] = JobState(row.state)
+        values["settings"] = dict(json_of(row.settings, "settings"))
+        for name in ("created_at", "started_at", "changed_at"):
+            values[name] = moment_of(values[name]) if values[name] else None
+        for name in ("stage", "message"):
+            text_of(values[name], name)
+        for name in ("progress", "started_progress"):
+            if not 0.0 <= values[name] <= 1.0:
+                raise ValueError(f"{name}: is not from 0 to 1")
+        return Job(**values)
+
+
+def _job_or_damage(row: Row[Any]) -> Job:
+    try:
+        return job_of(row)
+    except DamagedRowError as error:
+        match_id = row.match_id if isinstance(row.match_id, int) else 0
+        then = datetime.fromtimestamp(0, UTC)
+        return Job(row.id, match_id, JobState.FAILED, 0.0, "", f"{error}.", {}, then, None, then)

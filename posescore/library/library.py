@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -24,11 +25,14 @@ from posescore.library.review.replay import division_of, replay, rules_named
 from posescore.library.review.review import Review
 from posescore.library.review.state import settings_in_force
 from posescore.library.standing import Standing
-from posescore.library.store import analysis_rows, claims, entry_rows, match_rows
+from posescore.library.store import analysis_rows, backups, claims, entry_rows, match_rows
+from posescore.library.store.damage import reading_row, replaying
 from posescore.library.store.match_rows import SortKey
 from posescore.library.store.recent import Recent
 from posescore.library.store.storage import Storage, library_folder, sentences
 
+_LOOKED_OVER_S: Final = 0.3
+"""So long at most a list of matches is held up to look whether the rows behind it can be read."""
 _REMEMBERED: Final = 32
 """Analyses, logs and reviews kept in memory: none of them ever changes once it is written."""
 
@@ -44,6 +48,8 @@ class Library(JobTable):
     read_only
         Only look. A folder that cannot be written is only looked at in any case; what would change
         anything is then refused with one sentence.
+    repairing
+        Open a database that knows no match though folders of matches lie beside it.
 
     Raises
     ------
@@ -51,13 +57,24 @@ class Library(JobTable):
         When the folder cannot be used, or the library is broken or newer than this program.
     """
 
-    def __init__(self, folder: Path | None = None, *, read_only: bool = False) -> None:
-        super().__init__(Storage(library_folder(folder), read_only=read_only))
+    def __init__(
+        self, folder: Path | None = None, *, read_only: bool = False, repairing: bool = False
+    ) -> None:
+        super().__init__(Storage(library_folder(folder), read_only=read_only, repairing=repairing))
         self._analyses: Recent[tuple[int, int | None], Analysis] = Recent(_REMEMBERED)
         self._logs: Recent[tuple[int, str], tuple[Entry, ...]] = Recent(_REMEMBERED)
         self._reviews: Recent[tuple[int, str], Review] = Recent(_REMEMBERED)
-        if not self.read_only:
-            self._sweep()
+        self._looked_over: dict[int, tuple[int | None, int]] = {}
+        try:
+            with self._storage.read() as connection:
+                given = match_rows.given_ids(connection)
+            if not given and not repairing:
+                backups.refuse_lost(self.path)
+            if not self.read_only:
+                self._sweep()
+        except BaseException:
+            self.close()
+            raise
 
     def _sweep(self) -> None:
         """Remove folders of deleted matches, where a crash left them, and what is read no more."""
@@ -153,28 +170,50 @@ class Library(JobTable):
         """What stands in every analysed match of these; only what changed since is replayed."""
         with self._storage.read() as connection:
             kept = standing.read_standings(connection)
+        give_up_s = time.monotonic() + _LOOKED_OVER_S
         found: dict[int, Standing] = {}
         made: list[tuple[Match, Standing]] = []
         for match in matches:
-            if match.analysis_version is None:
+            if match.damage:
+                found[match.id] = Standing.without_review(match, match.damage)
+            if match.damage or match.analysis_version is None:
                 continue
             basis, content = kept.get(match.id, ("", ""))
-            if basis == standing.basis_of(match):
-                found[match.id] = standing.standing_from(content, match)
-            else:
-                found[match.id] = self._standing(match)
-                made.append((match, found[match.id]))
+            known = standing.standing_from(content) if basis == standing.basis_of(match) else None
+            if known is None:
+                known = self._standing(match)
+                made.append((match, known))
+            found[match.id] = self._readable(match, known, give_up_s)
         lasting = [(match, one) for match, one in made if one.lasts]
         if lasting:
             with suppress(StorageError), self._storage.write() as connection:
                 standing.write_standings(connection, lasting)
         return found
 
+    def _readable(self, match: Match, known: Standing, give_up_s: float) -> Standing:
+        """What is kept of a match's standing, unless the rows behind it are damaged.
+
+        Every state of a match is read once; of a long list, some each time.
+        """
+        state = (match.analysis_version, match.entries)
+        if self._looked_over.get(match.id) == state or known.trouble:
+            return known
+        if time.monotonic() > give_up_s:
+            return known
+        try:
+            with self._storage.read() as connection:
+                self._analysis(connection, match.id, match.analysis_version)
+                self._log(connection, match.id, "")
+        except StorageError as error:
+            return Standing.without_review(match, str(error))
+        self._looked_over[match.id] = state
+        return known
+
     def _standing(self, match: Match) -> Standing:
         try:
             return Standing.of(self.review(match.id))
         except PoseScoreError as error:
-            return Standing.without_review(match, error)
+            return Standing.without_review(match, str(error))
 
     # Analyses -----------------------------------------------------------------------------------
     def save_analysis(self, match_id: int, analysis: Analysis) -> Analysis:
@@ -227,7 +266,8 @@ class Library(JobTable):
     ) -> Review:
         info = match_rows.read_match(connection, self.folder, match_id).info
         opinion = entries[-1].opinion if entries else ""
-        fold = history(entries)
+        with reading_row(match_id, "entry"):
+            fold = history(entries)
         rules, division = settings_in_force(fold.done, info.rules, info.division)
         known = self._reviews.get((match_id, opinion))
         if known is not None and entries and not rules.endswith(".toml"):
@@ -235,7 +275,9 @@ class Library(JobTable):
             if same == (entries[-1].id, base.version, rules, division):
                 return known
         # A rule set of one's own is found by its path; the name inside it leads nowhere.
-        return replace(replay(base, entries, rules_named(rules), division), rules=rules)
+        rule_set = rules_named(rules)
+        with replaying(match_id):
+            return replace(replay(base, entries, rule_set, division), rules=rules)
 
     def _log(self, connection: Connection, match_id: int, opinion: str) -> tuple[Entry, ...]:
         """The log of one opinion; only what is new since the last time is read."""

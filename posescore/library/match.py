@@ -121,6 +121,9 @@ class Match:
         The newest analysis, counted from 1; None before the first.
     entries
         How many entries the log of what people did holds.
+    damage
+        Where the library's row of it cannot be read: what is damaged, in a sentence. Then the
+        title is a stand-in; "" for a sound match.
     """
 
     id: int
@@ -130,6 +133,7 @@ class Match:
     changed_at: datetime
     analysis_version: int | None = None
     entries: int = 0
+    damage: str = ""
 
     @property
     def proxy_path(self) -> Path:

@@ -57,9 +57,9 @@ class Standing:
         )
 
     @classmethod
-    def without_review(cls, match: Match, error: PoseScoreError) -> Standing:
+    def without_review(cls, match: Match, trouble: str) -> Standing:
         """Of a match whose review cannot be made."""
-        return cls(match.info.rules, match.info.division, trouble=str(error))
+        return cls(match.info.rules, match.info.division, trouble=trouble)
 
     @property
     def lasts(self) -> bool:
@@ -81,9 +81,12 @@ def read_standings(connection: Connection) -> dict[int, tuple[str, str]]:
     return {row.match_id: (row.basis, row.content) for row in rows}
 
 
-def standing_from(content: str, match: Match) -> Standing:
-    """Inverse of what :func:`write_standings` keeps."""
-    return from_plain(Standing, json.loads(content), f"standing of match {match.id}")
+def standing_from(content: str) -> Standing | None:
+    """Inverse of what :func:`write_standings` keeps; None where it cannot be read: make it anew."""
+    try:
+        return from_plain(Standing, json.loads(content), "standing")
+    except (PoseScoreError, TypeError, ValueError, RecursionError):
+        return None
 
 
 def write_standings(connection: Connection, made: Iterable[tuple[Match, Standing]]) -> None:

@@ -6,14 +6,16 @@ import contextlib
 import os
 import secrets
 import socket
+import sys
 import threading
 import webbrowser
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 from urllib.parse import quote
 
 from posescore.errors import InputError, StorageError
 from posescore.library.library import Library
+from posescore.library.store.backups import keep_copy
 
 if TYPE_CHECKING:
     import uvicorn
@@ -21,6 +23,8 @@ if TYPE_CHECKING:
 
 DEFAULT_PORT: Final = 7460
 """Not registered for another service; any free port is taken where it is busy."""
+LOOKED_EVERY_S: Final = 900.0
+"""So often it is looked whether a copy of the library is due."""
 
 
 def serve(
@@ -66,11 +70,40 @@ def serve(
     if token is None and not is_loopback(host):
         token = secrets.token_urlsafe(24)
     address = _address(host, listening, token, start_path)
-    with listening:
+    with listening, _copies(library):
         app = create_app(library, Access(token))
         server = _server(app, lambda: _ready(address, open_browser))
         with contextlib.suppress(KeyboardInterrupt), Supervisor(library, worker or ANALYSES):
             server.run([listening])
+
+
+@contextlib.contextmanager
+def _copies(library: Library) -> Iterator[None]:
+    """Keep a copy of the library now, and one for every further day that the pages are open."""
+    leave = threading.Event()
+
+    def daily() -> None:
+        while not leave.wait(LOOKED_EVERY_S):
+            _keep_copy(library, when_due=True)
+
+    if library.read_only:
+        yield
+        return
+    _keep_copy(library, when_due=False)
+    thread = threading.Thread(target=daily, name="copies", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        leave.set()
+        thread.join()
+
+
+def _keep_copy(library: Library, *, when_due: bool) -> None:
+    try:
+        keep_copy(library.path, when_due=when_due)
+    except StorageError as error:
+        print(f"posescore: {error}", file=sys.stderr, flush=True)
 
 
 def _listen(host: str, port: int | None) -> socket.socket:

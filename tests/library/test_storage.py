@@ -320,7 +320,8 @@ def test_what_a_crash_left_of_a_deleted_match_is_swept_away(tmp_path: Path) -> N
         assert again.match(match.id).folder.is_dir()
         assert match.folder.with_name("77").is_dir(), "not of a match this library ever had"
     (tmp_path / FILE_NAME).unlink()
-    Library(tmp_path).close()
+    with pytest.raises(StorageError, match="is gone, but folders of 2 matches"):
+        Library(tmp_path)
     assert match.folder.is_dir(), "a lost database does not take the files with it"
 
 

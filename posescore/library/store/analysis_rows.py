@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import shutil
 import zlib
-from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,8 +17,9 @@ from posescore.footage.clock import FrameClock
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
+from posescore.library.store.damage import json_of, reading_row, text_of
 from posescore.library.store.files import sha256_of
-from posescore.library.store.match_rows import now_text, touch_match
+from posescore.library.store.match_rows import moment_of, now_text, touch_match
 from posescore.library.store.plain import LARGEST_ID, from_plain, to_plain
 from posescore.library.store.schema import ANALYSIS
 from posescore.pose.track import Finding
@@ -82,7 +82,8 @@ def newest_version(connection: Connection, match_id: int) -> int | None:
     """The newest analysis of a match; None before the first."""
     query = select(func.max(ANALYSIS.c.version)).where(ANALYSIS.c.match_id == match_id)
     found = connection.execute(query).scalar()
-    return None if found is None else int(found)
+    with reading_row(match_id, "analysis"):
+        return None if found is None else int(found)
 
 
 def analysis_row(connection: Connection, match_id: int, version: int | None) -> Row[Any]:
@@ -100,17 +101,25 @@ def analysis_row(connection: Connection, match_id: int, version: int | None) -> 
 
 def analysis_of(row: Row[Any], folder: Path) -> Analysis:
     """The analysis that a row stands for."""
-    what = f"analysis {row.version} of match {row.match_id}"
-    pts_s = np.frombuffer(zlib.decompress(row.clock), "<f8").astype(np.float64)
-    return Analysis(
-        clock=FrameClock(pts_s, row.end_s),
-        holds=from_plain(_HOLDS, json.loads(row.holds), what),
-        events=from_plain(_EVENTS, json.loads(row.events), what),
-        findings=from_plain(_FINDINGS, json.loads(row.findings), what),
-        provenance=Provenance.from_json(json.loads(row.provenance)),
-        rules=row.rules,
-        track_path=folder / row.track_file if row.track_file else None,
-        version=row.version,
-        track_sha256=row.track_sha256,
-        made_at=datetime.fromisoformat(row.made_at),
-    )
+    with reading_row(row.match_id, "analysis"):
+        pts_s = np.frombuffer(zlib.decompress(row.clock), "<f8").astype(np.float64)
+        return Analysis(
+            clock=FrameClock(pts_s, float(row.end_s)),
+            holds=from_plain(_HOLDS, json_of(row.holds, "holds"), "holds"),
+            events=from_plain(_EVENTS, json_of(row.events, "events"), "events"),
+            findings=from_plain(_FINDINGS, json_of(row.findings, "findings"), "findings"),
+            provenance=Provenance.from_json(json_of(row.provenance, "provenance")),
+            rules=text_of(row.rules, "rules"),
+            track_path=folder / _own_name(row.track_file) if row.track_file else None,
+            version=int(row.version),
+            track_sha256=text_of(row.track_sha256, "track_sha256"),
+            made_at=moment_of(row.made_at),
+        )
+
+
+def _own_name(value: object) -> str:
+    """The name of a file in the match's own folder, and no way out of it."""
+    name = text_of(value, "track_file")
+    if Path(name).name != name or "\0" in name:
+        raise ValueError("track_file: names no file of the match's folder")
+    return name

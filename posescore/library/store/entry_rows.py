@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, Row, insert, select
 
 from posescore.library.review.edits import Edit
-from posescore.library.review.entries import Effect, Entry, NewEntry
-from posescore.library.store.match_rows import now_text, touch_match
+from posescore.library.review.entries import REDO, UNDO, Effect, Entry, NewEntry
+from posescore.library.store.damage import json_of, reading_row, text_of
+from posescore.library.store.match_rows import moment_of, now_text, touch_match
 from posescore.library.store.plain import utf8
 from posescore.library.store.schema import ENTRY
 
@@ -41,20 +41,23 @@ def insert_entry(connection: Connection, entry: NewEntry) -> Entry:
 
 def entry_of(row: Row[Any]) -> Entry:
     """The entry that a row stands for."""
-    payload = json.loads(row.payload)
-    return Entry(
-        id=row.id,
-        match_id=row.match_id,
-        author=row.author,
-        made_at=datetime.fromisoformat(row.made_at),
-        kind=row.kind,
-        edit=Edit.from_json(payload["edit"]) if payload else None,
-        effect=Effect.from_json(payload["effect"]) if payload else Effect(),
-        undoes=row.undoes,
-        redoes=row.redoes,
-        opinion=row.opinion,
-        analysis_version=row.analysis_version,
-    )
+    with reading_row(row.match_id, "entry"):
+        payload = json_of(row.payload, "payload")
+        if bool(payload) == (row.kind in (UNDO, REDO)):
+            raise ValueError(f"entry {row.id}: {row.kind} does not go with what it holds")
+        return Entry(
+            id=row.id,
+            match_id=row.match_id,
+            author=text_of(row.author, "author"),
+            made_at=moment_of(row.made_at),
+            kind=text_of(row.kind, "kind"),
+            edit=Edit.from_json(payload["edit"]) if payload else None,
+            effect=Effect.from_json(payload["effect"]) if payload else Effect(),
+            undoes=row.undoes,
+            redoes=row.redoes,
+            opinion=text_of(row.opinion, "opinion"),
+            analysis_version=int(row.analysis_version),
+        )
 
 
 def rows_of(

@@ -12,8 +12,9 @@ from sqlalchemy import Connection, Row, delete, func, insert, select, text, upda
 
 from posescore.errors import NotFoundError
 from posescore.library.match import Match, MatchInfo
+from posescore.library.store.damage import DamagedRowError, reading_row, text_of
 from posescore.library.store.plain import LARGEST_ID, from_plain, to_plain, utf8
-from posescore.library.store.schema import ANALYSIS, ENTRY, JOB, MATCH
+from posescore.library.store.schema import ANALYSIS, ENTRY, FILE_NAME, JOB, MATCH
 
 SortKey = Literal["added", "changed", "title", "held_on", "event"]
 
@@ -45,7 +46,8 @@ def folder_of(library: Path, match_id: int) -> Path:
     return library / "matches" / str(match_id)
 
 
-def _values(info: MatchInfo) -> dict[str, Any]:
+def values_of(info: MatchInfo) -> dict[str, Any]:
+    """The columns of a match that hold what people say of it."""
     both = (info.athlete_a, info.athlete_b)
     words = [info.title, info.event, info.mat, info.note, *(info.division or {}).values()]
     words += [word for who in both for word in (who.name, who.gi_colour, who.belt)]
@@ -60,13 +62,13 @@ def _values(info: MatchInfo) -> dict[str, Any]:
 def insert_match(connection: Connection, info: MatchInfo) -> int:
     """Add a row; the number of the new match."""
     moment = now_text()
-    row = insert(MATCH).values(**_values(info), added_at=moment, changed_at=moment)
+    row = insert(MATCH).values(**values_of(info), added_at=moment, changed_at=moment)
     return int(connection.execute(row).lastrowid)
 
 
 def change_match(connection: Connection, match_id: int, info: MatchInfo) -> None:
     """Replace what people say of a match."""
-    values = {**_values(info), "changed_at": now_text()}
+    values = {**values_of(info), "changed_at": now_text()}
     found = connection.execute(update(MATCH).where(MATCH.c.id == match_id).values(**values))
     if not found.rowcount:
         raise _no_match(match_id)
@@ -86,25 +88,52 @@ def remove_match(connection: Connection, match_id: int) -> None:
 
 def deleted_ids(connection: Connection) -> set[int]:
     """Numbers this database once gave to matches that are no more."""
-    given = connection.execute(text("SELECT seq FROM sqlite_sequence WHERE name = 'match'"))
     kept = set(connection.execute(select(MATCH.c.id)).scalars())
-    return set(range(1, int(given.scalar() or 0) + 1)) - kept
+    return set(range(1, given_ids(connection) + 1)) - kept
+
+
+def given_ids(connection: Connection) -> int:
+    """How many numbers this database gave to matches, those deleted since included."""
+    given = connection.execute(text("SELECT seq FROM sqlite_sequence WHERE name = 'match'"))
+    with reading_row("any", "sqlite_sequence"):
+        return int(given.scalar() or 0)
 
 
 def _no_match(match_id: object) -> NotFoundError:
     return NotFoundError(f"match {match_id}: there is none of that number or title in the library.")
 
 
-def _match(row: Row[Any], library: Path) -> Match:
-    return Match(
-        row.id,
-        from_plain(MatchInfo, json.loads(row.info), f"match {row.id}"),
-        folder_of(library, row.id),
-        datetime.fromisoformat(row.added_at),
-        datetime.fromisoformat(row.changed_at),
-        row.newest,
-        row.entries,
-    )
+def match_of(row: Row[Any], library: Path) -> Match:
+    """The match that a row stands for; DamagedRowError where it cannot be read."""
+    with reading_row(row.id, "match"):
+        return Match(
+            row.id,
+            from_plain(MatchInfo, json.loads(text_of(row.info, "info")), "info"),
+            folder_of(library, row.id),
+            moment_of(row.added_at),
+            moment_of(row.changed_at),
+            None if row.newest is None else int(row.newest),
+            row.entries,
+        )
+
+
+def moment_of(kept: str) -> datetime:
+    """The moment that a kept text names, with its zone."""
+    moment = datetime.fromisoformat(kept)
+    if moment.tzinfo is None:
+        raise ValueError("a moment without its zone")
+    return moment
+
+
+def _match_or_damage(row: Row[Any], library: Path) -> Match:
+    """The match, or a stand-in that says what is damaged: one bad row hides no other match."""
+    try:
+        return match_of(row, library)
+    except DamagedRowError as error:
+        damage = str(error.of_library(library / FILE_NAME))
+        then, number = datetime.fromtimestamp(0, UTC), int(row.id)
+        info = MatchInfo(f"Match {number}: damaged")
+        return Match(number, info, folder_of(library, number), then, then, damage=damage)
 
 
 def read_match(connection: Connection, library: Path, match_id: int) -> Match:
@@ -114,7 +143,7 @@ def read_match(connection: Connection, library: Path, match_id: int) -> Match:
     row = connection.execute(_SELECT.where(MATCH.c.id == match_id)).one_or_none()
     if row is None:
         raise _no_match(match_id)
-    return _match(row, library)
+    return match_of(row, library)
 
 
 def find_match(connection: Connection, library: Path, words: str) -> Match:
@@ -141,7 +170,7 @@ def match_of_footage(connection: Connection, library: Path, sha256: str) -> Matc
     """The newest match of that footage."""
     query = _SELECT.where(MATCH.c.footage_sha256 == sha256).order_by(MATCH.c.id.desc()).limit(1)
     row = connection.execute(query).one_or_none()
-    return None if row is None else _match(row, library)
+    return None if row is None else match_of(row, library)
 
 
 def list_matches(
@@ -151,11 +180,15 @@ def list_matches(
     sort: SortKey = "added",
     descending: bool = True,
 ) -> list[Match]:
-    """Matches that hold every word of ``search``; what lacks the sorted field comes last."""
+    """Matches that hold every word of ``search``; what lacks the sorted field comes last.
+
+    A match whose row cannot be read is among them, with what is damaged in it.
+    """
     query = _SELECT
     for word in utf8(search).casefold().split():
         query = query.where(func.instr(MATCH.c.search, word) > 0)
-    found = [_match(row, library) for row in connection.execute(query.order_by(MATCH.c.id))]
+    rows = connection.execute(query.order_by(MATCH.c.id))
+    found = [_match_or_damage(row, library) for row in rows]
     key = _SORT[sort]
     known = [match for match in found if key(match)]
     known.sort(key=key, reverse=descending)

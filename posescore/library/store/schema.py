@@ -16,6 +16,10 @@ from posescore import __version__
 from posescore.errors import StorageError
 
 
+FILE_NAME: Final = "library.sqlite3"
+"""The database of a library, in its folder."""
+
+
 def _table(name: str, columns: str) -> TableClause:
     return table(name, *map(column, columns.split()))
 
@@ -170,7 +174,10 @@ def version_of(connection: Connection, name: str) -> int:
         return 0
     if "migration" not in tables:
         raise StorageError(f"{name} is a database of something else: choose another folder.")
-    version = int(connection.execute(text("SELECT max(version) FROM migration")).scalar() or 0)
+    kept = connection.execute(text("SELECT max(version) FROM migration")).scalar()
+    if not isinstance(kept or 0, int):
+        raise StorageError(f"{name} is damaged (migration: no version): restore a copy of it.")
+    version = int(kept or 0)
     if version > VERSION:
         raise StorageError(
             f"{name} was written by a newer PoseScore (library version {version}, this program "

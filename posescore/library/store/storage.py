@@ -18,11 +18,12 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
 
 from posescore.errors import StorageError
+from posescore.library.store.backups import refuse_lost
 from posescore.library.store.copies import Copies
-from posescore.library.store.schema import MIGRATIONS, Migration, migrate_one
+from posescore.library.store.damage import DamagedRowError
+from posescore.library.store.schema import FILE_NAME, MIGRATIONS, Migration, migrate_one
 
 ENVIRONMENT: Final = "POSESCORE_LIBRARY"
-FILE_NAME: Final = "library.sqlite3"
 BUSY_TIMEOUT_S: Final = 20.0
 """How long a writer waits for another: far longer than any edit takes."""
 
@@ -51,6 +52,8 @@ class Storage:
         Only look. A folder that cannot be written is only looked at in any case. SQLite wants to
         write beside a database even to read it, so a copy in a passing folder is opened, and made
         anew once others have written.
+    repairing
+        Begin a new database though folders of matches lie there.
     """
 
     def __init__(
@@ -58,6 +61,7 @@ class Storage:
         folder: Path,
         migrations: tuple[Migration, ...] = MIGRATIONS,
         read_only: bool = False,
+        repairing: bool = False,
     ) -> None:
         self.folder = folder
         self.path = folder / FILE_NAME
@@ -76,6 +80,8 @@ class Storage:
                     "of your own to edit it."
                 )
             else:
+                if not repairing and not (self.path.is_file() and self.path.stat().st_size):
+                    refuse_lost(self.path)
                 folder.mkdir(parents=True, exist_ok=True)
             self._engine = self._opened(opened)
 
@@ -165,6 +171,7 @@ def _engine(path: Path) -> Engine:
     @event.listens_for(engine, "connect")
     def _connected(connection: sqlite3.Connection, _record: Any) -> None:
         connection.isolation_level = None  # transactions are begun below, by us alone
+        connection.text_factory = _text  # one damaged text hides no other row
         for pragma in ("synchronous=FULL", "foreign_keys=ON"):
             connection.execute(f"PRAGMA {pragma}")
 
@@ -174,6 +181,10 @@ def _engine(path: Path) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
 
     return engine
+
+
+def _text(kept: bytes) -> str:
+    return kept.decode("utf-8", "surrogateescape")
 
 
 @contextmanager
@@ -187,6 +198,8 @@ def sentences(path: Path) -> Iterator[None]:
     """
     try:
         yield
+    except DamagedRowError as error:
+        raise error.of_library(path) from error
     except DBAPIError as error:
         raise StorageError(_sentence(path, str(error.orig))) from error
     except sqlite3.Error as error:

@@ -17,6 +17,7 @@ from posescore.errors import InputError, NotFoundError, StorageError
 from posescore.library.adding import Arrivals, videos_in
 from posescore.library.library import Library
 from posescore.library.match import Match
+from posescore.library.store.plain import utf8
 from posescore.library.store.storage import sentences
 from posescore.web.api.schemas import Out
 from posescore.web.api.views import fields_of
@@ -89,7 +90,10 @@ def footage_router(library: Library, arrivals: Arrivals) -> APIRouter:
         """Videos in a folder of this computer and in the folders below; nothing is added yet."""
         check_asks_from_here(request)
         found, more = videos_in(library, where.path)
-        videos = [{**fields_of(one), "path": str(one.path), "name": one.path.name} for one in found]
+        videos = [
+            {**fields_of(one), "path": utf8(str(one.path)), "name": utf8(one.path.name)}
+            for one in found
+        ]
         return ScanOut.model_validate({"videos": videos, "more": more})
 
     _add_sending(router, arrivals)

@@ -21,6 +21,7 @@ from posescore.library.match import Match
 from posescore.library.review.replay import rules_named
 from posescore.library.standing import Standing
 from posescore.library.store.match_rows import SortKey
+from posescore.library.store.plain import utf8
 from posescore.terms import Athlete
 from posescore.web.api.schemas import JobOut, MatchOut, Out
 from posescore.web.api.views import job_out, match_out, match_time_of
@@ -183,8 +184,8 @@ def match_list(library: Library, wanted: ListQuery) -> MatchListOut:
         open_jobs=len(queue),
         read_only=library.read_only,
         counts=Counter(line.stage for line in lines),
-        events=_names(match.info.event for match in in_library),
-        athletes=_names(match.info.athlete(a).name for match in in_library for a in Athlete),
+        events=_names(utf8(match.info.event) for match in in_library),
+        athletes=_names(utf8(match.info.athlete(a).name) for match in in_library for a in Athlete),
         matches=[row_out(library, line, queue) for line in page],
     )
 
@@ -227,7 +228,7 @@ def row_out(library: Library, line: Line, queue: Sequence[Job]) -> RowOut:
         "rules": rules,
         "division": dict(division) if division else None,
         "stage": line.stage,
-        "note": match.info.note,
+        "note": utf8(match.info.note),
         "match_time_s": _match_time_s(rules, division),
         "standing": standing,
         "run": None if line.job is None else _run_out(line.job, match, queue),
@@ -266,4 +267,4 @@ def _source_out(library: Library, match: Match) -> SourceOut | None:
     if footage is None:
         return None
     there = Path(footage.path).is_file()
-    return SourceOut(path=footage.path, copied=is_copy(library, match), there=there)
+    return SourceOut(path=utf8(footage.path), copied=is_copy(library, match), there=there)

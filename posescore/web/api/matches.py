@@ -28,6 +28,7 @@ from posescore.library.library import Library
 from posescore.library.match import DEFAULT_RULES, MatchInfo
 from posescore.library.review.match_edits import SetDivision, SetRules
 from posescore.library.review.replay import division_of, rules_named
+from posescore.library.store.plain import utf8
 from posescore.scoring.match_time import Belt
 from posescore.scoring.rules import RuleSet
 from posescore.web.api.footage import asks_from_here, check_asks_from_here
@@ -239,8 +240,8 @@ def _preview(library: Library, match_id: int) -> DeletionOut:
         analyses=match.analysis_version or 0,
         edits=match.entries,
         made_bytes=sum(_size_of(place) for place in places),
-        copied=path if copied else "",
-        stays="" if copied else path,
+        copied=utf8(path) if copied else "",
+        stays="" if copied else utf8(path),
         running=bool(library.jobs(match_id, open_only=True)),
     )
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Body, Response
 from pydantic import TypeAdapter, WithJsonSchema
 
+from posescore.errors import PoseScoreError
 from posescore.export.summary import curve_of
 from posescore.library.analysis import Analysis
 from posescore.library.library import Library
@@ -90,7 +91,7 @@ def _review_out(
     library: Library, tracks: Tracks, match: Match, review: Review, opinion: str
 ) -> schemas.ReviewOut:
     analysis = library.analysis(match.id, review.analysis_version)
-    track = tracks.of(analysis)
+    track, trouble = _track_or_trouble(tracks, analysis)
     made = {
         **views.fields_of(review),
         "match": views.match_out(match),
@@ -108,7 +109,7 @@ def _review_out(
         "findings": [
             {**views.fields_of(f), **views.fields_of(f.interval)} for f in review.findings
         ],
-        "set_aside": [aside.why for aside in review.set_aside],
+        "set_aside": [*trouble, *(aside.why for aside in review.set_aside)],
         "match_clock": views.match_clock_out(review),
         "values": dict(review.rule_set.points),
         "exports": EXPORTS,
@@ -118,6 +119,14 @@ def _review_out(
         "read_only": library.read_only,
     }
     return schemas.ReviewOut.model_validate(made)
+
+
+def _track_or_trouble(tracks: Tracks, analysis: Analysis) -> tuple[PairTrack | None, list[str]]:
+    """The track, or why it cannot be shown: holds and decisions stay readable without it."""
+    try:
+        return tracks.of(analysis), []
+    except PoseScoreError as error:
+        return None, [str(error)]
 
 
 def _footage_out(match: Match, analysis: Analysis, track: PairTrack | None) -> schemas.FootageOut:

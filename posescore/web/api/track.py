@@ -14,8 +14,8 @@ from posescore.errors import NotFoundError
 from posescore.library.analysis import Analysis
 from posescore.library.library import Library
 from posescore.library.store.recent import Recent
+from posescore.library.tracks import kept_track
 from posescore.pose.track import PairTrack
-from posescore.pose.track_file import read_track
 
 CHUNK_ROWS: Final = 900
 """Half a minute at 30 frames a second: about 190 kB, there before playing reaches it."""
@@ -39,7 +39,8 @@ class Tracks:
             return None
         key = (analysis.track_path, analysis.track_sha256)
         with self._lock:  # pages ask for several chunks at once: it is read once
-            return self._kept.get(key) or self._kept.put(key, read_track(analysis.track_path))
+            known = self._kept.get(key) or kept_track(analysis)
+            return None if known is None else self._kept.put(key, known)
 
 
 def track_router(library: Library, tracks: Tracks) -> APIRouter:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import UTC, datetime
 from typing import Any, Final
 
 from posescore.library.jobs import Job
-from posescore.library.match import Match
+from posescore.library.match import Match, MatchInfo
 from posescore.library.review.entries import Entry, ReviewHold
 from posescore.library.review.review import Review, ReviewEvent
+from posescore.library.store.plain import utf8
 from posescore.scoring.match_clock import MatchClock
 from posescore.scoring.proposal import Result, Tally
 from posescore.scoring.rules import RuleSet
@@ -27,9 +28,18 @@ def fields_of(value: Any) -> dict[str, Any]:
     return {field.name: getattr(value, field.name) for field in fields(value)}
 
 
+def readable(info: MatchInfo) -> MatchInfo:
+    """What is said of a match as UTF-8 can hold it: names of files may hold bytes that are none."""
+    names = ("title", "event", "mat", "note", "rules")
+    texts: dict[str, Any] = {name: utf8(getattr(info, name)) for name in names}
+    if info.footage is not None:
+        return replace(info, **texts, footage=replace(info.footage, path=utf8(info.footage.path)))
+    return replace(info, **texts)
+
+
 def match_out(match: Match) -> schemas.MatchOut:
     """A match for the list."""
-    info = match.info
+    info = readable(match.info)
     when = info.held_on.isoformat() if info.held_on else ""
     mat = f"mat {info.mat}" if info.mat.isdigit() else info.mat
     athletes = {
