@@ -18,7 +18,6 @@ FILE: Final = click.Path(path_type=Path, readable=False)
 """A path; whether it can be read is said by whoever reads it, in a sentence of its own."""
 
 
-
 class _Folder(click.Path):
     """A folder that has a name: an unset variable would name the current one."""
 

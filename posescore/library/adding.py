@@ -17,6 +17,7 @@ from posescore.footage.reading import Footage as Video
 from posescore.library.library import Library
 from posescore.library.match import Footage, Match, MatchInfo
 from posescore.library.store.storage import sentences
+from posescore.reading import shown
 
 _SUFFIXES: Final = "mp4 m4v mov mkv webm avi mts m2ts mpg mpeg 3gp wmv"
 VIDEO_SUFFIXES: Final = frozenset(f".{name}" for name in _SUFFIXES.split())
@@ -80,10 +81,15 @@ def videos_in(library: Library, text: str) -> tuple[list[Found], bool]:
         When the path is not a whole one, does not exist, may not be read or holds no video.
     """
     path = whole_path(text)
+    try:
+        path.stat()
+    except FileNotFoundError:
+        raise InputError(f"{path} does not exist: check the path.") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "no path"
+        raise InputError(f"{shown(str(path))} cannot be looked at ({reason}).") from error
     known = {match.info.footage.path: match.id for match in library.matches() if match.info.footage}
     if not path.is_dir():
-        if not path.exists():
-            raise InputError(f"{path} does not exist: check the path.")
         check_video_name(path.name)
         paths = [path]
     else:

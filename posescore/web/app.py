@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -16,6 +17,7 @@ from posescore import __version__
 from posescore.errors import NotFoundError, PoseScoreError
 from posescore.library.adding import Arrivals
 from posescore.library.library import Library
+from posescore.library.store.plain import utf8
 from posescore.web.api import schemas
 from posescore.web.api.analyses import analysis_router
 from posescore.web.api.athletes import athlete_router
@@ -32,15 +34,21 @@ from posescore.web.api.track import Tracks, track_router
 from posescore.web.api.words import word_router
 from posescore.web.guard import Access, Guard
 from posescore.web.jobs.outputs import Outputs
+from posescore.web.limits import Limits
 from posescore.web.pages.pages import add_pages, not_found
 
 OUTPUT_WORKER: Final = (sys.executable, "-m", "posescore.web.jobs.output_worker")
+_METHODS: Final = ["GET", "POST", "PUT", "PATCH", "DELETE"]
 _REFUSALS: Final[dict[int | str, dict[str, Any]]] = {
     status: {"model": schemas.Failure, "description": text}
     for status, text in (
+        (400, "What was sent is no JSON that can be read."),
         (403, "The request came from another page."),
         (404, "No such match, proposal or file."),
+        (405, "The address does something else."),
+        (408, "The request came only in part."),
         (409, "The edit no longer fits what it edits."),
+        (413, "The request is too large."),
         (422, "What was sent cannot be used."),
         (507, "The library cannot be written or read."),
     )
@@ -76,16 +84,30 @@ def create_app(library: Library, access: Access | None = None) -> FastAPI:
     app.include_router(_api(library, outputs))
     add_pages(app, library)
 
-    @app.api_route("/api/{rest:path}", methods=["GET", "POST"], include_in_schema=False)
-    def unknown(rest: str) -> Response:
+    @app.api_route("/api/{rest:path}", methods=_METHODS, include_in_schema=False)
+    def unknown(rest: str, request: Request) -> Response:
+        allowed = _methods_at(app, request.url.path)
+        if allowed:
+            sentence = f"/api/{rest} takes {', '.join(allowed)} alone: see /api/docs."
+            raise HTTPException(405, sentence, {"Allow": ", ".join(allowed)})
         raise NotFoundError(f"/api/{rest} is not part of the API: see /api/docs.")
 
     app.add_exception_handler(PoseScoreError, _on_refusal)
     app.add_exception_handler(RequestValidationError, _on_bad_request)
     app.add_exception_handler(HTTPException, _on_http_error)
-    app.add_exception_handler(Exception, _on_own_failure)
+    app.add_middleware(Limits)
     app.add_middleware(Guard, access=access or Access())
     return app
+
+
+def _methods_at(app: FastAPI, asked: str) -> list[str]:
+    """How an address can be asked, by the description of the API; none where it is not of it."""
+    return sorted(
+        method.upper()
+        for path, methods in app.openapi()["paths"].items()
+        for method in methods
+        if re.fullmatch(re.sub(r"\{\w+\}", "[^/]+", path), asked)
+    )
 
 
 def _api(library: Library, outputs: Outputs) -> APIRouter:
@@ -112,23 +134,23 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
 
 async def _on_refusal(request: Request, error: Exception) -> Response:
     status = error.http_status if isinstance(error, PoseScoreError) else 500
-    return JSONResponse({"error": str(error)}, status)
+    return JSONResponse({"error": utf8(str(error))}, status)
 
 
 async def _on_bad_request(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     first = error.errors()[0]
     where = ".".join(str(part) for part in first["loc"][1:]) or "body"
-    return JSONResponse({"error": f"{where}: {first['msg']}."}, 422)
-
-
-async def _on_own_failure(request: Request, error: Exception) -> Response:
-    sentence = f"Something in PoseScore failed ({type(error).__name__}); nothing was changed."
-    return JSONResponse({"error": sentence}, 500)
+    return JSONResponse({"error": utf8(f"{where}: {first['msg']}.")}, 422)
 
 
 async def _on_http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     if error.status_code == 404 and not request.url.path.startswith(("/api/", "/assets/")):
         return not_found()
-    return JSONResponse({"error": str(error.detail)}, error.status_code, error.headers)
+    said = utf8(str(error.detail))
+    if error.status_code == 400:
+        said = (
+            "What was sent is no JSON that can be read: it must be UTF-8, and not nested too deep."
+        )
+    return JSONResponse({"error": said}, error.status_code, error.headers)

@@ -104,10 +104,15 @@ class Guard:
         given = query.pop("token", [""])[0]
         if scope["type"] == "http" and scope["method"] == "GET" and _is_token(given, token):
             rest = urlencode(query, doseq=True)
-            answer = RedirectResponse(scope["path"] + (f"?{rest}" if rest else ""), 303)
+            answer = RedirectResponse(_inward(scope["path"]) + (f"?{rest}" if rest else ""), 303)
             answer.set_cookie(COOKIE, token, httponly=True, samesite="lax")
             return answer
         return _refuse(401, "Open the link that posescore printed: it carries the token.")
+
+
+def _inward(path: str) -> str:
+    """The path on this server: two strokes at its beginning would name another one."""
+    return "/" + path.lstrip("/\\")
 
 
 def _is_token(given: str, token: str) -> bool:

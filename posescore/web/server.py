@@ -72,7 +72,7 @@ def serve(
     address = _address(host, listening, token, start_path)
     with listening, _copies(library):
         app = create_app(library, Access(token))
-        server = _server(app, lambda: _ready(address, open_browser))
+        server = _server(app, lambda: _ready(address, open_browser, token is not None))
         with contextlib.suppress(KeyboardInterrupt), Supervisor(library, worker or ANALYSES):
             server.run([listening])
 
@@ -138,7 +138,15 @@ def _address(host: str, listening: socket.socket, token: str | None, path: str) 
     return f"http://{name}:{listening.getsockname()[1]}{path}{query}"
 
 
-def _ready(address: str, open_browser: bool) -> None:
+def _ready(address: str, open_browser: bool, reached_by_others: bool) -> None:
+    if reached_by_others:
+        print(
+            "Other machines can reach this address, and what is sent (footage, names, the token) "
+            "is not encrypted:\nuse it in a network that you trust, or reach it through an "
+            "encrypted tunnel.",
+            file=sys.stderr,
+            flush=True,
+        )
     print(f"Review page: {address}\nCtrl-C ends it; everything is saved as you go.", flush=True)
     if open_browser:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
@@ -146,6 +154,8 @@ def _ready(address: str, open_browser: bool) -> None:
 
 def _server(app: FastAPI, ready: Callable[[], None]) -> uvicorn.Server:
     import uvicorn
+
+    from posescore.web.patience import quiet_config
 
     class Server(uvicorn.Server):
         """Says when it is ready, and leaves quietly on Ctrl-C."""
@@ -155,7 +165,7 @@ def _server(app: FastAPI, ready: Callable[[], None]) -> uvicorn.Server:
             if self.started:
                 ready()
 
-    config = uvicorn.Config(
+    config = quiet_config(
         app,
         log_level="error",
         access_log=False,

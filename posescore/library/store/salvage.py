@@ -66,9 +66,7 @@ def _rows_until_damage(
     source: sqlite3.Connection, table: str, names: Iterable[str], order: str
 ) -> Iterator[tuple[Any, ...]]:
     with suppress(sqlite3.Error):
-        yield from source.execute(
-            f"SELECT {', '.join(names)} FROM {table} ORDER BY rowid {order}"
-        )
+        yield from source.execute(f"SELECT {', '.join(names)} FROM {table} ORDER BY rowid {order}")
 
 
 def take_out(

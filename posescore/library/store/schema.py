@@ -15,7 +15,6 @@ from sqlalchemy import Connection, TableClause, column, inspect, table, text
 from posescore import __version__
 from posescore.errors import StorageError
 
-
 FILE_NAME: Final = "library.sqlite3"
 """The database of a library, in its folder."""
 

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import FileResponse, JSONResponse, Response
 from pydantic import BaseModel, Field
+from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 
 from posescore.errors import InputError, NotFoundError, StorageError
@@ -112,7 +113,7 @@ def _add_sending(router: APIRouter, arrivals: Arrivals) -> None:
         expected = int(request.headers.get("content-length") or 0)
         try:
             size = await _receive(arrivals, key, request)
-        except (ClientDisconnect, StorageError):
+        except (ClientDisconnect, HTTPException, StorageError):
             arrivals.forget(key)
             raise
         if expected and size != expected:

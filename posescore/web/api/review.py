@@ -8,13 +8,14 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Body, Response
 from pydantic import TypeAdapter, WithJsonSchema
 
-from posescore.errors import PoseScoreError
+from posescore.errors import InputError, PoseScoreError
 from posescore.export.summary import curve_of
 from posescore.library.analysis import Analysis
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.edits import EDITS, Edit
 from posescore.library.review.review import Review
+from posescore.library.store.plain import utf8
 from posescore.pose.track import PairTrack
 from posescore.web.api import schemas, views
 from posescore.web.api.export import EXPORTS
@@ -41,6 +42,8 @@ def _in_place(part: Any, definitions: Mapping[str, Any]) -> Any:
     return {name: _in_place(value, definitions) for name, value in part.items()}
 
 
+LONGEST_TEXT: Final = 4000
+"""A page of reasons. A judgement."""
 EDIT_SCHEMA: Final = {"oneOf": [_schema_of(kind, edit) for kind, edit in EDITS.items()]}
 
 
@@ -51,6 +54,28 @@ class EditIn(schemas.By):
     """
 
     edit: Annotated[dict[str, Any], WithJsonSchema(EDIT_SCHEMA)]
+
+
+def check_texts(given: object) -> None:
+    """Refuse an edit with a text that nobody writes, or that is none.
+
+    Raises
+    ------
+    InputError
+        One sentence.
+    """
+    if isinstance(given, dict):
+        for name, value in given.items():
+            check_texts(name)
+            check_texts(value)
+    elif isinstance(given, list):
+        for value in given:
+            check_texts(value)
+    elif isinstance(given, str):
+        if len(given) > LONGEST_TEXT:
+            raise InputError(f"edit: a text is longer than {LONGEST_TEXT} letters: shorten it.")
+        if utf8(given) != given:
+            raise InputError("edit: a text holds half a letter, which UTF-8 cannot: correct it.")
 
 
 def review_router(library: Library, tracks: Tracks) -> APIRouter:
@@ -69,6 +94,7 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
     @router.post("/edits", summary="Do an edit")
     def edit(match_id: int, body: Annotated[EditIn, Body()]) -> schemas.ReviewOut:
         """Do one edit; it is on the disk when the answer comes."""
+        check_texts(body.edit)
         wanted, author = Edit.from_json(body.edit), body.author or schemas.SOMEBODY
         return out(match_id, library.edit(match_id, wanted, author, body.opinion), body.opinion)
 

@@ -25,6 +25,8 @@ from posescore.web.jobs.supervisor import Supervisor
 
 MOST_KEPT: Final = 12
 """Outputs that are remembered; the oldest finished ones go with their files."""
+MOST_WAITING: Final = 20
+"""Outputs that wait at once: an evening's matches. A judgement."""
 STOP_WITHIN_S: Final = 1.0
 
 
@@ -95,6 +97,14 @@ class Outputs:
         }
         with self._lock:
             table = self._made_table()
+            waiting = table.jobs(open_only=True)
+            for each in waiting:
+                if (each.match_id, dict(each.settings)) == (match_id, settings):
+                    return each  # asked for twice, made once
+            if len(waiting) >= MOST_WAITING:
+                raise ConflictError(
+                    f"{len(waiting)} outputs wait already: stop one, or wait for one to be made."
+                )
             job = table.queue_job(match_id, settings)
             jobs = table.jobs()
             ended = [each for each in reversed(jobs) if each.state.is_final]
