@@ -40,7 +40,7 @@ interface TrackAbout { url: string; n_rows: number; chunk_rows: number; first_fr
 
 interface Run { ahead: number; rate: number | null; progress: number; stage: string; state: string; message: string; remaining_s: number | null }
 
-interface Standing { waiting: number; total: number; trouble: string }
+interface Standing { doubt: string; waiting: number; total: number; trouble: string }
 
 interface Row { stage: string; run: Run | null; standing: Standing | null; division: { [name: string]: string } | null; match_time_s: number | null }
 

@@ -113,6 +113,7 @@ def settings_of(match: Match, kept: Mapping[str, object]) -> Settings:
         every_frame=bool(kept.get("every_frame")),
         estimator=str(kept.get("estimator") or USUAL),
         athlete_a_gi=match.info.athlete_a.gi_colour or None,
+        afresh=bool(kept.get("afresh")),
     )
 
 

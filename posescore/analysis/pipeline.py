@@ -48,12 +48,15 @@ class Settings:
         Colour of A's gi; decides which slot is whose.
     estimator
         Name of what finds keypoints, of :data:`posescore.pose.estimators.choice.NAMES`.
+    afresh
+        Read the footage again, even where its keypoints are kept whole.
     """
 
     track_file: Path | None = None
     every_frame: bool = False
     athlete_a_gi: str | None = None
     estimator: str = USUAL
+    afresh: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,6 +70,8 @@ class Analysis:
 
 
 DEFAULTS = Settings()
+LONGER_S = 1.0
+"""Copies of a film differ by less; a track of another film seldom does."""
 
 
 def analyse(
@@ -141,7 +146,7 @@ def pose_pass(
         with cached_estimates(estimator, begun) as answers:
             return follow(footage, answers, every=every, athlete_a_gi=gi, progress=progress)
 
-    track = cached_track(poses, key, make)[0]
+    track = cached_track(poses, key, make, afresh=settings.afresh)[0]
     if begun is not None:
         begun.unlink(missing_ok=True)
     return track
@@ -152,6 +157,7 @@ def _given_track(footage: Footage, path: Path) -> PairTrack:
         track = read_track(path)
     else:
         track = track_from_coco(path, clock=footage.clock())
+    _check_same_film(path, track, footage)
     frames = len(footage.clock())
     if len(track) and track.frame_index.max() >= frames:
         raise InputError(
@@ -159,6 +165,18 @@ def _given_track(footage: Footage, path: Path) -> PairTrack:
             "give the keypoints that belong to this video."
         )
     return track
+
+
+def _check_same_film(path: Path, track: PairTrack, footage: Footage) -> None:
+    """Refuse keypoints that say themselves that they are another film's."""
+    size, known = track.picture_size_px, footage.size_px
+    if min(size) > 0 and size != known:
+        of = f"pictures of {size[0]} x {size[1]} pixels, {footage.path} has {known[0]} x {known[1]}"
+    elif abs(track.end_s - footage.clock().end_s) > LONGER_S and len(track):
+        of = f"{track.end_s:.1f} s of footage, {footage.path} has {footage.clock().end_s:.1f} s"
+    else:
+        return
+    raise InputError(f"{path}: holds keypoints of {of}; give the keypoints of this video.")
 
 
 def read_positions(track: PairTrack, progress: Progress = silent) -> Analysis:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from posescore.cli.options import FILE, library_option, print_json
+from posescore.cli.options import FILE, OUTPUT, library_option, print_json, say_written
 from posescore.errors import StorageError
 
 
@@ -42,7 +42,9 @@ def check(library_folder: Path | None, quick: bool, as_json: bool) -> None:
 
 
 @library.command()
-@click.option("--out", type=FILE, help="File to write.  [default: among the library's own copies]")
+@click.option(
+    "--out", type=OUTPUT, help="File to write.  [default: among the library's own copies]"
+)
 @library_option
 def backup(library_folder: Path | None, out: Path | None) -> None:
     """Copy the database, while others may use it. Footage and keypoints are not copied."""
@@ -55,7 +57,7 @@ def backup(library_folder: Path | None, out: Path | None) -> None:
     if out is not None:
         with replacing(out) as unfinished:
             write_copy(path, unfinished)
-        click.echo(str(out))
+        say_written(out)
         return
     if why_not:
         raise StorageError(f"{why_not} Or name a file with --out.")

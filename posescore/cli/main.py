@@ -21,6 +21,7 @@ from posescore.cli.options import (
     open_library,
     out_option,
     print_json,
+    say_written,
 )
 from posescore.cli.outputs import COMMANDS as OUTPUTS
 from posescore.errors import InputError, OwnFailureError, PoseScoreError, StorageError
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 
 INTERRUPTED = 130
 """Exit code of what a person stopped with Ctrl-C: 128 and the number of the signal."""
+IN_PART = 3
+"""Exit code of a folder of which some could not be read: the rest was done."""
 _STOPPED = {
     "analyze": "what was found so far is kept; the same command goes on from there.",
     "demo": "what was found so far is kept; the same command goes on from there.",
@@ -46,6 +49,11 @@ class _Commands(click.Group):
         """Run a command; one that is stopped with Ctrl-C says what stays."""
         try:
             return super().invoke(ctx)
+        except EOFError as error:  # click would say no more than "Aborted!"
+            raise OwnFailureError(
+                "Something in PoseScore failed (EOFError); run again with POSESCORE_DEBUG=1 to see "
+                "where, and report it."
+            ) from error
         except KeyboardInterrupt:
             stays = _STOPPED.get(
                 ctx.invoked_subcommand or "", "nothing half-made was left; run it again to do it."
@@ -120,6 +128,29 @@ def _analysed(
         )
 
 
+def _say_what_stayed(match: Match, given: dict[str, Any]) -> None:
+    """Say which options were void: a match that the library knew stays as people described it."""
+    kept = match.info
+    known = {
+        "title": kept.title, "event": kept.event, "rules": kept.rules,
+        "a_name": kept.athlete_a.name, "b_name": kept.athlete_b.name,
+        "a_gi": kept.athlete_a.gi_colour, "b_gi": kept.athlete_b.gi_colour,
+        "age": (kept.division or {}).get("age"), "belt": (kept.division or {}).get("belt"),
+    }  # fmt: skip
+    usual = {"rules": "sport-jiu-jitsu"}
+    void = [
+        f"--{name.replace('_', '-')}"
+        for name, value in known.items()
+        if given[name] and given[name] not in (value, usual.get(name))
+    ]
+    if void:
+        click.echo(
+            f"posescore: this footage is match {match.id} ({kept.title}) already, and "
+            f"{', '.join(void)} changed nothing of it: change its details on its page.",
+            err=True,
+        )
+
+
 def _division(age: str | None, belt: str | None) -> dict[str, str] | None:
     if age is None:
         if belt is not None:
@@ -169,6 +200,7 @@ def demo(library_folder: Path | None, no_serve: bool, no_open: bool, port: int |
 @click.option("--a-gi", default="", help="Gi colour of athlete A; tells the slots apart.")
 @click.option("--b-gi", default="", help="Gi colour of athlete B.")
 @click.option("--every-frame", is_flag=True, help="Look at every frame: slower, finer.")
+@click.option("--afresh", is_flag=True, help="Read the footage again, though keypoints are kept.")
 @estimator_option
 @json_option("the match, its holds and the proposed score log")
 @library_option
@@ -189,11 +221,13 @@ def analyze(video: Path, library_folder: Path | None, as_json: bool, **given: An
     track = given["track_file"]
     settings = {
         "every_frame": given["every_frame"],
+        "afresh": given["afresh"],
         "estimator": given["estimator"],
-        "track_file": str(track.resolve()) if track else None,
+        "track_file": str(track.absolute()) if track else None,
     }
     library = open_library(library_folder)
     match = _analysed(library, video, info, settings, quiet=as_json)
+    _say_what_stayed(match, given)
     review = library.review(match.id)
     if as_json:
         print_json(review_json(match, review))
@@ -246,7 +280,10 @@ def score(log: Path, as_json: bool) -> None:
 @click.option("--every-frame", is_flag=True, help="Look at every frame of a video.")
 @estimator_option
 def pose(source: Path, out: Path, every_frame: bool, estimator: str) -> None:
-    """Find both athletes' keypoints in a video, a picture or a folder of pictures."""
+    """Find both athletes' keypoints in a video, a picture or a folder of pictures.
+
+    Pictures of a folder that cannot be read are named at the end, which then is exit code 3.
+    """
     from posescore.cli.render import progress_bar
     from posescore.pose.passes import pose_file
 
@@ -258,7 +295,11 @@ def pose(source: Path, out: Path, every_frame: bool, estimator: str) -> None:
             estimator=estimator,
             progress=progress,
         )
-    click.echo(f"{out}: {found.athletes} athletes in {found.pictures} pictures.")
+    say_written(out, f": {found.athletes} athletes in {found.pictures} pictures.")
+    for sentence in found.unread:
+        click.echo(f"posescore: left out: {sentence}", err=True)
+    if found.unread:
+        raise click.exceptions.Exit(IN_PART)
 
 
 @main.command()

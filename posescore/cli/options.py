@@ -18,6 +18,22 @@ FILE: Final = click.Path(path_type=Path, readable=False)
 """A path; whether it can be read is said by whoever reads it, in a sentence of its own."""
 
 
+class _Output(click.Path):
+    """A file to write; ``-`` is standard output, as everywhere."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        return super().convert(STDOUT if str(value) == "-" else value, param, ctx)
+
+
+STDOUT: Final = "/dev/stdout"
+OUTPUT: Final = _Output(path_type=Path, readable=False)
+
+
+def say_written(path: Path, more: str = "") -> None:
+    """Say where something was written; not in the midst of it."""
+    click.echo(f"{path}{more}", err=str(path) == STDOUT)
+
+
 class _Folder(click.Path):
     """A folder that has a name: an unset variable would name the current one."""
 
@@ -44,7 +60,7 @@ seed_option = click.option(
 
 def out_option(what: str) -> Callable[[Any], Any]:
     """Give a command ``--out``, which it cannot do without."""
-    return click.option("--out", type=FILE, required=True, help=what)
+    return click.option("--out", type=OUTPUT, required=True, help=what)
 
 
 def amount_option(

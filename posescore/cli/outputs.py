@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from posescore.cli.options import (
-    FILE,
+    OUTPUT,
     amount_option,
     json_option,
     library_option,
@@ -16,6 +16,7 @@ from posescore.cli.options import (
     open_library,
     out_option,
     print_json,
+    say_written,
 )
 
 FORMATS = ("csv", "json", "webvtt", "holds-csv", "frames-csv", "coco")
@@ -32,7 +33,7 @@ FORMATS = ("csv", "json", "webvtt", "holds-csv", "frames-csv", "coco")
     help="csv, json, webvtt: the score log; holds-csv, frames-csv: positions by hold or frame; "
     "coco: keypoints and the position of every frame.",
 )
-@click.option("--out", type=FILE, help="File to write.  [default: print]")
+@click.option("--out", type=OUTPUT, help="File to write.  [default: print]")
 @click.option("--opinion", default="", help="Whose own review.  [default: the shared log]")
 @library_option
 def export(
@@ -49,7 +50,7 @@ def export(
         sys.stdout.buffer.write(export_text(library, found.id, kind, opinion).encode())
     else:
         export_match(library, found.id, kind, out, opinion)
-        click.echo(str(out))
+        say_written(out)
 
 
 _hide_faces = click.option("--hide-faces", is_flag=True, help="Hide every face that is found.")
@@ -77,7 +78,7 @@ def report(
             library, library.find_match(match).id, out, showing=showing,
             progress=told,
         )  # fmt: skip
-    click.echo(str(out))
+    say_written(out)
 
 
 @click.command()
@@ -147,7 +148,7 @@ def lesson(
             showing=Showing(hide_faces=hide_faces),
             progress=told,
         )  # fmt: skip
-    click.echo(str(out))
+    say_written(out)
 
 
 @click.command()
@@ -170,7 +171,7 @@ def compare(match: str, one: str, other: str, as_json: bool, library_folder: Pat
 @click.argument("name")
 @click.option(
     "--out",
-    type=FILE,
+    type=OUTPUT,
     help="Page with plots (.html), JSON file, or CSV files.  [default: print JSON]",
 )
 @library_option

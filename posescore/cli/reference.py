@@ -17,8 +17,10 @@ This page is made from the commands themselves (`python -m posescore.cli.referen
 COMMAND --help` says the same in a terminal.
 
 Results go to standard output, progress and messages to standard error. Exit codes: 0 done, 1
-something in PoseScore failed, 2 something given is wrong or missing, 130 stopped with Ctrl-C. What
-one failed sentence does not explain, `POSESCORE_DEBUG=1` shows in full."""
+something in PoseScore failed, 2 something given is wrong or missing, 3 done but for some pictures
+of a folder that could not be read, 130 stopped with Ctrl-C. What one failed sentence does not
+explain, `POSESCORE_DEBUG=1` shows in full. Where a file is to be written, `-` is standard output;
+pipes and devices are written into, a link stays a link."""
 
 
 def page() -> str:

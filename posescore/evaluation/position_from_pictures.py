@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -35,9 +36,9 @@ def read_pass(paths: Sequence[Path]) -> dict[str, Any]:
             with np.load(path, allow_pickle=False) as data:
                 for name in _FIELDS:
                     parts[name].append(data[name])
-        except (OSError, KeyError, ValueError) as error:
+        except (OSError, KeyError, ValueError, EOFError, BadZipFile) as error:
             raise InputError(
-                f"{path} does not hold what a pose pass gave ({error}): take a pass_errors.npz."
+                f"{path} does not hold what a pose pass gave: take a pass_errors.npz."
             ) from error
     return {name: np.concatenate(values) for name, values in parts.items()}
 

@@ -6,13 +6,13 @@ import json
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any, Final, NoReturn
+from typing import Any, Final
 
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import ValidationError, best_match
 
 from posescore.errors import InputError
-from posescore.reading import read_text, shown
+from posescore.reading import read_json, shown
 
 SCHEMA_PATH: Final = Path(__file__).with_name("truth.schema.json")
 
@@ -32,17 +32,7 @@ def read_truth(path: Path) -> Mapping[str, Any]:
     InputError
         One sentence that names the file, the place in it, and what is wrong there.
     """
-
-    def no_number(text: str) -> NoReturn:
-        raise InputError(f"{path}: {text} is not a number that JSON knows: give seconds.")
-
-    try:
-        truth = json.loads(read_text(path, InputError), parse_constant=no_number)
-    except json.JSONDecodeError as problem:
-        where = f"line {problem.lineno}, column {problem.colno}"
-        raise InputError(f"{path} is not JSON: {problem.msg} at {where}.") from None
-    except (RecursionError, ValueError):
-        raise InputError(f"{path} is not JSON that can be read: nested too deep.") from None
+    truth = read_json(path, InputError)
     misfit = best_match(Draft202012Validator(schema()).iter_errors(truth))
     if misfit is not None:
         raise InputError(f"{path}: {_said(misfit)}")

@@ -42,6 +42,8 @@ def check_file(path: Path) -> None:
             raise FootageError(f"{path} is a folder: name a video file in it.")
         if not path.exists():
             raise FootageError(f"{path} does not exist: check the path.")
+        if not path.is_file():
+            raise FootageError(f"{path} is no file but a pipe or device: save it as a file first.")
         if not path.stat().st_size:
             raise FootageError(f"{path} is empty: copy it again from the camera.")
         with path.open("rb"):

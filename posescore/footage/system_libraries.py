@@ -33,6 +33,19 @@ def missing_library(error: BaseException) -> str | None:
     return None
 
 
+def check_memory(error: BaseException) -> None:
+    """Tell too little memory from everything else that a native library fails on.
+
+    Raises
+    ------
+    MemoryError
+        Where the error says that there was none left.
+    """
+    said = str(error).lower()
+    if any(word in said for word in ("allocate", "bad_alloc", "out of memory", "failed to map")):
+        raise MemoryError from error
+
+
 @contextlib.contextmanager
 def named_when_missing(part: str) -> Iterator[None]:
     """Turn a failed import of ``part`` into one sentence that names the Debian package.
@@ -45,6 +58,7 @@ def named_when_missing(part: str) -> Iterator[None]:
     try:
         yield
     except (ImportError, OSError) as error:
+        check_memory(error)
         library = missing_library(error)
         known = (p for stem, p in DEBIAN_PACKAGE.items() if (library or "").startswith(stem))
         package = next(known, None)

@@ -11,7 +11,7 @@ import numpy as np
 
 from posescore.footage.clock import FrameClock
 
-BACKWARD_JUMP_S: Final = 1.0
+BACKWARD_JUMP_S: Final = 0.5
 """A stamp this far behind the last one starts a new count (two recordings in one file), and is
 shifted behind it; a smaller step back is one bad stamp."""
 

@@ -31,6 +31,8 @@ _ONE_PACKET_A_FRAME: Final = frozenset(
     {"h264", "hevc", "vp9", "av1", "libdav1d", "mjpeg", "mpeg4", "prores", "ffv1"}
 )
 """Codecs whose packets hold exactly one shown frame each; VP8, say, has packets that show none."""
+CROWDED: Final = 1.5
+"""Frames a second, as a multiple of what the file states, from which its times do not add up."""
 _SHORT_S: Final = 1.0
 """A file that ends so much before the end it states was cut off."""
 _MATROSKA_DURATION: Final = re.compile(r"(\d+):(\d+):([\d.]+)$")
@@ -138,6 +140,12 @@ def _from_frames(path: Path, container: InputContainer, stream: VideoStream) -> 
         )
     clock = clock_of_ticks(ticks, time_base, last_duration)
     sentence = _damage_sentence(path, clock, damage, stream.frames, _stated_s(stream))
+    rate = float(stream.average_rate or 0)
+    if sentence is None and repair.repaired and 0 < rate * CROWDED < clock.mean_frames_per_s:
+        sentence = (
+            f"{path} has {len(clock)} frames in {clock.end_s:.1f} s, "
+            f"{clock.mean_frames_per_s:.0f} a second instead of {rate:.0f}: its parts were joined wrongly, so times are wrong."
+        )
     return Timetable(np.asarray(ticks, dtype=np.int64), clock, False, sentence)
 
 

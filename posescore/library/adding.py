@@ -203,6 +203,7 @@ class Arrivals:
     def __init__(self, library: Library) -> None:
         self._library = library
         self._folder = library.folder / "incoming"
+        self._announced: dict[str, int] = {}
         if not library.read_only:
             self._sweep()
 
@@ -240,11 +241,17 @@ class Arrivals:
                 "free some space, or name the file's folder instead, so that nothing is copied."
             )
         (place / _safe_name(name)).touch()
+        self._announced[key] = size_bytes
         return key
 
     def open_to_write(self, key: str) -> IO[bytes]:
         """The announced file, empty, to be written."""
         return self.path(key).open("wb")
+
+    def check_size(self, key: str, size_bytes: int) -> None:
+        """Refuse more than was announced; InputError says so."""
+        if size_bytes > self._announced.get(key, size_bytes):
+            raise InputError("The file is larger than was announced: send it again.")
 
     def path(self, key: str) -> Path:
         """Where the file of a key lies; NotFoundError where there is none."""
@@ -256,6 +263,7 @@ class Arrivals:
 
     def forget(self, key: str) -> None:
         """Throw a file away."""
+        self._announced.pop(key, None)
         if re.fullmatch("[0-9a-f]{16}", key):
             shutil.rmtree(self._folder / key, ignore_errors=True)
 

@@ -211,7 +211,7 @@ class Library(JobTable):
 
     def _standing(self, match: Match) -> Standing:
         try:
-            return Standing.of(self.review(match.id))
+            return Standing.of(self.review(match.id), self.analysis(match.id).doubt)
         except PoseScoreError as error:
             return Standing.without_review(match, str(error))
 

@@ -18,6 +18,8 @@ from posescore.library.store.plain import from_plain, to_plain
 from posescore.library.store.schema import MATCH, STANDING
 from posescore.terms import Athlete
 
+_FORMAT: Final = 2
+"""Rises when a standing holds something new."""
 _KNOWN_IDS: Final = select(MATCH.c.id)
 
 
@@ -35,6 +37,8 @@ class Standing:
         Confirmed points of both athletes.
     trouble
         Why there is no review, in a sentence; "" where there is one.
+    doubt
+        Why the footage should be read again, in a sentence; "" where nothing speaks for it.
     """
 
     rules: str
@@ -43,9 +47,10 @@ class Standing:
     total: int = 0
     points: Mapping[Athlete, int] = field(default_factory=dict)
     trouble: str = ""
+    doubt: str = ""
 
     @classmethod
-    def of(cls, review: Review) -> Standing:
+    def of(cls, review: Review, doubt: str = "") -> Standing:
         """Of a review."""
         score = review.confirmed_score
         return cls(
@@ -54,6 +59,7 @@ class Standing:
             len(review.undecided),
             len(review.items),
             {athlete: score[athlete].points if athlete in score else 0 for athlete in Athlete},
+            doubt=doubt,
         )
 
     @classmethod
@@ -71,7 +77,7 @@ def basis_of(match: Match) -> str:
     """Everything that a standing depends on, as text; while that is the same, the standing is."""
     info = match.info
     division = dict(info.division) if info.division else None
-    parts = [__version__, match.analysis_version, match.entries, info.rules, division]
+    parts = [_FORMAT, __version__, match.analysis_version, match.entries, info.rules, division]
     return json.dumps(parts, sort_keys=True)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.errors import KeypointFileError
+from posescore.reading import read_json
 from posescore.terms import KEYPOINT_INDEX, KEYPOINTS, N_COCO, N_KEYPOINTS
 
 Athletes = tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]
@@ -20,6 +20,8 @@ Athletes = tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]
 
 _CONFIDENCE_OF_MARK: Final = {1: 0.8, 2: 1.0}
 """Where a file gives none: marked but hidden (v = 1) counts a little less. Judgement."""
+MOST_BYTES: Final = 2**30
+"""Of a file: some hours of footage, frame by frame. A judgement."""
 _FARTHEST_PX: Final = 1e6
 """No picture has a side of a million pixels: a coordinate beyond is no place in one."""
 
@@ -148,18 +150,7 @@ class Document:
 
 
 def _json_object(path: Path) -> dict[str, Any]:
-    if path.is_dir():
-        raise KeypointFileError(f"{path} is a folder: name a COCO keypoints file in it.")
-    try:
-        data = json.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError as error:
-        raise KeypointFileError(f"{path} does not exist: check the path.") from error
-    except OSError as error:
-        raise KeypointFileError(f"{path} cannot be read ({error.strerror}): copy it.") from error
-    except (ValueError, RecursionError) as error:
-        raise KeypointFileError(
-            f"{path} is no JSON: give a COCO keypoints file or a keypoint track."
-        ) from error
+    data = read_json(path, KeypointFileError, MOST_BYTES, finite=False)
     if not isinstance(data, dict):
         raise KeypointFileError(f"{path} is no COCO file: it must be an object with 'images'.")
     return data

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
+from posescore.errors import FootageError
 from posescore.footage.atomic import check_writable
+from posescore.footage.opening import check_file
 from posescore.footage.pictures import is_picture, pictures_in, read_picture
 from posescore.footage.reading import open_footage
 from posescore.pose.coco import PosedPicture, pictures_of_track, write_coco
@@ -21,10 +23,14 @@ from posescore.terms import Progress, silent
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """How much was found: pictures or frames, and athletes in all of them together."""
+    """How much was found: pictures or frames, and athletes in all of them together.
+
+    ``unread`` holds a sentence for every picture of a folder that could not be read.
+    """
 
     pictures: int
     athletes: int
+    unread: tuple[str, ...] = ()
 
 
 def pose_file(
@@ -60,13 +66,18 @@ def pose_file(
     """
     check_writable(out)
     alone = source.is_dir() or is_picture(source)
+    if not source.is_dir():
+        check_file(source)
+    unread: list[str] = []
     with opened_estimator(estimator, of_video=not alone) as chosen:
-        pictures = _posed(source, chosen, every_frame, progress)
+        pictures = _posed(source, chosen, every_frame, progress, unread)
+    if not pictures:
+        raise FootageError(unread[0])
     write_coco(pictures, out)
     athletes = sum(
         int(np.isfinite(picture.keypoints_px).any(axis=(1, 2)).sum()) for picture in pictures
     )
-    return Found(len(pictures), athletes)
+    return Found(len(pictures), athletes, tuple(unread))
 
 
 def _posed(
@@ -74,10 +85,12 @@ def _posed(
     estimator: PairEstimator,
     every_frame: bool,
     progress: Progress,
+    unread: list[str],
 ) -> list[PosedPicture]:
-    if source.is_dir() or is_picture(source):
-        paths = pictures_in(source) if source.is_dir() else [source]
-        return list(pose_of_pictures(paths, estimator, progress))
+    if source.is_dir():
+        return list(pose_of_pictures(pictures_in(source), estimator, progress, unread))
+    if is_picture(source):
+        return list(pose_of_pictures([source], estimator, progress))
     footage = open_footage(source)
     every = 1 if every_frame else None
     track = follow(footage, estimator, every=every, progress=progress)
@@ -85,14 +98,25 @@ def _posed(
 
 
 def pose_of_pictures(
-    paths: list[Path], estimator: PairEstimator, progress: Progress = silent
+    paths: list[Path],
+    estimator: PairEstimator,
+    progress: Progress = silent,
+    unread: list[str] | None = None,
 ) -> Iterator[PosedPicture]:
     """The athletes of pictures that have nothing to do with one another.
 
-    The athlete further left is A: a picture alone has no earlier detection to go by.
+    The athlete further left is A: a picture alone has no earlier detection to go by. Where
+    ``unread`` is given, a picture that cannot be read is named there and left out.
     """
     for done, path in enumerate(paths, start=1):
-        picture = read_picture(path)
+        try:
+            picture = read_picture(path)
+        except FootageError as error:
+            if unread is None:
+                raise
+            unread.append(str(error))
+            progress(STAGE, done, len(paths))
+            continue
         estimate = estimator.estimate(picture)
         points = np.full((2, 21, 2), np.nan, np.float32)
         confidence = np.full((2, 21), np.nan, np.float32)

@@ -26,7 +26,7 @@ def cache_key(footage_sha256: str, estimator: Step, settings: dict[str, Any]) ->
 
 
 def cached_track(
-    folder: Path | None, key: str, make: Callable[[], PairTrack]
+    folder: Path | None, key: str, make: Callable[[], PairTrack], *, afresh: bool = False
 ) -> tuple[PairTrack, bool]:
     """The track of a key from the folder, or newly made and put there.
 
@@ -41,11 +41,13 @@ def cached_track(
         Of :func:`cache_key`.
     make
         Makes the track.
+    afresh
+        Make it, whatever is kept.
     """
     if folder is None:
         return make(), False
     path = folder / f"{key}.parquet"
-    if path.exists():
+    if path.exists() and not afresh:
         with contextlib.suppress(PoseScoreError):
             return read_track(path), True
     track = make()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -24,6 +25,12 @@ DEFAULT: Final = "sport-jiu-jitsu"
 NOT_SCORING: Final = (ProposalKind.PENALTY, ProposalKind.NEAR, ProposalKind.NONE)
 """Kinds whose worth is not a value of the rule set."""
 DECIDERS: Final = ("points", "advantages", "penalties", "referee")
+MOST_BYTES: Final = 2**20
+"""Of a rule set: a hundred times the shipped one."""
+_DEEP_KEY: Final = re.compile(
+    r"""(?:^|[{,\[])[ \t]*(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){9}""", re.MULTILINE
+)
+"""Ten names joined by dots: the reader of TOML takes memory by their number for each of them."""
 CLAUSES: Final = (
     "values", "held", "out_of_area", "given_up", "caught", "locked", "caught_at_end", "chain",
     "order", "takedown", "knees", "counter", "standing_back", "pull_first", "trousers",
@@ -164,7 +171,10 @@ def _merged(name_or_path: str | Path, seen: tuple[Path, ...]) -> dict[str, objec
     if path in seen:
         raise InputError(f"{path.name}: 'based_on' leads back to itself: remove it.")
     try:
-        data: dict[str, object] = tomllib.loads(read_text(path, InputError))
+        text = read_text(path, InputError, MOST_BYTES)
+        if _DEEP_KEY.search(text):
+            raise InputError(f"{path.name}: a key is nested too deep: no rule set needs ten names.")
+        data: dict[str, object] = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise InputError(f"{path.name} is not TOML: {str(problem).rstrip('.')}.") from None
     except (ValueError, RecursionError):

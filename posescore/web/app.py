@@ -150,7 +150,5 @@ async def _on_http_error(request: Request, error: Exception) -> Response:
         return not_found()
     said = utf8(str(error.detail))
     if error.status_code == 400:
-        said = (
-            "What was sent is no JSON that can be read: it must be UTF-8, and not nested too deep."
-        )
+        said = "What was sent is no JSON that can be read: not UTF-8, or nested too deep."
     return JSONResponse({"error": said}, error.status_code, error.headers)

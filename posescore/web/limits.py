@@ -38,8 +38,8 @@ class Limits:
                 raise
             kind = type(error).__name__
             print(
-                f"posescore: {scope['method']} of a page failed ({kind}); with POSESCORE_DEBUG=1 it "
-                "says where.",
+                f"posescore: {scope['method']} of a page failed ({kind}); with "
+                "POSESCORE_DEBUG=1 it says where.",
                 file=sys.stderr,
                 flush=True,
             )

@@ -198,3 +198,13 @@ def test_listening_for_others_warns_that_nothing_is_encrypted(tmp_path: Path) ->
         process.terminate()
         assert process.stderr is not None
         assert "not encrypted" in process.stderr.read()
+
+
+def test_more_footage_than_was_announced_is_refused_and_leaves_nothing(
+    client: TestClient, library: Library
+) -> None:
+    announced = client.post("/api/footage", json={"name": "round.mp4", "size_bytes": 1000})
+    answer = client.put(f"/api/footage/{announced.json()['key']}", content=b"x" * 1001)
+    assert answer.status_code == 422
+    assert "larger than was announced" in answer.json()["error"]
+    assert not list((library.folder / "incoming").iterdir())

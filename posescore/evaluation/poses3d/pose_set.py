@@ -14,6 +14,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
+from zipfile import BadZipFile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,8 +120,8 @@ def load_pose_set(path: Path | str | None = None) -> PoseSet:
             label = [str(name) for name in data["label"]]
             upper = np.asarray(data["upper"], np.int64)
             joints = tuple(str(name) for name in data["joints"])
-    except (OSError, KeyError, ValueError) as error:
-        raise MissingPartError(f"{source} is not a pose set (poses3d.npz): {error}.") from error
+    except (OSError, KeyError, ValueError, EOFError, BadZipFile) as error:
+        raise MissingPartError(f"{source} is not a pose set (poses3d.npz).") from error
     if joints != JOINTS or joints_m.shape != (len(label), 2, len(JOINTS), 3):
         raise MissingPartError(f"{source} holds other joints than this version reads.")
     return PoseSet(joints_m, entry, _states(joints_m, label, upper))

@@ -146,8 +146,9 @@ def check_opinion(library: Library, match_id: int, name: str) -> None:
     """
     known = ["", *(each for each in library.opinions(match_id) if each)]
     if name not in known:
-        names = ", ".join(repr(each) for each in known)
-        raise NotFoundError(f"match {match_id} has no opinion {name!r}: choose from {names}.")
+        names = ", ".join(repr(each) for each in known if each)
+        choose = f"choose from {names}" if names else "nobody has begun one"
+        raise NotFoundError(f"match {match_id} has no opinion {name!r}: {choose}.")
 
 
 def agreement(one: Review, other: Review, names: tuple[str, str] = ("", "")) -> Agreement:

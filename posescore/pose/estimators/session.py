@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from posescore.errors import MissingPartError
+from posescore.footage.system_libraries import check_memory
 
 
 class Opened(NamedTuple):
@@ -31,6 +32,7 @@ def opened_network(path: Path, threads: int) -> Opened:
     try:
         import onnxruntime
     except ImportError as error:
+        check_memory(error)
         raise MissingPartError("onnxruntime is not installed: install PoseScore again.") from error
     try:
         data = path.read_bytes()
@@ -42,6 +44,7 @@ def opened_network(path: Path, threads: int) -> Opened:
     try:
         session = onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
     except Exception as error:  # the runtime raises types of its own, none of them public
+        check_memory(error)
         raise MissingPartError(f"{path} is no network that runs here: {error}.") from error
     sha256, runtime = hashlib.sha256(data).hexdigest(), f"onnxruntime {onnxruntime.__version__}"
     return Opened(session, sha256, runtime)

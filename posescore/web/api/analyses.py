@@ -25,8 +25,8 @@ def analysis_router(library: Library) -> APIRouter:
 
     @router.post("/matches/{match_id}/analysis", summary="Analyse, or again")
     def analyse(match_id: int, body: Annotated[AnalyseIn, Body()]) -> JobOut:
-        """Line up an analysis; what people said of the match stays."""
-        return job_out(library.queue_job(match_id, body.model_dump()))
+        """Line up an analysis that reads the footage afresh; what people said stays."""
+        return job_out(library.queue_job(match_id, body.model_dump() | {"afresh": True}))
 
     @router.get("/jobs", summary="Analyses that wait, run or ended")
     def jobs(match_id: int | None = None, open_only: bool = False) -> list[JobOut]:

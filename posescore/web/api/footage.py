@@ -113,7 +113,7 @@ def _add_sending(router: APIRouter, arrivals: Arrivals) -> None:
         expected = int(request.headers.get("content-length") or 0)
         try:
             size = await _receive(arrivals, key, request)
-        except (ClientDisconnect, HTTPException, StorageError):
+        except (ClientDisconnect, HTTPException, InputError, StorageError):
             arrivals.forget(key)
             raise
         if expected and size != expected:
@@ -133,6 +133,7 @@ async def _receive(arrivals: Arrivals, key: str, request: Request) -> int:
         piece = bytearray()
         async for part in request.stream():
             piece += part
+            arrivals.check_size(key, size + len(piece))
             if len(piece) >= PIECE_BYTES:
                 size += await asyncio.to_thread(file.write, piece)
                 piece = bytearray()

@@ -64,6 +64,7 @@ class StandingOut(Out):
     total: int
     points: dict[Athlete, int]
     trouble: str
+    doubt: str
 
 
 class RunOut(JobOut):

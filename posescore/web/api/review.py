@@ -135,7 +135,11 @@ def _review_out(
         "findings": [
             {**views.fields_of(f), **views.fields_of(f.interval)} for f in review.findings
         ],
-        "set_aside": [*trouble, *(aside.why for aside in review.set_aside)],
+        "set_aside": [
+            *trouble,
+            *([analysis.doubt] if analysis.doubt else []),
+            *(aside.why for aside in review.set_aside),
+        ],
         "match_clock": views.match_clock_out(review),
         "values": dict(review.rule_set.points),
         "exports": EXPORTS,

@@ -77,11 +77,11 @@ export function stageText(row) {
 }
 
 /**
- * Only where an analysis that came after a good one went wrong.
+ * Only where an analysis that came after a good one went wrong, or an old one is in doubt.
  * @param {Row} row
  */
 export function aftermath(row) {
-  if (!row.standing || row.run?.state !== "failed") return "";
+  if (!row.standing || row.run?.state !== "failed") return row.standing?.doubt || "";
   return `Analysing it again failed: ${row.run.message}`;
 }
 
