@@ -6,6 +6,7 @@ Too little memory is no damage of the file: it ends the reading.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Final
 
@@ -149,9 +150,10 @@ class Upright:
         work, for there are fewer pixels to convert.
         """
         width, height = self.width_px, self.height_px
-        if width < frame.width and frame.format.name.startswith("yuv"):
-            frame = frame.reformat(width, height, interpolation=_SHRINK, threads=1)
-        raw = frame.to_ndarray(format="rgb24", width=width, height=height)
+        with _memory():
+            if width < frame.width and frame.format.name.startswith("yuv"):
+                frame = frame.reformat(width, height, interpolation=_SHRINK, threads=1)
+            raw = frame.to_ndarray(format="rgb24", width=width, height=height)
         if self.rotation_deg:
             raw = np.rot90(raw, self.rotation_deg // 90)
         return np.ascontiguousarray(raw, dtype=np.uint8)
@@ -161,11 +163,27 @@ class Upright:
 
         Both sides must be even.
         """
-        small = frame.reformat(
-            self.width_px, self.height_px, "yuv420p", dst_color_range="MPEG",
-            interpolation=_SHRINK, threads=1,
-        )  # fmt: skip
+        with _memory():
+            small = frame.reformat(
+                self.width_px, self.height_px, "yuv420p", dst_color_range="MPEG",
+                interpolation=_SHRINK, threads=1,
+            )  # fmt: skip
         return _turned(small, self.rotation_deg // 90) if self.rotation_deg else small
+
+
+@contextmanager
+def _memory() -> Iterator[None]:
+    """Scaling that finds no room for itself, or for a thread, says so as a resource that is away.
+
+    Raises
+    ------
+    MemoryError
+        In its place.
+    """
+    try:
+        yield
+    except av.error.BlockingIOError as error:
+        raise MemoryError from error
 
 
 def _turned(frame: VideoFrame, quarters: int) -> VideoFrame:

@@ -6,6 +6,8 @@ the footage, what people said cannot.
 
 from __future__ import annotations
 
+import errno
+import os
 import re
 import shutil
 import sqlite3
@@ -111,6 +113,10 @@ def write_copy(path: Path, out: Path) -> None:
             target.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
         check_whole(out)
     except sqlite3.Error as error:
+        for ending in ("-wal", "-shm", "-journal"):
+            out.with_name(out.name + ending).unlink(missing_ok=True)
+        if "full" in str(error) or "disk i/o" in str(error).lower():
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)) from error
         raise _damaged(path, str(error)) from error
 
 
