@@ -33,7 +33,7 @@ def read_pass(paths: Sequence[Path]) -> dict[str, Any]:
     parts: dict[str, list[Any]] = {name: [] for name in _FIELDS}
     for path in paths:
         try:
-            with np.load(path, allow_pickle=False) as data:
+            with path.open("rb") as file, np.load(file, allow_pickle=False) as data:
                 for name in _FIELDS:
                     parts[name].append(data[name])
         except (OSError, KeyError, ValueError, EOFError, BadZipFile) as error:

@@ -144,7 +144,8 @@ def _from_frames(path: Path, container: InputContainer, stream: VideoStream) -> 
     if sentence is None and repair.repaired and 0 < rate * CROWDED < clock.mean_frames_per_s:
         sentence = (
             f"{path} has {len(clock)} frames in {clock.end_s:.1f} s, "
-            f"{clock.mean_frames_per_s:.0f} a second instead of {rate:.0f}: its parts were joined wrongly, so times are wrong."
+            f"{clock.mean_frames_per_s:.0f} a second instead of {rate:.0f}: its parts were joined "
+            "wrongly, so times are wrong."
         )
     return Timetable(np.asarray(ticks, dtype=np.int64), clock, False, sentence)
 

@@ -39,7 +39,8 @@ COLUMNS = {
     "standing": ("basis", "content"),
 }  # fmt: skip
 NASTY = (
-    None, 0, -1, 2**62, 1.5, float("inf"), "", "x", "{}", "[]", "null", "[[1]]", "NaN", b"", b"\xff",
+    None, 0, -1, 2**62, 1.5, float("inf"), "", "x", "{}", "[]", "null", "[[1]]", "NaN", b"",
+    b"\xff",
     "\0", "[" * 20_000, '{"edit": {"kind": "confirm"}, "effect": {}}', "2026-01-01T00:00:00",
     "9999-99-99", "../../x", '{"title": ""}', '{"title": "x", "rules": "nothing"}', "1e999",
 )  # fmt: skip
@@ -182,7 +183,7 @@ class _Clock(datetime):
 
 
 def clock_set_back(rng: random.Random, place: Path) -> str:
-    """Years forth and back between edits: order, undo and copies go by numbers, not by the clock."""
+    """Years forth and back between edits: order, undo and copies go by numbers."""
     folder = fresh(place)
     with (
         patch("posescore.library.store.match_rows.datetime", _Clock),

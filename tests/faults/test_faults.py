@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 
 import pytest
 
@@ -21,8 +22,6 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="forks, limits a
 
 @pytest.mark.parametrize("name", FAMILIES)
 def test_a_few_cases_end_well_or_in_a_sentence(name: str) -> None:
-    import time
-
     print(f"seed {SEED}: python -m tests.faults --only '{name}' --seed {SEED}")
     family = FAMILIES[name]
     until_s = time.monotonic() + SECONDS.get(name, 2)

@@ -114,7 +114,7 @@ def load_pose_set(path: Path | str | None = None) -> PoseSet:
             f"The open pose set is not at {source}: set {PATH_VARIABLE} to a poses3d.npz."
         )
     try:
-        with np.load(source, allow_pickle=False) as data:
+        with source.open("rb") as file, np.load(file, allow_pickle=False) as data:
             joints_m = np.asarray(data["frames"], np.float32)
             entry = np.asarray(data["entry"], np.int64)
             label = [str(name) for name in data["label"]]
