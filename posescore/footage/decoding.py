@@ -59,7 +59,10 @@ def packets(
         try:
             packet = next(source, None)
         except av.error.MemoryError:
-            raise
+            if _memory_is_short():
+                raise
+            damage.cut_off = True  # a damaged table asks for a piece larger than any
+            return
         except av.error.FFmpegError:
             damage.cut_off = True
             return
@@ -169,6 +172,19 @@ class Upright:
                 interpolation=_SHRINK, threads=1,
             )  # fmt: skip
         return _turned(small, self.rotation_deg // 90) if self.rotation_deg else small
+
+
+_LARGEST_PIECE_BYTES: Final = 64 * 2**20
+"""No coded picture of :data:`posescore.footage.opening.LARGEST_PX` a side takes as much."""
+
+
+def _memory_is_short() -> bool:
+    """True where there is no room for the largest piece of any footage."""
+    try:
+        bytearray(_LARGEST_PIECE_BYTES)
+    except MemoryError:
+        return True
+    return False
 
 
 @contextmanager

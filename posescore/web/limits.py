@@ -33,6 +33,9 @@ class Limits:
         answer = _Answer(send)
         try:
             await self._app(scope, _Body(scope, receive).receive, answer.send)
+        except MemoryError:
+            sentence = "There is not enough memory: close other programs and try again."
+            await answer.instead(scope, receive, 507, sentence)
         except Exception as error:
             if os.environ.get("POSESCORE_DEBUG"):
                 raise

@@ -13,9 +13,10 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 from urllib.parse import quote
 
-from posescore.errors import InputError, StorageError
+from posescore.errors import InputError, MissingPartError, StorageError
 from posescore.library.library import Library
 from posescore.library.store.backups import keep_copy
+from posescore.resources import MODELS, shipped, shipped_models
 
 if TYPE_CHECKING:
     import uvicorn
@@ -67,6 +68,7 @@ def serve(
     from posescore.web.jobs.supervisor import ANALYSES, Supervisor
 
     listening = _listen(host, port)
+    _check_models()
     if token is None and not is_loopback(host):
         token = secrets.token_urlsafe(24)
     address = _address(host, listening, token, start_path)
@@ -97,6 +99,15 @@ def _copies(library: Library) -> Iterator[None]:
     finally:
         leave.set()
         thread.join()
+
+
+def _check_models() -> None:
+    """Say at once where a model is missing or exchanged; analyses would only refuse it later."""
+    for name in shipped_models():
+        try:
+            shipped(MODELS, name)
+        except MissingPartError as error:
+            print(f"posescore: {error}", file=sys.stderr, flush=True)
 
 
 def _keep_copy(library: Library, *, when_due: bool) -> None:

@@ -7,10 +7,12 @@ import os
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import av
 import numpy as np
@@ -22,7 +24,8 @@ from posescore.analysis.pipeline import Settings, pose_pass, track_of
 from posescore.cli.main import IN_PART, _say_what_stayed, main
 from posescore.errors import InputError, KeypointFileError, MissingPartError
 from posescore.evaluation.poses3d.pose_set import load_pose_set
-from posescore.footage.decoding import Upright
+from posescore.footage import decoding
+from posescore.footage.decoding import Damage, Upright, packets
 from posescore.footage.opencv import cv2
 from posescore.footage.reading import Footage
 from posescore.footage.system_libraries import named_when_missing
@@ -259,6 +262,22 @@ def test_scaling_without_room_is_too_little_memory(
 
     with pytest.raises(MemoryError):
         Upright(100, 50).picture(Frame())  # type: ignore[arg-type]
+
+
+def test_a_damaged_table_that_asks_for_gigabytes_is_damage(
+    clip: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def asking(*_: object) -> Iterator[None]:
+        raise av.error.MemoryError(12, "Cannot allocate memory")
+        yield
+
+    container: Any = SimpleNamespace(demux=asking)
+    damage = Damage()
+    assert list(packets(container, None, damage)) == []  # type: ignore[arg-type]
+    assert damage.cut_off
+    monkeypatch.setattr(decoding, "_LARGEST_PIECE_BYTES", 2**60)
+    with pytest.raises(MemoryError):
+        list(packets(container, None, Damage()))  # type: ignore[arg-type]
 
 
 def test_the_suites_own_files_are_sound(tmp_path: Path) -> None:

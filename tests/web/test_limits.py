@@ -141,6 +141,11 @@ def test_a_failure_of_ours_is_one_line_in_the_terminal(
     assert "ZeroDivisionError" in answer.json()["error"]
     said = capfd.readouterr().err
     assert len(said.splitlines()) == 1
+    monkeypatch.setattr(library, "jobs", lambda *_: bytearray(2**62))
+    answer = client.get("/api/jobs")
+    assert answer.status_code == 507
+    assert "not enough memory" in answer.json()["error"]
+    monkeypatch.setattr(library, "jobs", lambda *_: 1 / 0)
     monkeypatch.setenv("POSESCORE_DEBUG", "1")
     with pytest.raises(ZeroDivisionError):
         client.get("/api/jobs")
