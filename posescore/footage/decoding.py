@@ -175,7 +175,7 @@ class Upright:
 
 
 _LARGEST_PIECE_BYTES: Final = 64 * 2**20
-"""No coded picture of :data:`posescore.footage.opening.LARGEST_PX` a side takes as much."""
+"""Many times what a coded picture of the largest cameras takes. A judgement."""
 
 
 def _memory_is_short() -> bool:

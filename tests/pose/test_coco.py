@@ -272,7 +272,11 @@ def test_a_list_or_a_track_id_given_twice_is_no_coco(tmp_path: Path) -> None:
 
 def test_files_that_are_none(tmp_path: Path) -> None:
     (tmp_path / "broken.json").write_text('{"images": [')
-    for name, words in (("broken.json", "not JSON: .* line 1"), ("none.json", "not exist"), ("", "a folder")):
+    for name, words in (
+        ("broken.json", "not JSON: .* line 1"),
+        ("none.json", "not exist"),
+        ("", "a folder"),
+    ):
         with pytest.raises(KeypointFileError, match=words):
             read_coco(tmp_path / name)
 

@@ -23,6 +23,8 @@ from posescore.footage.atomic import replacing
 KEPT: Final = 7
 """A week of days on which somebody worked. A judgement."""
 DUE_AFTER_S: Final = 86_400.0
+BROKEN: Final = (sqlite3.Error, UnicodeDecodeError)
+"""What reading a damaged database raises; its complaints may quote bytes that are no text."""
 _NAME: Final = re.compile(r"library-(\d{6})\.sqlite3")
 
 
@@ -112,7 +114,7 @@ def write_copy(path: Path, out: Path) -> None:
             source.backup(target)
             target.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
         check_whole(out)
-    except sqlite3.Error as error:
+    except BROKEN as error:
         for ending in ("-wal", "-shm", "-journal"):
             out.with_name(out.name + ending).unlink(missing_ok=True)
         if "full" in str(error) or "disk i/o" in str(error).lower():
@@ -131,7 +133,7 @@ def check_whole(path: Path) -> None:
     try:
         with closing(sqlite3.connect(path)) as database:
             (said,) = database.execute("PRAGMA quick_check(1)").fetchone()
-    except sqlite3.Error as error:
+    except BROKEN as error:
         raise _damaged(path, str(error)) from error
     if said != "ok":
         raise _damaged(path, said)
@@ -172,7 +174,7 @@ def check_alone(path: Path) -> None:
     try:
         with closing(sqlite3.connect(path, timeout=1.0)) as database:
             database.execute("PRAGMA journal_mode=DELETE")
-    except sqlite3.Error as error:
+    except BROKEN as error:
         if "locked" in str(error):
             raise StorageError(
                 f"{path} is in use: close the pages and every other PoseScore first."
@@ -234,8 +236,12 @@ def restore(path: Path, copy: Path) -> Path | None:
 
 
 def _held_matches(path: Path) -> bool:
-    with closing(sqlite3.connect(path)) as database:
-        given = database.execute("SELECT seq FROM sqlite_sequence WHERE name = 'match'").fetchone()
+    try:
+        with closing(sqlite3.connect(path)) as database:
+            query = "SELECT seq FROM sqlite_sequence WHERE name = 'match'"
+            given = database.execute(query).fetchone()
+    except BROKEN as error:
+        raise _damaged(path, str(error)) from error
     return bool(given and given[0])
 
 

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, Row, text
 
+from posescore.library.store.backups import BROKEN
 from posescore.library.store.schema import ENTRY, FILE_NAME, TABLES
 from posescore.library.store.storage import Storage
 
@@ -65,7 +66,7 @@ def _plain(name: str, value: object) -> object:
 def _rows_until_damage(
     source: sqlite3.Connection, table: str, names: Iterable[str], order: str
 ) -> Iterator[tuple[Any, ...]]:
-    with suppress(sqlite3.Error):
+    with suppress(*BROKEN):
         yield from source.execute(f"SELECT {', '.join(names)} FROM {table} ORDER BY rowid {order}")
 
 

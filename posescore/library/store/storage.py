@@ -15,7 +15,7 @@ from typing import Any, Final
 
 import platformdirs
 from sqlalchemy import URL, Connection, Engine, create_engine, event
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from posescore.errors import StorageError
 from posescore.library.store.backups import refuse_lost
@@ -204,6 +204,8 @@ def sentences(path: Path) -> Iterator[None]:
         raise StorageError(_sentence(path, str(error.orig))) from error
     except sqlite3.Error as error:
         raise StorageError(_sentence(path, str(error))) from error
+    except (SQLAlchemyError, UnicodeDecodeError) as error:  # pages that contradict one another
+        raise StorageError(_sentence(path, "malformed")) from error
     except OSError as error:
         what = error.strerror or str(error)
         where = error.filename or path
