@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -19,7 +19,18 @@ from posescore.library.job_table import JobTable, insert_job, list_jobs
 from posescore.library.jobs import Job, in_analysis
 from posescore.library.match import Match, MatchInfo
 from posescore.library.review.edits import Edit
-from posescore.library.review.entries import REDO, UNDO, Effect, Entry, NewEntry, history, not_yours
+from posescore.library.review.entries import (
+    REDO,
+    UNDO,
+    Effect,
+    Entry,
+    History,
+    NewEntry,
+    changed_since,
+    history,
+    nothing_of_yours,
+)
+from posescore.library.review.meanwhile import check_unchanged
 from posescore.library.review.replay import division_of, replay, rules_named
 from posescore.library.review.review import Review
 from posescore.library.review.state import settings_in_force
@@ -213,14 +224,23 @@ class Library(JobTable):
         return self._analyses.put((match_id, version), analysis_rows.analysis_of(row, folder))
 
     # What people do -----------------------------------------------------------------------------
-    def review(self, match_id: int, opinion: str = "", version: int | None = None) -> Review:
-        """The match as it stands, on the newest analysis or on an earlier one."""
+    def review(
+        self,
+        match_id: int,
+        opinion: str = "",
+        version: int | None = None,
+        author: str | None = None,
+    ) -> Review:
+        """The match as it stands, on the newest analysis or on an earlier one.
+
+        ``author`` is whose undo and redo it tells; None: those of whoever was last.
+        """
         with self._storage.read() as connection:
             base = self._analysis(connection, match_id, version)
             log = self._log(connection, match_id, opinion)
             review = self._review(connection, base, match_id, log)
         self._remember(match_id, opinion, log, review)
-        return review
+        return review if author is None else _as_seen_by(review, log, author)
 
     def _review(
         self, connection: Connection, base: Analysis, match_id: int, entries: Sequence[Entry]
@@ -251,8 +271,21 @@ class Library(JobTable):
         self._logs.put((match_id, opinion), log)
         self._reviews.put((match_id, opinion), review)
 
-    def edit(self, match_id: int, edit: Edit, author: str, opinion: str = "") -> Review:
+    def edit(
+        self,
+        match_id: int,
+        edit: Edit,
+        author: str,
+        opinion: str = "",
+        seen: int | None = None,
+    ) -> Review:
         """Do an edit; it is on the disk when this returns.
+
+        Parameters
+        ----------
+        seen
+            The newest entry that the author had seen (``Review.last_entry_id``); None does not
+            ask.
 
         Raises
         ------
@@ -260,50 +293,102 @@ class Library(JobTable):
             When the edit itself makes no sense. Nothing is kept of it.
         ConflictError
             When what it acts on is no longer there. Nothing is kept of it.
+        ChangedMeanwhileError
+            When it was changed since the author saw it. Nothing is kept of it.
         """
         with self._storage.write() as connection:
             base = self._analysis(connection, match_id, None)
             log = self._log(connection, match_id, opinion)
-            effect = edit.effect(self._review(connection, base, match_id, log))
+            now = self._review(connection, base, match_id, log)
+            since = [] if seen is None else [entry for entry in log if entry.id > seen]
+            if since:
+                then = self._review(connection, base, match_id, log[: -len(since)])
+                check_unchanged(edit, then, now, since)
             new = NewEntry(
-                match_id, author, edit.kind, edit, effect,
+                match_id, author, edit.kind, edit, edit.effect(now),
                 opinion=opinion, analysis_version=base.version,
             )  # fmt: skip
             log, review = self._added(connection, base, log, new)
         self._remember(match_id, opinion, log, review)
-        return review
+        return _as_seen_by(review, log, author)
 
     def undo(self, match_id: int, author: str, opinion: str = "") -> Review:
-        """Take back the newest edit in force.
+        """Take back the author's own newest edit in force.
 
         Raises
         ------
         ConflictError
-            When there is none, or it is another author's; the sentence says whose and what.
+            When there is none, or somebody else went on from it; the sentence says who and what.
         """
-        return self._step(match_id, author, opinion, UNDO)
+
+        def mine(fold: History) -> Entry:
+            met = fold.next_undo(author)
+            if met is None:
+                raise ConflictError(nothing_of_yours(match_id, UNDO, fold.next_undo()))
+            later = fold.later_of_others(met)
+            if later is not None:
+                raise ConflictError(changed_since(match_id, later))
+            return met
+
+        return self._step(match_id, author, opinion, UNDO, mine)
 
     def redo(self, match_id: int, author: str, opinion: str = "") -> Review:
-        """Put back what was taken back last; ConflictError as :meth:`undo` raises it."""
-        return self._step(match_id, author, opinion, REDO)
+        """Put back what the author took back last; ConflictError where there is nothing."""
 
-    def _step(self, match_id: int, author: str, opinion: str, kind: str) -> Review:
+        def mine(fold: History) -> Entry:
+            met = fold.next_redo(author)
+            if met is None:
+                raise ConflictError(nothing_of_yours(match_id, REDO, fold.next_redo()))
+            return met
+
+        return self._step(match_id, author, opinion, REDO, mine)
+
+    def take_back(self, match_id: int, entry_id: int, author: str, opinion: str = "") -> Review:
+        """Take back any edit in force, whoever made it; what was done since stays.
+
+        Raises
+        ------
+        ConflictError
+            When it is not in force.
+        """
+
+        def that(fold: History) -> Entry:
+            return _found(match_id, entry_id, fold.done)
+
+        return self._step(match_id, author, opinion, UNDO, that)
+
+    def put_back(self, match_id: int, entry_id: int, author: str, opinion: str = "") -> Review:
+        """Put any edit that was taken back in force again; ConflictError where it is in force."""
+
+        def that(fold: History) -> Entry:
+            return _found(match_id, entry_id, [taken.entry for taken in fold.undone])
+
+        return self._step(match_id, author, opinion, REDO, that)
+
+    def _step(
+        self,
+        match_id: int,
+        author: str,
+        opinion: str,
+        kind: str,
+        choose: Callable[[History], Entry],
+    ) -> Review:
         with self._storage.write() as connection:
             base = self._analysis(connection, match_id, None)
             log = self._log(connection, match_id, opinion)
-            fold = history(log)
-            met = fold.next_undo if kind == UNDO else fold.next_redo
-            if met is None:
-                raise ConflictError(f"match {match_id}: there is nothing to {kind}.")
-            if met.author != author:
-                raise ConflictError(not_yours(match_id, kind, met))
+            met = choose(history(log))
             undoes, redoes = (met.id, None) if kind == UNDO else (None, met.id)
             new = NewEntry(
                 match_id, author, kind, None, Effect(), undoes, redoes, opinion, base.version
             )
             log, review = self._added(connection, base, log, new)
         self._remember(match_id, opinion, log, review)
-        return review
+        return _as_seen_by(review, log, author)
+
+    def last_entry_id(self, match_id: int, opinion: str = "") -> int:
+        """The newest entry of a log; 0 for an untouched match. Quick: nothing is replayed."""
+        with self._storage.read() as connection:
+            return entry_rows.last_entry_id(connection, match_id, opinion)
 
     def _added(
         self, connection: Connection, base: Analysis, log: tuple[Entry, ...], new: NewEntry
@@ -341,3 +426,16 @@ class Library(JobTable):
         if match_id is not None:
             self.match(match_id)
         return super().jobs(match_id, open_only)
+
+
+def _as_seen_by(review: Review, log: Sequence[Entry], author: str) -> Review:
+    """The review with the undo and redo of one author."""
+    fold = history(log)
+    return replace(review, next_undo=fold.next_undo(author), next_redo=fold.next_redo(author))
+
+
+def _found(match_id: int, entry_id: int, among: Iterable[Entry]) -> Entry:
+    for entry in among:
+        if entry.id == entry_id:
+            return entry
+    raise ConflictError(f"match {match_id}: entry {entry_id} is not there to take back any more.")

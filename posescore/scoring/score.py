@@ -23,6 +23,18 @@ def is_penalty_mark(proposal: Proposal) -> bool:
     return proposal.kind is ProposalKind.PENALTY and not award
 
 
+def disqualified_s(proposals: Iterable[Proposal], rules: RuleSet) -> float | None:
+    """When the marks among these proposals disqualify somebody first; None where they do not."""
+    instants: list[float] = []
+    marks = sorted((p for p in proposals if is_penalty_mark(p)), key=lambda mark: mark.time_s)
+    for athlete in Athlete:
+        own = [mark for mark in marks if mark.athlete is athlete]
+        instants += [
+            mark.time_s for n, mark in enumerate(own, 1) if step_of(n, rules).disqualified
+        ]
+    return min(instants, default=None)
+
+
 def score_of(
     proposals: Iterable[Proposal], events: Sequence[MatchEvent], rules: RuleSet
 ) -> tuple[dict[Athlete, Tally], Result]:
@@ -90,19 +102,26 @@ def _result(
     return _by_count(tallies, rules)
 
 
-def _by_count(tallies: Mapping[Athlete, Tally], rules: RuleSet) -> Result:
+def leader(tallies: Mapping[Athlete, Tally], rules: RuleSet) -> tuple[Athlete, str] | None:
+    """Who is ahead and by what: points, advantages or (fewer) penalties; None where level."""
     a, b = tallies[Athlete.A], tallies[Athlete.B]
     for decider in rules.deciders:
         if decider == "referee":
             break
         mine, theirs = getattr(a, decider), getattr(b, decider)
-        if mine == theirs:
-            continue
-        fewest = decider == "penalties"
-        winner = Athlete.A if (mine < theirs) is fewest else Athlete.B
-        best, least = sorted((mine, theirs), reverse=not fewest)
-        what = f"fewer penalties, {best} to {least}" if fewest else f"{decider}, {best} to {least}"
-        return Result(winner, decider, f"{name_field(winner)} leads by {what}.")
-    return Result(
-        None, "referee", "Points, advantages and penalties are level: the referee decides."
-    )
+        if mine != theirs:
+            fewest = decider == "penalties"
+            return Athlete.A if (mine < theirs) is fewest else Athlete.B, decider
+    return None
+
+
+def _by_count(tallies: Mapping[Athlete, Tally], rules: RuleSet) -> Result:
+    ahead = leader(tallies, rules)
+    if ahead is None:
+        level = "Points, advantages and penalties are level: the referee decides."
+        return Result(None, "referee", level)
+    winner, decider = ahead
+    fewest = decider == "penalties"
+    best, least = (getattr(tallies[who], decider) for who in (winner, winner.other))
+    what = f"fewer penalties, {best} to {least}" if fewest else f"{decider}, {best} to {least}"
+    return Result(winner, decider, f"{name_field(winner)} leads by {what}.")
