@@ -46,7 +46,7 @@ STEPS: Final = (
 class MatchLine:
     """One match of the athlete: confirmed numbers alone.
 
-    ``result`` is won, lost, level or open (nothing decided, or lines still wait for a person).
+    ``result`` is won, lost, level or open: open while the match has no result.
     """
 
     match_id: int
@@ -174,7 +174,7 @@ def _folded(name: str) -> str:
 
 def _add(across: Across, review: Review, match: Match, athlete: Athlete) -> None:
     across.matches.append(_match_line(review, match, athlete))
-    awards = [item.award for item in review.items if item.award is not None]
+    awards = review.counted
     for award in awards:
         if not award.points or award.kind is ProposalKind.PENALTY or award.athlete is None:
             continue
@@ -283,8 +283,8 @@ def _match_line(review: Review, match: Match, athlete: Athlete) -> MatchLine:
 
 
 def _result(review: Review, athlete: Athlete) -> str:
-    result = review.confirmed_result
-    if result is None or review.undecided:
+    result = review.result
+    if result is None:
         return "open"
     if result.winner is None:
         return "level"

@@ -60,6 +60,8 @@ def lesson_lines(
 
 def _shown(line: LogLine, proposed: bool) -> bool:
     decision = line.item.decision
+    if line.item.behind_end:
+        return False
     return proposed if decision is None else decision.verdict is not Verdict.DISMISSED
 
 

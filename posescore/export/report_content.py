@@ -31,6 +31,7 @@ class Report:
     summary: Summary
     awards: Sequence[LineText]
     proposed: Sequence[LineText]
+    behind: Sequence[LineText]
     near: Sequence[LineText]
     no_pictures: str
     showing: Showing
@@ -53,7 +54,7 @@ class Report:
     @property
     def sources(self) -> str:
         """Where the clauses of all lines can be read."""
-        texts = (*self.awards, *self.proposed, *self.near)
+        texts = (*self.awards, *self.proposed, *self.behind, *self.near)
         clauses = [each.clause for each in texts]
         clauses += [criterion.clause for each in texts for criterion in each.missing]
         return sources_of(clauses, self.review.rule_set) if texts else ""
@@ -65,7 +66,7 @@ class Report:
 
     def plots(self, width: float, height: float, margin: float) -> tuple[Plot, Plot]:
         """The curves of the confirmed and of the proposed points, on the same scale."""
-        summary, end_s = self.summary, self.review.clock.end_s
+        summary, end_s = self.summary, self.review.end_s
         most = max(max(step.points.values()) for step in (*summary.curve, *summary.proposed_curve))
         one, two = (
             plot_of(curve, end_s, width, height, margin, most)
@@ -94,14 +95,14 @@ def report_of(
     match, review = library.match(match_id), library.review(match_id, opinion)
     shots, no_pictures = shots_or_why(library, match, review, showing)
     names, summary = match.info.names, summary_of(review, match)
-    groups = (summary.awards, summary.proposed, summary.near)
+    groups = (summary.awards, summary.proposed, summary.behind, summary.near)
     lines = {line.number: line for group in groups for line in group}
     texts: dict[int, LineText] = {}
     for done, (number, line) in enumerate(lines.items(), 1):
         texts[number] = text_of(line, names, shots, review)
         progress("taking pictures", done, len(lines))
-    awards, proposed, near = ([texts[line.number] for line in group] for group in groups)
-    return Report(match, review, names, summary, awards, proposed, near, no_pictures, showing)
+    told = ([texts[line.number] for line in group] for group in groups)
+    return Report(match, review, names, summary, *told, no_pictures, showing)
 
 
 def shots_or_why(

@@ -110,6 +110,7 @@ def _line(line: LogLine) -> dict[str, Any]:
         "proposal": None if item.proposal is None else proposal_to_json(item.proposal),
         "decision": None if item.decision is None else _decision(item.decision),
         "note": item.note,
+        **({"behind_end": True} if item.behind_end else {}),
     }
 
 

@@ -30,6 +30,7 @@ from posescore.library.review.entries import (
     history,
     nothing_of_yours,
 )
+from posescore.library.review.happened import Happening, happenings
 from posescore.library.review.meanwhile import check_unchanged
 from posescore.library.review.replay import division_of, replay, rules_named
 from posescore.library.review.review import Review
@@ -398,6 +399,16 @@ class Library(JobTable):
             raise InputError("author: say who does this; any name will do.")
         log = (*log, entry_rows.insert_entry(connection, new))
         return log, self._review(connection, base, new.match_id, log)
+
+    def history(
+        self, match_id: int, opinion: str = "", before_id: int | None = None
+    ) -> tuple[Happening, ...]:
+        """The newest entries of a log with what stood before and after each, newest first."""
+        with self._storage.read() as connection:
+            base = self._analysis(connection, match_id, None)
+            info = match_rows.read_match(connection, self.folder, match_id).info
+            log = self._log(connection, match_id, opinion)
+        return happenings(base, log, info.rules, info.division, before_id)
 
     def log(self, match_id: int, opinion: str | None = None) -> list[Entry]:
         """Everything people did, oldest first; of one opinion, or of all (None)."""

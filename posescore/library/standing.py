@@ -35,6 +35,10 @@ class Standing:
         Confirmed points of both athletes.
     trouble
         Why there is no review, in a sentence; "" where there is one.
+    touched
+        True where a person did anything to the match: who proposes nothing has settled nothing.
+    behind_end
+        Confirmed lines that lie behind the end of the match and ask for a word.
     """
 
     rules: str
@@ -43,6 +47,8 @@ class Standing:
     total: int = 0
     points: Mapping[Athlete, int] = field(default_factory=dict)
     trouble: str = ""
+    touched: bool = False
+    behind_end: int = 0
 
     @classmethod
     def of(cls, review: Review) -> Standing:
@@ -54,6 +60,8 @@ class Standing:
             len(review.undecided),
             len(review.items),
             {athlete: score[athlete].points if athlete in score else 0 for athlete in Athlete},
+            touched=bool(review.entries),
+            behind_end=len(review.behind_end),
         )
 
     @classmethod

@@ -148,7 +148,13 @@ _JOBS_OF_ANY_KIND: Final = Migration(
         "ALTER TABLE analysis DROP COLUMN probabilities_file",
     ),
 )
-MIGRATIONS: Final = (_MATCHES_AND_LOG, _OPINIONS_AND_JOBS, _STANDINGS, _JOBS_OF_ANY_KIND)
+_RESULTS: Final = Migration(
+    "results and official scores in the log; what stands is counted anew, up to the end",
+    ("DELETE FROM standing",),
+)
+MIGRATIONS: Final = (
+    _MATCHES_AND_LOG, _OPINIONS_AND_JOBS, _STANDINGS, _JOBS_OF_ANY_KIND, _RESULTS,
+)  # fmt: skip
 VERSION: Final = len(MIGRATIONS)
 
 _RECORD: Final = """CREATE TABLE IF NOT EXISTS migration (

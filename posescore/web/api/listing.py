@@ -133,7 +133,8 @@ class Line:
             return Stage.FAILED if state is JobState.FAILED else Stage.NOT_ANALYSED
         if self.standing.trouble:
             return Stage.FAILED
-        return Stage.UNDECIDED if self.standing.waiting else Stage.DECIDED
+        done = self.standing.touched and not self.standing.waiting
+        return Stage.DECIDED if done else Stage.UNDECIDED
 
 
 def list_router(library: Library) -> APIRouter:

@@ -103,7 +103,7 @@ def _review_out(
             "confirmed": views.tallies(review.confirmed_score),
             "proposed": views.tallies(review.proposed_score),
         },
-        "curve": curve_of([item.award for item in review.items if item.award], review),
+        "curve": curve_of(review.counted, review),
         "result": views.result_out(review.confirmed_result, match.info.names),
         "findings": [
             {**views.fields_of(f), **views.fields_of(f.interval)} for f in review.findings

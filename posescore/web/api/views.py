@@ -5,22 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from datetime import UTC, datetime
-from typing import Any, Final
+from typing import Any
 
 from posescore.library.jobs import Job
 from posescore.library.match import Match
 from posescore.library.review.entries import Entry, ReviewHold
 from posescore.library.review.review import Review, ReviewEvent
-from posescore.scoring.match_clock import MatchClock
+from posescore.scoring.match_clock import HAND_S, EndedBy, MatchClock
 from posescore.scoring.proposal import Result, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
 from posescore.web.api import schemas
-from posescore.words import check_words, clock_words, how_seen, with_names
-
-_SLACK_S: Final = 2.0
-"""A clock that a hand starts and stops is no more exact than this."""
-
+from posescore.words import WORDS, check_words, clock_words, how_seen, with_names
 
 def fields_of(value: Any) -> dict[str, Any]:
     """The fields of a dataclass, those inside them as they are."""
@@ -94,6 +90,9 @@ def match_clock_out(review: Review) -> schemas.MatchClockOut:
     """When the match clock runs, and how long the match is to last."""
     running, lasts_s = running_out(review), match_time_of(review.rule_set, review.division)
     note = clock_note(running, lasts_s)
+    if review.end is not None and review.end.by is EndedBy.TIME:
+        time_up = WORDS["match_clock"]["time_up"]
+        note = time_up.format(time=clock_words(review.end.time_s))
     return schemas.MatchClockOut(running=running, duration_s=lasts_s, note=note)
 
 
@@ -109,20 +108,17 @@ def running_out(review: Review) -> list[tuple[float, float]]:
     """Stretches in which the match clock runs, as the engine has it."""
     holds = [kept.hold for kept in review.holds]
     events = [kept.event for kept in review.events]
-    clock = MatchClock.of(holds, events, review.rule_set, review.clock.end_s)
+    clock = MatchClock.of(holds, events, review.rule_set, review.end_s)
     return [(stretch.start_s, stretch.end_s) for stretch in clock.running]
 
 
 def clock_note(running: Sequence[tuple[float, float]], match_s: float | None) -> str:
     """One sentence where the clock runs longer than a match of this division lasts, else ""."""
     run_s = sum(to_s - from_s for from_s, to_s in running)
-    if match_s is None or run_s <= match_s + _SLACK_S:
+    if match_s is None or run_s <= match_s + HAND_S:
         return ""
     over = clock_words(run_s - match_s).partition(".")[0]
-    return (
-        f"The clock runs {over} longer than a match of this division lasts, and what happens then "
-        "counts too: mark its start, its stops and its end."
-    )
+    return str(WORDS["match_clock"]["too_long"].format(over=over))
 
 
 def job_out(job: Job) -> schemas.JobOut:

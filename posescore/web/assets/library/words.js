@@ -70,8 +70,8 @@ export function stageText(row) {
     analysing: () => `Being analysed: ${run?.stage || "starting"}.`,
     failed: () => standing?.trouble || run?.message || "The analysis failed.",
     not_analysed: () => (run?.state === "cancelled" ? "The analysis was stopped; what it found is kept." : "Not analysed yet."),
-    undecided: () => `${standing?.waiting} of ${many(standing?.total ?? 0, "proposal waits", "proposals wait")} for you.`,
-    decided: () => (standing?.total ? "All decided." : "Nothing was proposed: look for yourself."),
+    undecided: () => (!standing?.total ? "Nothing was proposed: look for yourself." : `${standing?.waiting} of ${many(standing?.total ?? 0, "proposal waits", "proposals wait")} for you.`),
+    decided: () => (standing?.total ? "All decided." : "Nothing was proposed, and somebody looked."),
   };
   return sentences[row.stage]();
 }
