@@ -30,6 +30,9 @@ interface Proposal extends Award {
   added: boolean;
   still_proposed: boolean;
   decision: Decision | null;
+  behind_end: boolean;
+  not_looked_at: number;
+  checked: number;
 }
 
 interface Finding extends Interval { kind: string; message: string }

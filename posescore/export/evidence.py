@@ -147,14 +147,19 @@ def events_on_the_way(
 
 
 def deciding(shown: Proposal) -> Criterion | None:
-    """The one criterion that kept a line from being points: the surest of those not met.
+    """The one criterion that kept a line from being points: the surest check that was not met.
 
     None for points, and where the reason is none of the criteria.
     """
     if shown.kind not in (ProposalKind.NONE, ProposalKind.NEAR):
         return None
     unmet = [criterion for criterion in shown.criteria if criterion.met is False]
-    return max(unmet, key=lambda criterion: criterion.probability, default=None)
+    return max(unmet, key=lambda each: (bool(each.check), each.probability), default=None)
+
+
+def not_looked_at(shown: Proposal) -> int:
+    """How many criteria nobody looked at: they are taken as met, and the line hangs on that."""
+    return sum(criterion.met is None for criterion in shown.criteria)
 
 
 def confidence_of(criterion: Criterion, shown: Proposal, held: ReviewHold | None) -> float:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Final
 
+from posescore.export.evidence import not_looked_at
 from posescore.export.rows import LogLine
 from posescore.library.review.review import Review, Verdict
-from posescore.scoring.awarding import HELD
+from posescore.scoring.awarding import HELD, OWN_ADVANTAGE
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind, Result, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
@@ -55,8 +56,18 @@ def word_of(line: LogLine) -> str:
     """Who said so; what nobody confirmed says that instead, and how sure the program is."""
     decision = line.item.decision
     if decision is None:
-        return f"Proposed, not confirmed: {confidence_words(line.item.shown.confidence)}"
-    return f"{capital(decision.verdict)} by {decision.author}"
+        return f"Proposed, not confirmed: {sure_of(line.item.shown)}"
+    said = f"{capital(decision.verdict)} by {decision.author}"
+    return f"{said}; {WORDS['ended']['behind'].lower()}" if line.item.behind_end else said
+
+
+def sure_of(proposal: Proposal) -> str:
+    """How sure the program is, and how much of it nobody looked at."""
+    said, unseen = confidence_words(proposal.confidence), not_looked_at(proposal)
+    if not unseen:
+        return said
+    taken = WORDS["sure"]["not_looked_at"].format(count=unseen, all=len(proposal.criteria))
+    return f"{said}; {taken}"
 
 
 def headline(line: LogLine) -> str:
@@ -120,6 +131,8 @@ def _worth(line: LogLine, shown: Proposal, names: Names, rules: RuleSet) -> str:
         missing = missing_criteria(shown)
         if missing:
             text += f", because {_because(missing[0], names, rules)}"
+            if missing[-1].name == OWN_ADVANTAGE:
+                text += f", and no advantage either: {missing[-1].seen}"
         elif shown.why:
             text += f": {why_of(line, names).rstrip('.')}"
     said = "nobody has confirmed it" if decision is None else f"{decision.author} decided so"

@@ -16,6 +16,9 @@ from posescore.words import name_field, seconds_words, trade
 
 HELD: Final = "held"
 """The check of the seconds that count, made by the engine itself."""
+OWN_ADVANTAGE: Final = "an advantage of its own"
+"""What a near miss earns only where the chain earns no points."""
+WENT_ON: Final = "the same chain went on to points"
 
 
 def award(
@@ -127,15 +130,24 @@ def barred(claim: Claim, bar: Bar, at_s: float, held: Visit) -> Proposal:
     return none_for(claim, at_s, bar.reason, bar.clause, failed, confidence)
 
 
-def unmet(claim: Claim, at_s: float) -> Proposal | None:
-    """The explanation of a position whose criterion failed and leaves no advantage."""
+def unmet(claim: Claim, at_s: float, rules: RuleSet) -> Proposal | None:
+    """The explanation of a position whose criterion failed and leaves no advantage.
+
+    Where failing it would leave one, the same chain went on to points, and that is said too: one
+    chain gives points or an advantage, not both.
+    """
     if claim.verdict is None or claim.verdict.failed is None:
         return None
     failed = claim.verdict.failed
     confidence = claim.confidence * claim.visit.confidence(claim.visit.start_s, claim.visit.end_s)
     confidence *= claim.verdict.probability
     reason = failed.seen if failed.seen != NOT_LOOKED_AT else f"{NOT_LOOKED_AT}: {failed.name}"
-    return none_for(claim, at_s, reason, failed.clause, failed, confidence)
+    if not claim.verdict.near:
+        return none_for(claim, at_s, reason, failed.clause, failed, confidence)
+    went_on = Criterion(OWN_ADVANTAGE, False, WENT_ON, rules.clauses["advantage"], 1.0)
+    reason = f"{reason}; no advantage either, since {WENT_ON}"
+    none = none_for(claim, at_s, reason, failed.clause, failed, confidence)
+    return replace(none, criteria=(*none.criteria, went_on))
 
 
 def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Proposal:

@@ -350,7 +350,7 @@ class Walk:
     def _explain_unmet(self, claim: Claim, at_s: float) -> None:
         if claim.visit.duration_s < self.seconds.hold - TOLERANCE_S:
             return
-        none = awarding.unmet(claim, min(at_s, claim.visit.end_s))
+        none = awarding.unmet(claim, min(at_s, claim.visit.end_s), self.rules)
         if none is not None:
             self.proposals.append(none)
 

@@ -13,12 +13,13 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from posescore import __version__
-from posescore.errors import NotFoundError, PoseScoreError
+from posescore.errors import ChangedMeanwhileError, NotFoundError, PoseScoreError
 from posescore.library.adding import Arrivals
 from posescore.library.library import Library
 from posescore.web.api import schemas
 from posescore.web.api.analyses import analysis_router
 from posescore.web.api.athletes import athlete_router
+from posescore.web.api.changes import change_router
 from posescore.web.api.export import export_router
 from posescore.web.api.footage import footage_router
 from posescore.web.api.lesson import lesson_router
@@ -97,6 +98,7 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
         footage_router(library, arrivals),
         analysis_router(library),
         review_router(library, tracks),
+        change_router(library),
         track_router(library, tracks),
         still_router(library),
         lesson_router(library),
@@ -112,7 +114,9 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
 
 async def _on_refusal(request: Request, error: Exception) -> Response:
     status = error.http_status if isinstance(error, PoseScoreError) else 500
-    return JSONResponse({"error": str(error)}, status)
+    changed = vars(error) if isinstance(error, ChangedMeanwhileError) else None
+    said = {"error": str(error)} | ({"changed": changed} if changed else {})
+    return JSONResponse(said, status)
 
 
 async def _on_bad_request(request: Request, error: Exception) -> Response:

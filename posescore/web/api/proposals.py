@@ -13,6 +13,7 @@ from posescore.export.evidence import (
     events_on_the_way,
     hold_shown,
     look_at,
+    not_looked_at,
     path_of,
     stills_of,
 )
@@ -70,6 +71,9 @@ def _proposal_out(
         "note": item.note,
         "decision": _decision(decision),
         "decided_award": item.award,
+        "behind_end": item.behind_end,
+        "not_looked_at": not_looked_at(made),
+        "checked": len(made.criteria),
     }
     return schemas.ProposalOut.model_validate(out)
 

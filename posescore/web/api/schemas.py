@@ -17,6 +17,8 @@ from posescore.holds.event import EventName
 from posescore.holds.hold import CheckName
 from posescore.library.jobs import JobState
 from posescore.pose.track import FindingKind
+from posescore.scoring.match_clock import EndedBy
+from posescore.scoring.outcome import WonBy
 from posescore.scoring.proposal import ProposalKind
 from posescore.terms import Athlete, Position
 
@@ -30,10 +32,25 @@ class Out(BaseModel):
     model_config = ConfigDict(from_attributes=True)
 
 
+class ChangedOut(BaseModel):
+    """What an edit met that its author had not seen: who did what, and both sides in words.
+
+    ``last_entry_id`` is what to send as seen to do the edit all the same.
+    """
+
+    by: str
+    did: str
+    line: str
+    before: str
+    now: str
+    last_entry_id: int
+
+
 class Failure(BaseModel):
-    """Any refusal: one sentence for a person."""
+    """Any refusal: one sentence for a person; ``changed`` where somebody was faster."""
 
     error: str
+    changed: ChangedOut | None = None
 
 
 class AthleteOut(Out):
@@ -195,7 +212,8 @@ class ProposalOut(AwardOut):
     where to look: its instant, or for what was no points the end of the position that it is about.
     ``confidence`` is how sure all of it together is. ``summary`` says it in two sentences for
     somebody who never trained, ``rule_text`` what the published rule asks, ``sources`` where its
-    clauses can be read.
+    clauses can be read. ``behind_end`` is true where it lies behind the end of the match and counts
+    nothing; ``not_looked_at`` of the ``checked`` criteria nobody looked at: they are taken as met.
     """
 
     id: str
@@ -219,6 +237,9 @@ class ProposalOut(AwardOut):
     note: str
     decision: DecisionOut | None
     decided_award: AwardOut | None
+    behind_end: bool
+    not_looked_at: int
+    checked: int
 
 
 class FindingOut(Out):
@@ -278,6 +299,55 @@ class MatchClockOut(Out):
     note: str
 
 
+class EndOut(Out):
+    """When the match ended, in seconds of footage, and what ended it, in a sentence too."""
+
+    time_s: float
+    by: EndedBy
+    words: str
+
+
+class OutcomeOut(Out):
+    """Who won and how; ``winner`` is null for a draw."""
+
+    winner: Athlete | None
+    by: WonBy
+    submission: str
+    note: str
+
+
+class ReadingOut(Out):
+    """What the scoreboard showed; ``at_s`` is null for the end of the match."""
+
+    at_s: float | None
+    score: dict[Athlete, TallyOut]
+
+
+class DifferenceOut(Out):
+    """A moment at which proposals, confirmed log and scoreboard are not the same."""
+
+    time_s: float | None
+    what: str
+    proposed: str
+    confirmed: str
+    board: str
+    differs: bool
+
+
+class EndingOut(Out):
+    """How the match ended: its end, what a person entered, the scoreboard, and where they differ.
+
+    ``words`` says the result that stands, ``official`` the official score beside the log.
+    """
+
+    end: EndOut | None
+    outcome: OutcomeOut | None
+    readings: list[ReadingOut]
+    words: str
+    official: str
+    differences: list[DifferenceOut]
+
+
 class ExportOut(Out):
     """A format that the score log can be saved in."""
 
@@ -303,6 +373,8 @@ class ReviewOut(Out):
     score: ScoreOut
     curve: list[ScoreStepOut]
     result: ResultOut | None
+    ending: EndingOut
+    unseen: list[str]
     findings: list[FindingOut]
     swaps: list[StretchOut]
     set_aside: list[str]
@@ -328,7 +400,12 @@ class JobOut(Out):
 
 
 class By(BaseModel):
-    """Who does it; ``opinion`` names an independent second opinion, empty for the shared log."""
+    """Who does it; ``opinion`` names an independent second opinion, empty for the shared log.
+
+    ``seen`` is the ``last_entry_id`` of the review that the person looked at, as ``If-Match`` says
+    it too: what changed since is answered 409 with both sides.
+    """
 
     author: str = Field(default="", max_length=60)
     opinion: str = Field(default="", max_length=60)
+    seen: int | None = None

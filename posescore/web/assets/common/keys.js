@@ -41,6 +41,8 @@ export const ACTIONS = [
   { id: "swap", keys: ["w"], text: "Exchange A and B from here on", group: "Correct" },
   { id: "swap_here", keys: ["Shift+W"], text: "Exchange A and B in this stretch only", group: "Correct" },
   { id: "save", keys: ["l"], text: "Save and share: log, report, clips, lesson", group: "Decide" },
+  { id: "result", keys: ["j"], text: "Result and scoreboard", group: "Decide" },
+  { id: "history", keys: ["q"], text: "History of the match", group: "Decide" },
   { id: "evidence", keys: ["v"], text: "Evidence side by side", group: "Look" },
   { id: "still_1", keys: ["1"], text: "Frame where it begins", group: "Look" },
   { id: "still_2", keys: ["2"], text: "Frame where the count is over", group: "Look" },

@@ -152,6 +152,18 @@ export function keptAuthor() {
   }
 }
 
+/** What a person without a name is called: by a number, since two of them are not one. */
+export function somebody() {
+  const made = `reviewer ${100 + Math.floor(900 * Math.random())}`;
+  try {
+    const kept = localStorage.getItem("posescore.somebody") ?? made;
+    localStorage.setItem("posescore.somebody", kept);
+    return kept;
+  } catch {
+    return made;
+  }
+}
+
 export function keepAuthor(name) {
   try {
     localStorage.setItem("posescore.author", name);

@@ -3,7 +3,26 @@
 import { WORDS } from "./words_data.js";
 
 export const { kinds: KINDS, positions: POSITIONS, events: EVENTS, statuses: STATE_WORDS, findings: FINDINGS, without_upper: WITHOUT_UPPER } = WORDS;
-export const DISMISS_REASONS = WORDS.dismissing.reasons;
+
+/**
+ * Why a line does not stand: for what pays nothing the reasons speak for more, not for less.
+ * @param {Award} award
+ * @returns {string[]}
+ */
+export function dismissReasons(award) {
+  const { reasons, reasons_near, reasons_none } = WORDS.dismissing;
+  if (award.kind === "none") return reasons_none;
+  return award.kind === "near" ? reasons_near : reasons;
+}
+
+/**
+ * "1 of 5 criteria not looked at, taken as met", "" where all were looked at.
+ * @param {Proposal} proposal
+ */
+export function unlookedText(proposal) {
+  if (!proposal.not_looked_at) return "";
+  return WORDS.sure.not_looked_at.replace("{count}", String(proposal.not_looked_at)).replace("{all}", String(proposal.checked));
+}
 
 /**
  * What a proposal can be answered with, in the order of its buttons.

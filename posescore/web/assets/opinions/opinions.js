@@ -9,7 +9,7 @@ import { ask } from "../common/server.js";
 import FootageStage from "../common/stage.js";
 import MatchStrip from "../common/strip.js";
 import { TrackReader } from "../common/track.js";
-import { PlayBar, keepAuthor, keptAuthor, watching } from "../common/watching.js";
+import { PlayBar, keepAuthor, keptAuthor, somebody, watching } from "../common/watching.js";
 import { stateText } from "../common/words.js";
 
 /** @type {import("../vendor/vue.js").Component} */
@@ -27,7 +27,7 @@ export default {
   data() {
     return {
       opinions: null, one: "", other: "", shared: null, reviews: {}, comparison: null, selected: 0, saving: false,
-      author: keptAuthor(), newName: "",
+      author: keptAuthor(), nameless: somebody(), newName: "",
     };
   },
   computed: {
@@ -89,6 +89,10 @@ export default {
     this.load();
   },
   methods: {
+    /** The shared log with the undo of whoever sits here. */
+    mine() {
+      return `${this.url}?${new URLSearchParams({ author: this.author || this.nameless })}`;
+    },
     called(name) {
       return name || "the shared log";
     },
@@ -98,7 +102,7 @@ export default {
     async load() {
       try {
         const [opinions, shared, clock] = await Promise.all([
-          ask(`${this.url}/opinions`), ask(this.url), Clock.load(`${this.url}/clock`),
+          ask(`${this.url}/opinions`), ask(this.mine()), Clock.load(`${this.url}/clock`),
         ]);
         this.clock = Object.freeze(clock);
         this.shared = Object.freeze(shared);
@@ -177,9 +181,9 @@ export default {
     async change(url, body, said) {
       this.saving = true;
       try {
-        await ask(url, { ...body, author: this.author });
+        await ask(url, { ...body, author: this.author || this.nameless });
         const [found, shared] = await Promise.all([
-          ask(`${this.url}/comparison?${new URLSearchParams({ one: this.one, other: this.other })}`), ask(this.url),
+          ask(`${this.url}/comparison?${new URLSearchParams({ one: this.one, other: this.other })}`), ask(this.mine()),
         ]);
         this.shared = Object.freeze(shared);
         this.take(found);

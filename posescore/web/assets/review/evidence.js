@@ -2,7 +2,7 @@
 
 import { clockText } from "../common/clock.js";
 import { keyName } from "../common/keys.js";
-import { EVENTS, POSITIONS, answersTo, leastSure, seenText, spaced, sureText } from "../common/words.js";
+import { EVENTS, POSITIONS, answersTo, leastSure, seenText, spaced, sureText, unlookedText } from "../common/words.js";
 import { Window } from "../common/windows.js";
 
 /** A hand that goes through the list faster than this looks at no still, and must not wait for any. */
@@ -62,8 +62,12 @@ export const HowSure = {
   name: "HowSure",
   props: { proposal: { type: Object, required: true } },
   template: `
-    <p class="how-sure">All of it together: <b>{{ whole }}</b><template v-if="least">. Least sure: {{ least.text }}, {{ least.words }}</template>.</p>`,
+    <p class="how-sure">All of it together: <b>{{ whole }}</b><template v-if="least">. Least sure: {{ least.text }}, {{ least.words }}</template>.
+      <template v-if="unlooked"> <span aria-hidden="true">\u26a0 </span>{{ unlooked }}.</template></p>`,
   computed: {
+    unlooked() {
+      return unlookedText(this.proposal);
+    },
     whole() {
       return sureText(this.proposal.confidence);
     },

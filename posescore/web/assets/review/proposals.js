@@ -2,7 +2,8 @@
 
 import { clockText } from "../common/clock.js";
 import { CriterionList, HowSure, PathThere, StillRow } from "./evidence.js";
-import { KINDS, STATE_WORDS, answersTo, pays, shortWorth, stateOf, sureText, worth } from "../common/words.js";
+import { KINDS, STATE_WORDS, answersTo, pays, shortWorth, stateOf, sureText, unlookedText, worth } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 /** @type {import("../vendor/vue.js").Component} */
 export default {
@@ -36,6 +37,7 @@ export default {
           <p class="told">{{ item.summary.join(' ') }}</p>
           <p v-if="item.said" class="said">{{ item.said }}</p>
           <p v-if="item.note" class="said">{{ item.note }}</p>
+          <p v-if="item.behind" class="problem">{{ item.behind }}</p>
           <div class="acts">
             <button v-for="act in answers(item)" :key="act.id" type="button" :class="act.look" :disabled="busy || !!review.read_only"
               @click="$emit('act', act.id)">{{ act.text }} <kbd v-if="keyOf(act.id)">{{ keyOf(act.id) }}</kbd></button>
@@ -74,11 +76,21 @@ export default {
         : KINDS[award.kind];
       return {
         ...proposal, award, state, words,
-        classes: [`is-${state}`, { selected: proposal.id === this.selected, pays: pays(award) }],
-        stateWords: state === "undecided" ? `${STATE_WORDS[state]}: ${sureText(proposal.confidence)}` : STATE_WORDS[state],
+        behind: this.behind(proposal),
+        classes: [`is-${state}`, { "is-behind": proposal.behind_end, selected: proposal.id === this.selected, pays: pays(award) }],
+        stateWords: this.stateWords(proposal, state),
         worthShort: shortWorth(award),
         said: this.said(proposal, award),
       };
+    },
+    stateWords(proposal, state) {
+      if (proposal.behind_end) return `${STATE_WORDS[state]}. ${WORDS.ended.behind}`;
+      if (state !== "undecided") return STATE_WORDS[state];
+      return [`${STATE_WORDS[state]}: ${sureText(proposal.confidence)}`, unlookedText(proposal)].filter(Boolean).join("; ");
+    },
+    behind(proposal) {
+      const { end } = this.review.ending;
+      return proposal.behind_end && end ? WORDS.ended.behind_line.replace("{time}", clockText(end.time_s)) : "";
     },
     said(proposal, award) {
       const decision = proposal.decision;

@@ -9,22 +9,24 @@ import { ACTIONS } from "../common/keys.js";
 import MatchLists from "./lists.js";
 import { needs, nextNeed } from "./needs.js";
 import ProposalList from "./proposals.js";
+import { ResultPanel, ResultWindow } from "./result.js";
 import { SaveWindow, makingText, saving } from "../common/saving.js";
 import ScoreBoard from "./scoreboard.js";
 import { ask } from "../common/server.js";
 import FootageStage from "../common/stage.js";
 import MatchStrip from "../common/strip.js";
 import { template } from "./template.js";
+import { HistoryWindow, MeanwhileWindow, together } from "./together.js";
 import { TrackReader } from "../common/track.js";
-import { PlayBar, keepAuthor, keptAuthor, watching } from "../common/watching.js";
+import { PlayBar, keepAuthor, keptAuthor, somebody, watching } from "../common/watching.js";
 import { KINDS, POSITIONS, STATE_WORDS, stateOf, sureText, upperText } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 const CORRECTIONS = {
   begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
   swap: "Exchange A and B from here",
 };
 const LEAD_S = 1;
-const ABOUT_A_LINE = ["evidence", "dismiss", "change"];
 
 /** What the list can be narrowed to: a coach looks at one of them at a time. */
 const ONLY = [
@@ -39,8 +41,8 @@ export default {
   name: "ReviewRoom",
   mixins: [watching(ACTIONS)],
   components: {
-    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchLists, MatchStrip, NameWindow, PlayBar,
-    ProposalList, SaveWindow, ScoreBoard,
+    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, HistoryWindow, KeysWindow, MatchLists, MatchStrip,
+    MeanwhileWindow, NameWindow, PlayBar, ProposalList, ResultPanel, ResultWindow, SaveWindow, ScoreBoard,
   },
   props: {
     matchId: { type: Number, required: true },
@@ -51,7 +53,7 @@ export default {
   data() {
     return {
       review: null, saving: false, loop: null, closeUp: false, selected: null, only: "all", need: null, needText: "", looked: new Set(),
-      draft: null, outputs: [], author: this.opinion || keptAuthor(),
+      draft: null, outputs: [], author: this.opinion || keptAuthor(), nameless: somebody(), news: "", meanwhile: null, happened: null, shownAt: 0,
     };
   },
   computed: {
@@ -101,6 +103,9 @@ export default {
     making() {
       return makingText(this.outputs);
     },
+    unseenHeading() {
+      return WORDS.unseen.heading;
+    },
     openNeeds() {
       return needs(this.review, this.looked);
     },
@@ -133,13 +138,18 @@ export default {
     },
   },
   watch: {
-    /** A window about a line closes with it: an edit, or the next thing that needs a person, can leave none. */
+    /** The evidence of a line closes with it: an edit, or the next thing that needs a person, can leave none. */
     proposal(now) {
-      if (!now && ABOUT_A_LINE.includes(this.open)) this.open = "";
+      if (!now && this.open === "evidence") this.open = "";
+    },
+    /** What a person fills in is answered by what stood when it was opened. */
+    open() {
+      this.shownAt = this.review?.last_entry_id ?? 0;
     },
   },
   created() {
     this.waiting = []; // actions that came while an edit was on its way
+    this.lately = new Map(); // lines that others changed a moment ago
     this.corrections = Object.entries(CORRECTIONS).map(([id, short]) => ({
       id, short, text: ACTIONS.find((action) => action.id === id)?.text,
     }));
@@ -147,21 +157,30 @@ export default {
   },
   mounted() {
     window.addEventListener("pagehide", this.keepPlace);
+    document.addEventListener("visibilitychange", this.seenAgain);
   },
   beforeUnmount() {
     window.removeEventListener("pagehide", this.keepPlace);
+    document.removeEventListener("visibilitychange", this.seenAgain);
+    this.hush();
   },
   methods: {
     ...editing,
     ...saving,
+    ...together,
+    /** The name that edits carry. */
+    me() {
+      return this.author || this.nameless;
+    },
     async load() {
       try {
-        const asked = `${this.url}?${new URLSearchParams({ opinion: this.opinion })}`;
+        const asked = `${this.url}?${new URLSearchParams({ opinion: this.opinion, author: this.me() })}`;
         const [review, clock] = await Promise.all([ask(asked), Clock.load(`${this.url}/clock`)]);
         this.clock = Object.freeze(clock);
         this.track = review.track ? new TrackReader(review.track) : null;
         this.take(review);
         this.$nextTick(() => this.findPlace());
+        this.listen();
         document.title = `${review.match.title} \u2013 PoseScore`;
       } catch (error) {
         this.trouble = error.message;
@@ -214,6 +233,8 @@ export default {
         ...this.corrections_at(this.frame.time_s),
         mark: () => this.mayEdit() && this.show("mark"),
         save: () => this.openSaving(),
+        result: () => this.mayEdit() && this.show("result"),
+        history: () => this.openHistory(),
         evidence: () => this.withProposal(() => (this.open === "evidence" ? this.close() : this.show("evidence"))),
         only: () => this.nextOnly(),
         still_1: () => this.goToStill(0),
@@ -316,6 +337,7 @@ export default {
     },
     nameChanged() {
       keepAuthor(this.author);
+      this.refresh(); // undo is that of the new name
     },
   },
 };
