@@ -49,6 +49,6 @@ interface Row { stage: string; run: Run | null; standing: Standing | null; divis
 
 interface Settled { by: string; taken_from: string | null }
 
-interface LineDifference { line: string; time_s: number; what: string; one: string | null; other: string | null; settled: Settled | null }
+interface LineDifference { line: string; one_key: string; other_key: string; time_s: number; what: string; one: string | null; other: string | null; settled: Settled | null }
 
 interface StretchDifference extends Interval { one: State; other: State; settled: Settled | null }

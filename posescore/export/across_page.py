@@ -7,14 +7,13 @@ by hatching, and lines by dashes and marks.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from statistics import mean
 from typing import Any, Final
 
 from posescore.errors import InputError
 from posescore.export.across import COLUMNS, Across, across_csv, across_json, across_matches
-from posescore.export.page import page
+from posescore.export.page import Link, page
 from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.words import capital, counted, trade
@@ -24,15 +23,6 @@ THEIRS: Final = "#9a4700"
 _PLOT_WIDTH: Final = 332.0
 _TREND: Final = (40.0, 326.0, 12.0, 172.0)
 """Left, right, top and bottom of the trend's plane."""
-
-
-@dataclass(frozen=True, slots=True)
-class Link:
-    """A link at the top of the page; ``saves`` where it is a file to keep."""
-
-    address: str
-    text: str
-    saves: bool = False
 
 
 def across_html(across: Across, links: Sequence[Link] = ()) -> str:

@@ -12,7 +12,7 @@ from posescore.scoring.outcome import Reading
 from posescore.scoring.proposal import Proposal, Tally
 from posescore.scoring.score import score_of
 from posescore.terms import Athlete
-from posescore.words import WORDS, with_names
+from posescore.words import WORDS, clock_words, with_names
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +113,20 @@ def result_line(review: Review, names: Names) -> str:
         source = words["by_log" if review.official_score is None else "by_board"]
     note = f" {review.result.note}" if review.result.note else ""
     return f"{said}{note} {source}"
+
+
+def end_line(review: Review) -> str:
+    """When the match ended and what ended it; "" where only the footage ends."""
+    if review.end is None:
+        return ""
+    said = WORDS["ended"][review.end.by].format(time=clock_words(review.end.time_s))
+    return str(said)
+
+
+def ending_lines(review: Review, names: Names) -> tuple[str, ...]:
+    """Result, end and official score in sentences; what is not known is left out."""
+    said = (result_line(review, names), end_line(review), official_line(review))
+    return tuple(each for each in said if each)
 
 
 def official_line(review: Review) -> str:

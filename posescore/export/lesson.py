@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from posescore.errors import InputError
+from posescore.export.differences import ending_lines
 from posescore.export.clips import write_stretch
 from posescore.export.evidence import look_at
 from posescore.export.page import page
@@ -116,6 +117,7 @@ def write_lesson(
         moments=moments,
         undecided=sum(moment.sort == "proposed" for moment in moments),
         confirmed_result=standing_words(review, names),
+        ending=ending_lines(review, names),
         no_pictures=no_pictures,
         has_clips=clips,
         shown_text=shown_text(showing, shots is None),

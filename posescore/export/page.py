@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
@@ -12,9 +13,18 @@ from posescore import __version__
 from posescore.export.score_drawing import INK, points_text
 from posescore.export.sentences import tally_words
 from posescore.library.store.plain import utf8
-from posescore.words import WORDS, trade
+from posescore.words import WORDS, clock_words, trade
 
 _NOT_IN_HTML: Final = re.compile(r"[\x00-\x08\x0b-\x0c\x0e-\x1f\x7f-\x9f\ufdd0-\ufdef\ufffe\uffff]")
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A link at the top of the page; ``saves`` where it is a file to keep."""
+
+    address: str
+    text: str
+    saves: bool = False
 
 
 @cache
@@ -31,7 +41,9 @@ def _templates() -> Environment:
         minutes=lambda time_s: f"{int(time_s) // 60}:{int(time_s) % 60:02d}",
         seconds=lambda length_s: f"{length_s:.1f}" if length_s else "",
         ink={str(athlete): colour for athlete, colour in INK.items()},
+        clock=clock_words,
         safety=WORDS["notes"]["safety"],
+        words=WORDS,
         trade=trade,
         tally_words=tally_words,
         version=__version__,

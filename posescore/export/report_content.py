@@ -6,11 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from posescore.errors import NotFoundError
+from posescore.export.differences import Difference, differences, ending_lines
 from posescore.export.score_drawing import Plot, plot_of
 from posescore.export.sentences import sources_of
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import ScoreStep, Summary, summary_of
 from posescore.export.telling import LineText, text_of
+from posescore.export.unseen import unseen_words
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
@@ -50,6 +52,21 @@ class Report:
             for group in (self.awards, self.proposed)
         )
         return one, two
+
+    @property
+    def ending(self) -> tuple[str, ...]:
+        """Result, end and official score in sentences."""
+        return ending_lines(self.review, self.names)
+
+    @property
+    def differences(self) -> tuple[Difference, ...]:
+        """Where proposals, confirmed log and scoreboard differ, moment by moment."""
+        return differences(self.review, self.names)
+
+    @property
+    def unseen(self) -> tuple[str, ...]:
+        """What was not seen of the match, in sentences."""
+        return unseen_words(self.review)
 
     @property
     def sources(self) -> str:

@@ -22,7 +22,7 @@ from posescore.library.match import MatchInfo
 from posescore.library.store.plain import utf8
 from posescore.scoring.proposal import Tally
 from posescore.terms import Athlete
-from posescore.words import WORDS, trade
+from posescore.words import WORDS, clock_words, trade
 
 MARGIN_MM: Final = 14.0
 PICTURE_MM: Final = 74.0
@@ -37,16 +37,22 @@ _DOUBT: Final = "#6b4e00"
 
 def report_pdf(report: Report) -> bytes:
     """The report as PDF, A4; the first page alone says how the match stands."""
-    paper = _Paper(report.match.info.title)
+    paper = Paper(report.match.info.title)
     _first_page(paper, report)
     paper.add_page()
     awards, proposed = report.moments
     _moments(paper, "Every award", awards, "No points are confirmed.", report.no_pictures)
     if proposed:
         _moments(paper, "Proposed, not confirmed", proposed, "")
+    if report.behind:
+        _moments(paper, WORDS["ended"]["behind_heading"], report.behind, "")
     nothing = "Nothing of the kind was seen."
     _moments(paper, "What nearly scored, and what was missing", report.near, nothing)
     _positions(paper, report)
+    _differences(paper, report)
+    paper.heading(WORDS["unseen"]["heading"])
+    for line in report.unseen:
+        paper.say(line)
     paper.heading("Safety")
     paper.say(WORDS["notes"]["safety"])
     if report.sources:
@@ -71,7 +77,7 @@ def font_folder() -> Path:
     return folder
 
 
-class _Paper(FPDF):
+class Paper(FPDF):
     """A4 pages with a title, page numbers and the report's kinds of text."""
 
     def __init__(self, title: str) -> None:
@@ -150,7 +156,7 @@ def _about(info: MatchInfo, division: str) -> str:
     return " · ".join(word for word in words if word)
 
 
-def _first_page(paper: _Paper, report: Report) -> None:
+def _first_page(paper: Paper, report: Report) -> None:
     info, review, names = report.match.info, report.review, report.names
     paper.ink(17, bold=True)
     paper.multi_cell(0, 8, info.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
@@ -164,6 +170,8 @@ def _first_page(paper: _Paper, report: Report) -> None:
         text = ", ".join(word for word in (names[athlete], *more) if word)
         paper.say(f"{athlete}: {text}", bold=True, colour=INK[athlete])
     paper.heading("Score")
+    for number, line in enumerate(report.ending):
+        paper.say(line, bold=not number)
     _score(paper, "Confirmed by people", review.confirmed_score, names, False)
     paper.say(standing_words(review, names))
     if review.undecided:
@@ -179,7 +187,7 @@ def _first_page(paper: _Paper, report: Report) -> None:
 
 
 def _score(
-    paper: _Paper, title: str, score: Mapping[Athlete, Tally], names: Mapping[Athlete, str],
+    paper: Paper, title: str, score: Mapping[Athlete, Tally], names: Mapping[Athlete, str],
     proposed: bool,
 ) -> None:  # fmt: skip
     """A frame with the numbers: full for what people confirmed, dashed for what they did not."""
@@ -212,7 +220,7 @@ def _score(
     paper.set_y(top + height + 1.5)
 
 
-def _plots(paper: _Paper, report: Report) -> None:
+def _plots(paper: Paper, report: Report) -> None:
     """Drawn beside each other; words for those who cannot see them stand in the outline."""
     width, height = paper.epw / 2 - 2, 42.0
     confirmed, proposed = report.plots(width, height, 7)
@@ -233,7 +241,7 @@ def _plots(paper: _Paper, report: Report) -> None:
         paper.say(f"{title}: {curve_words(curve, report.names)}", soft=True)
 
 
-def _plot(paper: _Paper, plot: Plot, left: float, top: float) -> None:
+def _plot(paper: Paper, plot: Plot, left: float, top: float) -> None:
     paper.ink(6.5, colour=_SOFT)
     for points, y in plot.heights:
         paper.set_draw_color("#d5dcdd")
@@ -255,7 +263,7 @@ def _plot(paper: _Paper, plot: Plot, left: float, top: float) -> None:
     paper.set_line_width(0.2)
 
 
-def _award_table(paper: _Paper, awards: Sequence[LineText], names: Mapping[Athlete, str]) -> None:
+def _award_table(paper: Paper, awards: Sequence[LineText], names: Mapping[Athlete, str]) -> None:
     if not awards:
         paper.say("Nothing is confirmed yet.")
         return
@@ -272,7 +280,7 @@ def _award_table(paper: _Paper, awards: Sequence[LineText], names: Mapping[Athle
 
 
 def _moments(
-    paper: _Paper, title: str, shown: Sequence[LineText], nothing: str, note: str = ""
+    paper: Paper, title: str, shown: Sequence[LineText], nothing: str, note: str = ""
 ) -> None:  # fmt: skip
     paper.heading(title)
     if note:
@@ -283,7 +291,7 @@ def _moments(
         _moment(paper, each)
 
 
-def _moment(paper: _Paper, shown: LineText) -> None:
+def _moment(paper: Paper, shown: LineText) -> None:
     """Picture on the left, words on the right, never torn apart by the end of a page."""
     left = paper.l_margin + PICTURE_MM + 4 if shown.jpeg else paper.l_margin
     words = _words(shown)
@@ -322,7 +330,7 @@ def _words(shown: LineText) -> list[tuple[str, bool, str]]:
     return [each for each in words if each[0]]
 
 
-def _positions(paper: _Paper, report: Report) -> None:
+def _positions(paper: Paper, report: Report) -> None:
     paper.heading("Time in each position")
     paper.say("Seconds on top or behind, from the holds as they stand.", soft=True)
     paper.ink(8.5)
@@ -336,3 +344,19 @@ def _positions(paper: _Paper, report: Report) -> None:
             seconds = [*(each.upper_s[athlete] for athlete in Athlete), each.nobody_s]
             cells = [f"{length:.1f}" if length else "" for length in seconds]
             table.row((trade(each.position), *cells))
+
+
+def _differences(paper: Paper, report: Report) -> None:
+    rows, heads = report.differences, WORDS["differences"]
+    if not rows:
+        return
+    paper.heading(heads["heading"])
+    paper.ink(8)
+    with paper.table(
+        col_widths=(10, 26, 28, 28, 22), line_height=4.4, text_align="LEFT",
+        borders_layout="HORIZONTAL_LINES", padding=0.6,
+    ) as table:  # fmt: skip
+        table.row([heads[name] for name in ("moment", "what", "proposed", "confirmed", "board")])
+        for row in rows:
+            at = heads["end"] if row.time_s is None else clock_words(row.time_s)
+            table.row((at, row.what, row.proposed, row.confirmed, row.board))

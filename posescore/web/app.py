@@ -27,6 +27,7 @@ from posescore.web.api.listing import list_router
 from posescore.web.api.matches import match_router
 from posescore.web.api.opinions import opinion_router
 from posescore.web.api.outputs import output_router
+from posescore.web.api.results import result_router
 from posescore.web.api.review import review_router
 from posescore.web.api.stills import still_router
 from posescore.web.api.track import Tracks, track_router
@@ -104,6 +105,7 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
         lesson_router(library),
         export_router(library),
         output_router(library, outputs),
+        result_router(library),
         opinion_router(library),
         athlete_router(library),
         word_router(),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 from pydantic import BaseModel
 
+from posescore.export.differences import ending_lines, result_line
 from posescore.export.evidence import look_at
 from posescore.export.rows import LogLine
 from posescore.export.sentences import result_words, title_of, two_sentences, word_of
@@ -62,11 +63,14 @@ def lesson_router(library: Library) -> APIRouter:
 
 
 def _ending(review: Review, names: dict[Athlete, str]) -> str:
-    """The result; while lines wait for a person it is open, whatever is confirmed so far."""
+    """The result; without one it is open while lines wait, whatever is confirmed so far."""
+    if review.outcome is not None or review.official_score is not None:
+        return " ".join(ending_lines(review, names))
     waiting = len(review.undecided)
     if waiting:
         return f"Still open: {counted(waiting, 'undecided line')} may change the score."
-    return result_words(review.confirmed_result, names)
+    said = result_line(review, names)
+    return said or result_words(review.confirmed_result, names)
 
 
 def _moment(line: LogLine, review: Review, names: dict[Athlete, str]) -> MomentOut:

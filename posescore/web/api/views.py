@@ -7,7 +7,7 @@ from dataclasses import fields
 from datetime import UTC, datetime
 from typing import Any
 
-from posescore.export.differences import differences, official_line, result_line
+from posescore.export.differences import differences, end_line, official_line, result_line
 from posescore.library.jobs import Job
 from posescore.library.match import Match
 from posescore.library.review.entries import Entry, ReviewHold
@@ -70,9 +70,8 @@ def result_out(result: Result | None, names: Mapping[Athlete, str]) -> schemas.R
 def ending_out(review: Review, names: Mapping[Athlete, str]) -> dict[str, Any]:
     """How the match ended: end, result, scoreboard, and where they differ."""
     end = review.end
-    words = "" if end is None else WORDS["ended"][end.by].format(time=clock_words(end.time_s))
     return {
-        "end": None if end is None else {**fields_of(end), "words": words},
+        "end": None if end is None else {**fields_of(end), "words": end_line(review)},
         "outcome": review.outcome,
         "readings": [{"at_s": each.at_s, "score": dict(each.score)} for each in review.readings],
         "words": result_line(review, names),

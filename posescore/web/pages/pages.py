@@ -15,6 +15,7 @@ from posescore.errors import PoseScoreError
 from posescore.export.across import across_matches, athletes_of
 from posescore.library.library import Library
 from posescore.terms import BONES
+from posescore.words import WORDS
 
 ASSETS: Final = Path(__file__).parents[1] / "assets"
 _TEMPLATES: Final = Environment(loader=PackageLoader("posescore.web.pages"), autoescape=True)
@@ -50,6 +51,14 @@ def add_pages(app: FastAPI, library: Library) -> None:
     @pages.get("/match/{match_id:int}/lesson")
     def lesson(match_id: int) -> str:
         return _of_match("Lesson", "lesson/lesson.js", match_id)
+
+    @pages.get("/results")
+    def results() -> str:
+        return _page("match.html", title="Results", component="results/results.js", given={})
+
+    @pages.get("/match/{match_id:int}/call")
+    def call(match_id: int, line: str = "", one: str = "", other: str = "") -> Response:
+        return _call(library, match_id, line, (one, other))
 
     @pages.get("/athletes")
     def athletes(name: str = "") -> Response:
@@ -96,7 +105,8 @@ def _athletes(library: Library, name: str) -> Response:
 
 
 def _athlete(library: Library, name: str) -> str:
-    from posescore.export.across_page import Link, across_html
+    from posescore.export.across_page import across_html
+    from posescore.export.page import Link
 
     across = across_matches(library, name)
 
@@ -111,3 +121,24 @@ def _athlete(library: Library, name: str) -> str:
         Link(saved("json"), "Save the tables (JSON)", True),
     ]
     return across_html(across, links)
+
+
+def _call(library: Library, match_id: int, line: str, opinions: tuple[str, str]) -> Response:
+    """The sheet for one call, with links that save it."""
+    from posescore.export.call_sheet import call_html, call_of
+    from posescore.export.page import Link
+
+    headers = {"Cache-Control": "no-store"}
+    try:
+        sheet = call_of(library, match_id, line, opinions)
+        asked = urlencode({"line": line, "one": opinions[0], "other": opinions[1]})
+        address = f"/api/matches/{match_id}/call?{asked}"
+        links = [
+            Link(f"/match/{match_id}", WORDS["call"]["back"]),
+            Link(f"{address}&format=html", WORDS["call"]["save_html"], True),
+            Link(f"{address}&format=pdf", WORDS["call"]["save_pdf"], True),
+        ]
+        return HTMLResponse(call_html(sheet, links), headers=headers)
+    except PoseScoreError as error:
+        page = _page("athletes.html", heading=WORDS["call"]["heading"], trouble=str(error))
+        return HTMLResponse(page, error.http_status, headers)

@@ -2,6 +2,7 @@
 
 import { Clock, clockText } from "../common/clock.js";
 import { KeysWindow } from "../review/dialogs.js";
+import { CriterionList } from "../review/evidence.js";
 import { OPINION_ACTIONS } from "../common/keys.js";
 import { agreed, difference, lineDifference, spokenAward } from "./words.js";
 import { template } from "./template.js";
@@ -11,12 +12,13 @@ import MatchStrip from "../common/strip.js";
 import { TrackReader } from "../common/track.js";
 import { PlayBar, keepAuthor, keptAuthor, somebody, watching } from "../common/watching.js";
 import { stateText } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 /** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "OpinionRoom",
   mixins: [watching(OPINION_ACTIONS, "opinions")],
-  components: { FootageStage, KeysWindow, MatchStrip, PlayBar },
+  components: { CriterionList, FootageStage, KeysWindow, MatchStrip, PlayBar },
   props: {
     matchId: { type: Number, required: true },
     bones: { type: Array, required: true },
@@ -31,6 +33,9 @@ export default {
     };
   },
   computed: {
+    callWords() {
+      return WORDS.call;
+    },
     url() {
       return `/api/matches/${this.matchId}`;
     },
@@ -92,6 +97,20 @@ export default {
     /** The shared log with the undo of whoever sits here. */
     mine() {
       return `${this.url}?${new URLSearchParams({ author: this.author || this.nameless })}`;
+    },
+    /** The line itself as a person has it. */
+    proposalOf(name, key) {
+      return this.reviews[name]?.proposals.find((proposal) => proposal.id === key) ?? null;
+    },
+    reasonOf(each, name) {
+      const said = this.proposalOf(name, each[`${name}_key`])?.decision?.reason;
+      return said ? `\u201c${said}\u201d` : "";
+    },
+    judged(each) {
+      return this.proposalOf("one", each.one_key) ?? this.proposalOf("other", each.other_key);
+    },
+    sheet(each) {
+      return `${this.page}/call?${new URLSearchParams({ line: each.line, one: this.one, other: this.other })}`;
     },
     called(name) {
       return name || "the shared log";

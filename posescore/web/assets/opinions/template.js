@@ -40,9 +40,11 @@ export const template = `
         <ol class="proposals" aria-label="Differences, in the order of the match">
           <li v-for="(each, i) in differences" :key="each.id" :id="'difference-' + i" class="proposal difference" :class="{selected: i === selected, 'is-settled': each.settled}">
             <button type="button" class="quiet num" @click="select(i)">{{ text(each.time_s) }}</button> <b>{{ each.what }}:</b> {{ each.title }}
-            <dl><div><dt>{{ called(one) }}</dt><dd>{{ each.one }}</dd></div><div><dt>{{ called(other) }}</dt><dd>{{ each.other }}</dd></div></dl>
+            <dl><div><dt>{{ called(one) }}</dt><dd>{{ each.one }} <span v-if="reasonOf(each, 'one')" class="soft">{{ reasonOf(each, 'one') }}</span></dd></div><div><dt>{{ called(other) }}</dt><dd>{{ each.other }} <span v-if="reasonOf(each, 'other')" class="soft">{{ reasonOf(each, 'other') }}</span></dd></div></dl>
             <p v-if="each.settled" class="said">Settled by {{ each.settled.by }} on {{ each.settled.made_at.slice(0, 16).replace('T', ' ') }} UTC:
               {{ each.settled.taken_from === null ? 'as the shared log has it' : 'as ' + called(each.settled.taken_from) + ' has it' }}.</p>
+            <template v-if="i === selected && each.line"><criterion-list v-if="judged(each)" brief locked :proposal="judged(each)"></criterion-list>
+              <p class="facts"><a :href="sheet(each)" target="_blank" rel="noopener">{{ callWords.open }}</a></p></template>
             <div v-if="i === selected && !shared.read_only" class="acts">
               <button type="button" class="primary" :disabled="saving" @click="settle(each, 'one')">As {{ called(one) }} <kbd v-if="keyOf('one')">{{ keyOf('one') }}</kbd></button>
               <button type="button" class="primary" :disabled="saving" @click="settle(each, 'other')">As {{ called(other) }} <kbd v-if="keyOf('other')">{{ keyOf('other') }}</kbd></button>
@@ -52,6 +54,7 @@ export const template = `
         </ol>
         <details v-if="waiting.length" class="as-list"><summary>{{ waiting.length }} lines wait for one of them</summary>
           <ul><li v-for="line in waiting" :key="line.line"><button type="button" class="quiet num" @click="seek(line.time_s)">{{ text(line.time_s) }}</button> {{ line.words }}: {{ line.who }}</li></ul></details>
+        <p class="fine"><b>{{ callWords.referee }}</b></p>
         <p class="fine">What is settled goes into the shared log, with who settled it and when; both reviews stay as they are.</p>
       </aside>
       <div class="below">

@@ -27,6 +27,7 @@ export function lineDifference(line, names) {
   return {
     id: `line-${line.line}`, time_s: line.time_s, end_s: line.time_s + MARK_S, title: spokenAward(line.what, names), what: "Award",
     one: spokenAward(line.one, names), other: spokenAward(line.other, names), settled: line.settled, settles: { line: line.line },
+    line: line.line, one_key: line.one_key, other_key: line.other_key,
   };
 }
 

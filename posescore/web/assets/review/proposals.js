@@ -46,6 +46,7 @@ export default {
           <still-row :proposal="item" :about="about" :key-of="keyOf" @seek="$emit('still', $event)"></still-row>
           <p class="facts">
             <button type="button" class="quiet" @click="$emit('act', 'evidence')">Side by side <kbd v-if="keyOf('evidence')">{{ keyOf('evidence') }}</kbd></button>
+            <a :href="sheet(item)" target="_blank" rel="noopener">{{ sheetWords }}</a>
             <button v-if="!item.added" type="button" class="quiet" @click="$emit('seek', item.start_s)">Play from {{ text(item.start_s) }}</button>
           </p>
           <p class="why"><span class="label">In the trade's words</span>{{ item.why }}</p>
@@ -56,6 +57,9 @@ export default {
       <li v-if="!items.length" class="empty">{{ review.proposals.length ? 'Nothing of this kind.' : 'No points were proposed. Add what you saw yourself.' }}</li>
     </ol>`,
   computed: {
+    sheetWords() {
+      return WORDS.call.open;
+    },
     items() {
       return this.listed.map((proposal) => this.item(proposal));
     },
@@ -67,6 +71,10 @@ export default {
   },
   methods: {
     text: clockText,
+    sheet(proposal) {
+      const { match, opinion } = this.review;
+      return `/match/${match.id}/call?${new URLSearchParams({ line: proposal.id, ...(opinion ? { one: opinion } : {}) })}`;
+    },
     item(proposal) {
       const award = { ...proposal, ...proposal.decided_award };
       const state = stateOf(proposal);
