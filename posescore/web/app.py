@@ -75,6 +75,7 @@ def create_app(library: Library, access: Access | None = None) -> FastAPI:
         redoc_url=None,
         lifespan=lifespan,
     )
+    app.state.leaving = False
     app.include_router(_api(library, outputs))
     add_pages(app, library)
 

@@ -19,7 +19,7 @@ from posescore.terms import Athlete
 from posescore.web.api.schemas import Out
 from posescore.words import WORDS, clock_words, with_names
 
-EVERY_S: Final = 0.5
+EVERY_S: Final = 0.4
 """Other programs write to the library too, so the log is asked; that costs one number."""
 ALIVE_EVERY_S: Final = 15.0
 """A comment so often: a proxy or a browser that waits in silence gives up."""
@@ -116,7 +116,7 @@ async def _news(
 ) -> AsyncIterator[str]:
     yield "retry: 1000\n\n"
     silent_s = 0.0
-    while not await request.is_disconnected():
+    while not (request.app.state.leaving or await request.is_disconnected()):
         newest = await asyncio.to_thread(library.last_entry_id, match_id, opinion)
         if newest > after:
             told = await asyncio.to_thread(_told, library, match_id, opinion, newest)

@@ -16,7 +16,7 @@ import { ask } from "../common/server.js";
 import FootageStage from "../common/stage.js";
 import MatchStrip from "../common/strip.js";
 import { template } from "./template.js";
-import { HistoryWindow, MeanwhileWindow, together } from "./together.js";
+import { HistoryWindow, MeanwhileWindow, fillFields, together, typedFields } from "./together.js";
 import { TrackReader } from "../common/track.js";
 import { PlayBar, keepAuthor, keptAuthor, somebody, watching } from "../common/watching.js";
 import { KINDS, POSITIONS, STATE_WORDS, stateOf, sureText, upperText } from "../common/words.js";
@@ -27,6 +27,8 @@ const CORRECTIONS = {
   swap: "Exchange A and B from here",
 };
 const LEAD_S = 1;
+/** Windows that come back, with what was typed, when the page is loaded again. */
+const REOPENED = new Set(["change", "add", "dismiss", "name", "mark"]);
 
 /** What the list can be narrowed to: a coach looks at one of them at a time. */
 const ONLY = [
@@ -198,19 +200,30 @@ export default {
     keepPlace() {
       if (!this.review) return;
       try {
-        sessionStorage.setItem(this.placeKey, JSON.stringify([this.frame.index, this.selected]));
+        const typed = REOPENED.has(this.open) ? { open: this.open, draft: this.draft, shownAt: this.shownAt, fields: typedFields() } : null;
+        sessionStorage.setItem(this.placeKey, JSON.stringify([this.frame.index, this.selected, typed]));
       } catch {
         // Then the page starts at the first frame.
       }
     },
     findPlace() {
       try {
-        const [index, selected] = JSON.parse(sessionStorage.getItem(this.placeKey) ?? "[]");
+        const [index, selected, typed] = JSON.parse(sessionStorage.getItem(this.placeKey) ?? "[]");
         if (this.review.proposals.some((proposal) => proposal.id === selected)) this.selected = selected;
         if (index > 0) this.$refs.stage.goTo(index);
+        if (typed && !this.review.read_only) this.reopen(typed);
       } catch {
         // Nothing was kept.
       }
+    },
+    /** The window that was open, with everything typed, as the same person had seen the match. */
+    async reopen({ open, draft, shownAt, fields }) {
+      this.draft = draft;
+      this.open = open;
+      await this.$nextTick();
+      this.shownAt = shownAt;
+      await this.$nextTick();
+      fillFields(fields);
     },
     acts() {
       return {

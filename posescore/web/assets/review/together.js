@@ -28,6 +28,29 @@ function wordOf(proposal) {
   return JSON.stringify([decision, decided_award, still_proposed, kind, athlete, points, advantage]);
 }
 
+const fieldsOf = () => [...document.querySelectorAll("dialog input, dialog select")];
+const isTicked = (field) => field.type === "radio" || field.type === "checkbox";
+
+/** What is typed and chosen in the window that is open, field by field. */
+export function typedFields() {
+  return fieldsOf().map((field) => (isTicked(field) ? field.checked : field.value));
+}
+
+/**
+ * Put it back where it was.
+ * @param {(string | boolean)[]} typed
+ */
+export function fillFields(typed) {
+  fieldsOf().forEach((field, i) => {
+    if (typed[i] === undefined) return;
+    if (isTicked(field)) {
+      if (!typed[i]) return;
+      field.checked = true;
+    } else field.value = typed[i];
+    for (const kind of ["input", "change"]) field.dispatchEvent(new Event(kind, { bubbles: true }));
+  });
+}
+
 /** @type {import("../vendor/vue.js").Component} */
 export const together = {
   /** Hear of others while the page is looked at; a page behind another takes none of the browser's connections. */
