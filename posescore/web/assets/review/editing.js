@@ -173,7 +173,7 @@ export const editing = {
     }
   },
   editSaid(edit) {
-    const proposal = this.review.proposals.find((one) => one.id === edit.proposal);
+    const proposal = edit.kind === "add_award" ? this.proposal : this.review.proposals.find((one) => one.id === edit.proposal);
     if (edit.kind === "swap_athletes") {
       const until = edit.end_s === undefined ? "on" : `to ${clockText(edit.end_s)}`;
       return `A and B are exchanged from ${clockText(edit.start_s)} ${until}.`;
@@ -184,7 +184,7 @@ export const editing = {
     const award = { ...proposal, ...proposal.decided_award };
     const kind = award.kind === proposal.kind ? proposal.would_be ?? award.kind : award.kind;
     const what = `${KINDS[kind].trade}, ${worth(award)}, ${this.names[award.athlete] ?? "nobody"}`;
-    const words = { confirm: "Confirmed", change: "Changed", dismiss: "Dismissed", reopen: "Open again" };
+    const words = { add_award: "Added", confirm: "Confirmed", change: "Changed", dismiss: "Dismissed", reopen: "Open again" };
     const behind = proposal.behind_end ? ` ${WORDS.ended.behind}.` : "";
     return `${words[edit.kind]}: ${what}.${behind}`;
   },
