@@ -60,7 +60,7 @@ class FrameShown:
 
 @dataclass(frozen=True, slots=True)
 class CriterionShown:
-    """One criterion: ``state`` is met, unmet or unseen, ``word`` says it, ``seen`` what was seen."""
+    """One criterion: ``state`` is met, unmet or unseen, ``word`` says so, ``seen`` what was."""
 
     name: str
     state: str
@@ -209,9 +209,7 @@ def _criterion(criterion: Criterion, names: Names) -> CriterionShown:
     return CriterionShown(criterion.name, state, word, seen, criterion.clause)
 
 
-def _said(
-    reviews: Mapping[str, Review], keys: Mapping[str, str], match: Match
-) -> list[Said]:
+def _said(reviews: Mapping[str, Review], keys: Mapping[str, str], match: Match) -> list[Said]:
     words, said = WORDS["call"], []
     for name, review in reviews.items():
         who = name or words["shared"]
@@ -235,7 +233,9 @@ def _settled(settled: Sequence[Settlement]) -> str:
         return str(words["not_settled"])
     newest = settled[-1]
     taken = newest.taken_from
-    as_whose = words["as_log"] if taken is None else words["as_whose"].format(who=taken or words["shared"])
+    as_whose = words["as_log"]
+    if taken is not None:
+        as_whose = words["as_whose"].format(who=taken or words["shared"])
     return str(words["settled"].format(
         who=newest.by, when=f"{newest.made_at:%Y-%m-%d %H:%M}", how=as_whose
     ))  # fmt: skip

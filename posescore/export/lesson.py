@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Final
 
 from posescore.errors import InputError
-from posescore.export.differences import ending_lines
 from posescore.export.clips import write_stretch
+from posescore.export.differences import ending_lines
 from posescore.export.evidence import look_at
 from posescore.export.page import page
 from posescore.export.report_content import shots_or_why, shown_text

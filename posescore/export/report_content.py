@@ -119,7 +119,10 @@ def report_of(
         texts[number] = text_of(line, names, shots, review)
         progress("taking pictures", done, len(lines))
     told = ([texts[line.number] for line in group] for group in groups)
-    return Report(match, review, names, summary, *told, no_pictures, showing)
+    awards, proposed, behind, near = told
+    return Report(
+        match, review, names, summary, awards, proposed, behind, near, no_pictures, showing
+    )
 
 
 def shots_or_why(

@@ -30,7 +30,8 @@ LINE_MM: Final = 4.6
 _FONT: Final = "DejaVu"
 _PAGES: Final = "\u2045pages\u2046"
 """Stands for the number of pages until it is known; nobody's name."""
-_DARK: Final = "#1c2426"
+INK_OF_WORDS: Final = "#1c2426"
+_DARK: Final = INK_OF_WORDS
 _SOFT: Final = "#46545a"
 _DOUBT: Final = "#6b4e00"
 
@@ -140,7 +141,12 @@ class Paper(FPDF):
         """A paragraph; ``left`` is where it starts, mm."""
         self.ink(8 if soft else 9.5, bold, colour or (_SOFT if soft else _DARK))
         self.set_x(left or self.l_margin)
-        self.multi_cell(0, LINE_MM, text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        height_mm = self.line_height()
+        self.multi_cell(0, height_mm, text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+
+    def line_height(self, height_mm: float = LINE_MM) -> float:
+        """Height of a line, mm."""
+        return height_mm
 
     def height_of(self, text: str, bold: bool, left: float) -> float:
         """How much room :meth:`say` would take, mm."""

@@ -9,6 +9,7 @@ from posescore.export.evidence import not_looked_at
 from posescore.export.rows import LogLine
 from posescore.library.review.review import Review, Verdict
 from posescore.scoring.awarding import HELD, OWN_ADVANTAGE
+from posescore.scoring.match_clock import EndedBy
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind, Result, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
@@ -183,7 +184,8 @@ def result_words(result: Result | None, names: Names) -> str:
 
 def standing_words(review: Review, names: Names) -> str:
     """How it stands by people's decisions; an end only once every line is decided."""
-    if not review.undecided:
+    ended = review.end is not None and review.end.by in (EndedBy.TAP, EndedBy.DISQUALIFICATION)
+    if ended or not review.undecided:
         return result_words(review.confirmed_result, names)
     if len(review.undecided) == len(review.items):
         return "Nothing is confirmed yet."

@@ -55,8 +55,8 @@ def log_csv(review: Review, match: Match) -> str:
     """The score log, a line for each proposal and each added award.
 
     ``awarded_points`` and ``awarded_advantage`` are empty until a person decided, and 0 where
-    dismissed or behind the end; what the program proposed stands in columns of its own. What penalties give the
-    opponent is counted in the score and awarded in no line.
+    dismissed or behind the end; what the program proposed stands in columns of its own. What
+    penalties give the opponent is counted in the score and awarded in no line.
     """
     return csv_text(LOG_COLUMNS, [_log_row(line, match) for line in lines_of(review, match)])
 

@@ -1,4 +1,4 @@
-"""What was not seen of a match: time without an athlete, doubts, cuts, and what nobody looks for."""
+"""What was not seen of a match: an athlete, what is in doubt, cuts, and what nobody looks for."""
 
 from __future__ import annotations
 

@@ -36,9 +36,7 @@ def _none(value: object) -> object:
     return None if isinstance(value, str) and not value.strip() else value
 
 
-_Number = Annotated[
-    Annotated[int, Field(ge=0, le=MOST_POINTS)] | None, BeforeValidator(_none)
-]
+_Number = Annotated[Annotated[int, Field(ge=0, le=MOST_POINTS)] | None, BeforeValidator(_none)]
 
 
 class ResultRow(BaseModel):
@@ -146,8 +144,9 @@ def _entered(library: Library, number: int, row: ResultRow, author: str) -> Ente
         for edit in edits:
             library.edit(match.id, edit, author)
     except PoseScoreError as error:
-        title = match.info.title if match else row.match
-        return Entered(number, match and match.id, title, False, str(error))
+        if match is None:
+            return Entered(number, None, row.match, False, str(error))
+        return Entered(number, match.id, match.info.title, False, str(error))
     return Entered(number, match.id, match.info.title, bool(edits))
 
 

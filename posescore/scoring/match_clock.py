@@ -14,7 +14,6 @@ from posescore.scoring.score import step_of
 from posescore.scoring.timeline import TOLERANCE_S
 from posescore.terms import Athlete, Interval
 
-
 HAND_S: Final = 2.0
 """A clock that a hand starts and stops is no more exact than this."""
 

@@ -29,9 +29,7 @@ def disqualified_s(proposals: Iterable[Proposal], rules: RuleSet) -> float | Non
     marks = sorted((p for p in proposals if is_penalty_mark(p)), key=lambda mark: mark.time_s)
     for athlete in Athlete:
         own = [mark for mark in marks if mark.athlete is athlete]
-        instants += [
-            mark.time_s for n, mark in enumerate(own, 1) if step_of(n, rules).disqualified
-        ]
+        instants += [mark.time_s for n, mark in enumerate(own, 1) if step_of(n, rules).disqualified]
     return min(instants, default=None)
 
 

@@ -1,4 +1,4 @@
-"""Serve a library of matches that end, or do not: ``python -m tests.browser.served_endings FOLDER [PORT]``.
+"""Serve matches that end, or do not: ``python -m tests.browser.served_endings FOLDER [PORT]``.
 
 Prints the address when it is ready, like the program itself.
 """
@@ -38,9 +38,7 @@ def main(folder: Path, port: int) -> None:
             add_match(
                 library, folder, SMALL, title="A clip", holds=KNEE_DOWN, events=STARTED, findings=()
             )
-            add_match(
-                library, folder, SMALL, title="Nothing", holds=(), events=(), findings=()
-            )
+            add_match(library, folder, SMALL, title="Nothing", holds=(), events=(), findings=())
         serve(library, port=port, open_browser=False)
 
 

@@ -1,4 +1,4 @@
-"""How a match ends, what counts, and what the page says of doubts: nothing flatters, nothing hides."""
+"""How a match ends, what counts, and what the page says of its doubts."""
 
 from __future__ import annotations
 
@@ -283,6 +283,6 @@ def test_two_opinions_show_reasons_criteria_and_a_sheet_of_one_page(
     paper = pypdf.PdfReader(saved.value.path())
     assert len(paper.pages) == 1
     text = " ".join(paper.pages[0].extract_text().split())
-    for words in ("The referee's call stands", "a leg was caught", "not looked at", "as Dag has it"):
+    for words in ("The referee's call stands", "a leg was caught", "not looked at", "as Dag has"):
         assert words in text
     sheet.close()

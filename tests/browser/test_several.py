@@ -90,9 +90,7 @@ def test_the_other_page_shows_it_as_it_comes_and_says_who_and_what(ann: Page, be
     expect(ben.locator(".news")).to_contain_text("Ann: take back: confirm a proposal")
 
 
-def test_an_edit_of_a_line_that_changed_since_it_was_shown_asks_first(
-    ann: Page, ben: Page
-) -> None:
+def test_an_edit_of_a_line_that_changed_since_it_was_shown_asks_first(ann: Page, ben: Page) -> None:
     ben.keyboard.press("ArrowDown")
     ben.keyboard.press("c")
     ben.get_by_label("Points", exact=True).fill("4")

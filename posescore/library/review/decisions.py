@@ -55,7 +55,8 @@ class Confirm(LineEdit):
         if item.proposal is None:
             raise ConflictError(f"{self.proposal} is no longer proposed: add the award instead.")
         decision = item.decision
-        if decision and decision.verdict is Verdict.CONFIRMED and not (item.note or decision.by_mark):
+        said = decision is not None and not (item.note or decision.by_mark)
+        if decision and said and decision.verdict is Verdict.CONFIRMED:
             raise ConflictError(f"{self.proposal} was confirmed by {decision.author} already.")
         return Effect(proposal=item.proposal)
 

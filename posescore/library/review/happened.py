@@ -187,5 +187,7 @@ def where(about: Entry) -> float | None:
     """Where to look for what an entry is about, seconds of footage."""
     if about.effect.proposal is not None:
         return about.effect.proposal.time_s
+    if isinstance(about.edit, SetScoreboard):
+        return about.edit.at_s
     subject = about.subject
     return subject.stretch.start_s if subject.stretch else subject.time_s

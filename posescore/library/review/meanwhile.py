@@ -113,4 +113,3 @@ def _event(edit: AddEvent | RemoveEvent, review: Review) -> str:
         for one in found
     ]
     return "; ".join(each) or str(words["no_event"])
-

@@ -10,9 +10,9 @@ from typing import Final
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
+from posescore.library.review.counting import counted, with_own_marks
 from posescore.library.review.entries import Entry, history
 from posescore.library.review.matching import keys_of, paired, unused
-from posescore.library.review.counting import counted, with_own_marks
 from posescore.library.review.review import Decision, Review, ReviewEvent, ReviewItem
 from posescore.library.review.saying import spoken
 from posescore.library.review.state import MatchState, Said, worth

@@ -6,9 +6,9 @@ import asyncio
 import json
 from collections.abc import AsyncIterator, Mapping
 from datetime import datetime
-from typing import Annotated, Final
+from typing import Final
 
-from fastapi import APIRouter, Body, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import StreamingResponse
 from pydantic import BaseModel
 

@@ -63,9 +63,7 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
     """The endpoints for the review of a match."""
     router = APIRouter(prefix="/matches/{match_id}")
 
-    def out(
-        match_id: int, review: Review, opinion: str, response: Response
-    ) -> schemas.ReviewOut:
+    def out(match_id: int, review: Review, opinion: str, response: Response) -> schemas.ReviewOut:
         response.headers["Cache-Control"] = "no-store"
         response.headers["ETag"] = f'"{review.last_entry_id}"'
         return _review_out(library, tracks, library.match(match_id), review, opinion)

@@ -19,6 +19,7 @@ from posescore.terms import Athlete
 from posescore.web.api import schemas
 from posescore.words import WORDS, check_words, clock_words, how_seen, with_names
 
+
 def fields_of(value: Any) -> dict[str, Any]:
     """The fields of a dataclass, those inside them as they are."""
     return {field.name: getattr(value, field.name) for field in fields(value)}

@@ -43,12 +43,12 @@ export const template = `
             <dl><div><dt>{{ called(one) }}</dt><dd>{{ each.one }} <span v-if="reasonOf(each, 'one')" class="soft">{{ reasonOf(each, 'one') }}</span></dd></div><div><dt>{{ called(other) }}</dt><dd>{{ each.other }} <span v-if="reasonOf(each, 'other')" class="soft">{{ reasonOf(each, 'other') }}</span></dd></div></dl>
             <p v-if="each.settled" class="said">Settled by {{ each.settled.by }} on {{ each.settled.made_at.slice(0, 16).replace('T', ' ') }} UTC:
               {{ each.settled.taken_from === null ? 'as the shared log has it' : 'as ' + called(each.settled.taken_from) + ' has it' }}.</p>
-            <template v-if="i === selected && each.line"><criterion-list v-if="judged(each)" brief locked :proposal="judged(each)"></criterion-list>
-              <p class="facts"><a :href="sheet(each)" target="_blank" rel="noopener">{{ callWords.open }}</a></p></template>
             <div v-if="i === selected && !shared.read_only" class="acts">
               <button type="button" class="primary" :disabled="saving" @click="settle(each, 'one')">As {{ called(one) }} <kbd v-if="keyOf('one')">{{ keyOf('one') }}</kbd></button>
               <button type="button" class="primary" :disabled="saving" @click="settle(each, 'other')">As {{ called(other) }} <kbd v-if="keyOf('other')">{{ keyOf('other') }}</kbd></button>
               <button v-if="one && other" type="button" :disabled="saving" @click="settle(each, 'neither')">As the shared log <kbd v-if="keyOf('neither')">{{ keyOf('neither') }}</kbd></button></div>
+            <template v-if="i === selected && each.line"><criterion-list v-if="judged(each)" brief locked :proposal="judged(each)"></criterion-list>
+              <p class="facts"><a :href="sheet(each)" target="_blank" rel="noopener">{{ callWords.open }}</a></p></template>
           </li>
           <li v-if="!differences.length" class="empty">They do not differ in anything that both decided.</li>
         </ol>
