@@ -40,9 +40,10 @@ def call_pdf(sheet: CallSheet) -> bytes:
     """The sheet as PDF: one page of A4, in letters as large as fit."""
     for size in SIZES:
         paper = _laid_out(sheet, size)
-        if paper.page_no() == 1:
+        if paper.page_no() == 1 or size == SIZES[-1]:
             break
-    return bytes(paper.output())
+        paper.put_away()
+    return paper.finished()
 
 
 def _laid_out(sheet: CallSheet, size: float) -> _Sheet:

@@ -60,7 +60,7 @@ def report_pdf(report: Report) -> bytes:
         paper.say(report.sources, soft=True)
     made = f"{report.shown_text} Rules: {report.review.rules}. Made by PoseScore {__version__}."
     paper.say(made.strip(), soft=True)
-    return bytes(paper.output())
+    return paper.finished()
 
 
 def font_folder() -> Path:
@@ -95,6 +95,18 @@ class Paper(FPDF):
         self.alias_nb_pages(_PAGES)
         self.short_title = title
         self.add_page()
+
+    def finished(self) -> bytes:
+        """The whole file."""
+        made = bytes(self.output())
+        self.put_away()
+        return made
+
+    def put_away(self) -> None:
+        """Close the fonts' files, which otherwise stay open until somebody collects garbage."""
+        for font in self.fonts.values():
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
 
     def normalize_text(self, text: str) -> str:
         """What the font can draw; blanks for line breaks and the like, boxes for other letters."""

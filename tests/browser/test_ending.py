@@ -159,7 +159,7 @@ def test_a_result_and_the_official_score_are_typed_and_stand(page: Page) -> None
     page.keyboard.press("y")
     wait_for_points(page, "A", 2)
     go_to(page, "0:20")
-    page.keyboard.press("j")
+    page.keyboard.press("Shift+R")
     window = page.get_by_role("dialog", name="Result and scoreboard")
     window.get_by_label("Ines Vaz").first.check()
     window.get_by_label("How").select_option("submission")

@@ -103,6 +103,7 @@ def _person(browser: Browser, server: Server, name: str) -> Page:
 
 def _act(page: Page, dice: random.Random, made: Run, wait: bool = True) -> None:
     """One thing that a person does by keys, at a line of the list."""
+    _settle(page, dice, made)  # what asked a moment late
     heads = page.locator(".proposal-head")
     at = dice.randrange(heads.count())
     if page.locator(".proposal.selected").count() == 0 or dice.random() < 0.7:
@@ -129,18 +130,20 @@ def _act(page: Page, dice: random.Random, made: Run, wait: bool = True) -> None:
 
 def _settle(page: Page, dice: random.Random, made: Run) -> None:
     """Answer what asks, leave what was refused."""
-    page.wait_for_function("window.pending === 0 || document.querySelectorAll('dialog').length")
-    asks = page.locator("dialog", has_text="while you looked at it")
-    if asks.count():
-        made.asked += 1
-        asks.locator(".acts button").nth(dice.randrange(2)).click()
+    page.wait_for_function("window.pending === 0")
+    page.wait_for_timeout(40)
+    give_up = time.monotonic() + PATIENCE_MS / 1000
+    while page.locator("dialog").count():
+        assert time.monotonic() < give_up, page.locator("dialog").all_inner_texts()
+        asks = page.locator("dialog", has_text="while you looked at it")
+        if asks.count():
+            made.asked += 1
+            asks.locator(".acts button").nth(dice.randrange(2)).click()
+        else:
+            made.unanswered += 1
+            page.keyboard.press("Escape")
         page.wait_for_function("window.pending === 0")
-    for _ in range(3):
-        if page.locator("dialog").count() == 0:
-            return
-        made.unanswered += 1
-        page.keyboard.press("Escape")
-        page.wait_for_timeout(30)
+        page.wait_for_timeout(40)
 
 
 def _collect(page: Page, who: str, made: Run) -> None:

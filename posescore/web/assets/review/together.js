@@ -28,7 +28,7 @@ function wordOf(proposal) {
   return JSON.stringify([decision, decided_award, still_proposed, kind, athlete, points, advantage]);
 }
 
-const fieldsOf = () => [...document.querySelectorAll("dialog input, dialog select")];
+const fieldsOf = () => /** @type {HTMLInputElement[]} */ ([...document.querySelectorAll("dialog input, dialog select")]);
 const isTicked = (field) => field.type === "radio" || field.type === "checkbox";
 
 /** What is typed and chosen in the window that is open, field by field. */
@@ -46,7 +46,7 @@ export function fillFields(typed) {
     if (isTicked(field)) {
       if (!typed[i]) return;
       field.checked = true;
-    } else field.value = typed[i];
+    } else field.value = String(typed[i]);
     for (const kind of ["input", "change"]) field.dispatchEvent(new Event(kind, { bubbles: true }));
   });
 }
