@@ -112,7 +112,9 @@ def _frames(paper: _Sheet, sheet: CallSheet) -> None:
         )  # fmt: skip
         paper.ink(7.5)
         paper.set_xy(left, top + TALLEST_MM * paper.size + 0.5)
-        paper.multi_cell(width_mm, paper.line_height(3.6), said, align="L", new_x="LMARGIN", new_y="NEXT")
+        paper.multi_cell(
+            width_mm, paper.line_height(3.6), said, align="L", new_x="LMARGIN", new_y="NEXT"
+        )
         lowest = max(lowest, paper.get_y())
     paper.set_y(lowest)
 

@@ -62,9 +62,7 @@ def test_nothing_behind_a_tap_counts_whoever_let_it_stand(library: Library) -> N
 @pytest.mark.parametrize(
     ("event", "by"), [(EventName.END, EndedBy.MARKED), (EventName.TAP, EndedBy.TAP)]
 )
-def test_an_end_is_told_with_what_ended_it(
-    library: Library, event: EventName, by: EndedBy
-) -> None:
+def test_an_end_is_told_with_what_ended_it(library: Library, event: EventName, by: EndedBy) -> None:
     assert library.review(1).end is None, "the footage alone ends no match"
     athlete = None if event is EventName.END else A
     ended = library.edit(1, AddEvent(event, 40.0, athlete), "Ann")

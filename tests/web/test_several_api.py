@@ -72,7 +72,11 @@ def test_the_history_tells_every_step_and_takes_any_back(client: TestClient) -> 
         ("Ann", "confirm a proposal", False),
     ]
     back, tap, edge, first = told["entries"]
-    assert (back["about"], back["before"][:9], back["after"][:8]) == (first["id"], "confirmed", "proposed")
+    assert (back["about"], back["before"][:9], back["after"][:8]) == (
+        first["id"],
+        "confirmed",
+        "proposed",
+    )
     assert (tap["before"], tap["after"]) == ("not marked", "Gives up (tap), Noa Berg, 0:38.5")
     assert "0:12.5 to 0:16.5" in edge["before"]
     assert "0:12.5 to 0:16.0" in edge["after"]
@@ -139,6 +143,11 @@ def test_the_sheet_of_a_line_is_one_page_and_of_no_line_a_sentence(client: TestC
 def test_a_sheet_with_long_reasons_stays_one_page(client: TestClient) -> None:
     key = line(client, 2)
     for who in ("Cleo", "Dag"):
-        edit(client, {"kind": "dismiss", "proposal": key, "reason": "Because. " * 33}, who, opinion=who)
+        edit(
+            client,
+            {"kind": "dismiss", "proposal": key, "reason": "Because. " * 33},
+            who,
+            opinion=who,
+        )
     paper = client.get("/api/matches/1/call", params={"line": key, "format": "pdf"})
     assert len(pypdf.PdfReader(io.BytesIO(paper.content)).pages) == 1

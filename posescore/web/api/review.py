@@ -20,6 +20,7 @@ from posescore.pose.track import PairTrack
 from posescore.web.api import schemas, views
 from posescore.web.api.export import EXPORTS
 from posescore.web.api.proposals import proposals_out
+from posescore.web.api.review_shapes import ReviewOut
 from posescore.web.api.track import CHUNK_ROWS, Tracks, chunk_firsts
 from posescore.words import with_names
 
@@ -63,7 +64,7 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
     """The endpoints for the review of a match."""
     router = APIRouter(prefix="/matches/{match_id}")
 
-    def out(match_id: int, review: Review, opinion: str, response: Response) -> schemas.ReviewOut:
+    def out(match_id: int, review: Review, opinion: str, response: Response) -> ReviewOut:
         response.headers["Cache-Control"] = "no-store"
         response.headers["ETag"] = f'"{review.last_entry_id}"'
         return _review_out(library, tracks, library.match(match_id), review, opinion)
@@ -71,7 +72,7 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
     @router.get("", summary="One match with its review")
     def review(
         match_id: int, response: Response, opinion: str = "", author: str | None = None
-    ) -> schemas.ReviewOut:
+    ) -> ReviewOut:
         """The match as it stands: holds, proposals, decisions, score.
 
         ``author`` is whose undo and redo it tells; left out, those of whoever was last.
@@ -81,7 +82,7 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
     @router.post("/edits", summary="Do an edit")
     def edit(
         match_id: int, body: Annotated[EditIn, Body()], response: Response, if_match: Seen = None
-    ) -> schemas.ReviewOut:
+    ) -> ReviewOut:
         """Do one edit; it is on the disk when the answer comes."""
         wanted, author = Edit.from_json(body.edit), body.author or schemas.SOMEBODY
         seen = body.seen if if_match is None else _entry_of(if_match)
@@ -94,17 +95,13 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
         return out(match_id, made, body.opinion, response)
 
     @router.post("/undo", summary="Undo")
-    def undo(
-        match_id: int, by: Annotated[schemas.By, Body()], response: Response
-    ) -> schemas.ReviewOut:
+    def undo(match_id: int, by: Annotated[schemas.By, Body()], response: Response) -> ReviewOut:
         """Take back the author's own newest edit in force."""
         made = library.undo(match_id, by.author or schemas.SOMEBODY, by.opinion)
         return out(match_id, made, by.opinion, response)
 
     @router.post("/redo", summary="Redo")
-    def redo(
-        match_id: int, by: Annotated[schemas.By, Body()], response: Response
-    ) -> schemas.ReviewOut:
+    def redo(match_id: int, by: Annotated[schemas.By, Body()], response: Response) -> ReviewOut:
         """Put back what the author took back last."""
         made = library.redo(match_id, by.author or schemas.SOMEBODY, by.opinion)
         return out(match_id, made, by.opinion, response)
@@ -112,7 +109,7 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
     @router.post("/history/{entry_id}/take-back", summary="Take back any entry")
     def take_back(
         match_id: int, entry_id: int, by: Annotated[schemas.By, Body()], response: Response
-    ) -> schemas.ReviewOut:
+    ) -> ReviewOut:
         """Take back an edit, whoever made it; what was done since stays."""
         made = library.take_back(match_id, entry_id, by.author or schemas.SOMEBODY, by.opinion)
         return out(match_id, made, by.opinion, response)
@@ -120,7 +117,7 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
     @router.post("/history/{entry_id}/put-back", summary="Put an entry back in force")
     def put_back(
         match_id: int, entry_id: int, by: Annotated[schemas.By, Body()], response: Response
-    ) -> schemas.ReviewOut:
+    ) -> ReviewOut:
         """Put an edit that was taken back in force again, where it was."""
         made = library.put_back(match_id, entry_id, by.author or schemas.SOMEBODY, by.opinion)
         return out(match_id, made, by.opinion, response)
@@ -138,7 +135,7 @@ def _entry_of(tag: str) -> int:
 
 def _review_out(
     library: Library, tracks: Tracks, match: Match, review: Review, opinion: str
-) -> schemas.ReviewOut:
+) -> ReviewOut:
     analysis = library.analysis(match.id, review.analysis_version)
     track = tracks.of(analysis)
     made = {
@@ -169,7 +166,7 @@ def _review_out(
         "opinion": opinion,
         "read_only": library.read_only,
     }
-    return schemas.ReviewOut.model_validate(made)
+    return ReviewOut.model_validate(made)
 
 
 def _footage_out(match: Match, analysis: Analysis, track: PairTrack | None) -> schemas.FootageOut:
