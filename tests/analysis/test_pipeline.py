@@ -38,7 +38,7 @@ TRUE_KEYPOINTS = Settings(track_file=KEYPOINTS)
 @pytest.mark.parametrize(
     ("noise", "missing", "seed"), [(0.0, 0.0, 0), (0.02, 0.1, 0), (0.02, 0.1, 1), (0.02, 0.1, 2)]
 )
-def test_true_keypoints_give_the_true_log_but_for_what_is_known_to_fail(
+def test_true_keypoints_give_the_true_log_but_for_a_near_miss(
     noise: float, missing: float, seed: int
 ) -> None:
     # Rules behind the awards: articles 3.1, 3.4 and 4.1 to 4.5, named award by award in the truth.
@@ -47,12 +47,13 @@ def test_true_keypoints_give_the_true_log_but_for_what_is_known_to_fail(
         video, TRUTH, settings=TRUE_KEYPOINTS, rules=info.rules,
         noise=noise, missing=missing, seed=seed, within_s=1.0,
     )  # fmt: skip
-    # Its half guard is read as mount, and a heel behind the thigh as none (docs/accuracy.md).
+    # With noise two heels behind thighs are seen too seldom to be told from one.
     missed = {line.award["time_s"] for line in found.awards if line.proposal is None}
-    assert missed <= {44.8, 56.2}
-    assert [proposal.kind for proposal in found.false_awards] in ([], ["mount"])
+    assert missed <= ({56.2} if noise else set())
+    assert [proposal.kind for proposal in found.false_awards] == []
+    # A knee that comes up or a heel that slips in too soon (docs/accuracy.md).
     unexplained = [line.nothing["would_be"] for line in found.nothings if line.proposal is None]
-    assert unexplained in ([], ["mount"])
+    assert unexplained in ([], ["knee_on_belly"], ["back_control"])
 
 
 def test_degrading_does_what_it_says() -> None:
