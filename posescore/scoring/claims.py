@@ -11,7 +11,7 @@ from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import Group, Visit
 from posescore.scoring.verdict import Verdict, verdict_on
 from posescore.terms import Athlete, State
-from posescore.words import name_field, state_words, trade
+from posescore.words import sentence, state_words, trade
 
 POSITION_KIND: Final[Mapping[Group, ProposalKind]] = {
     Group.KNEE_ON_BELLY: ProposalKind.KNEE_ON_BELLY,
@@ -20,13 +20,6 @@ POSITION_KIND: Final[Mapping[Group, ProposalKind]] = {
     Group.BACK_CONTROL: ProposalKind.BACK_CONTROL,
 }
 """Positions that score by themselves, however they were reached."""
-
-_WHERE: Final[Mapping[ProposalKind, str]] = {
-    ProposalKind.KNEE_ON_BELLY: "on top, free of guard",
-    ProposalKind.MOUNT: "sitting on the torso, free of half-guard",
-    ProposalKind.BACK_MOUNT: "on the back of an opponent who is face-down",
-    ProposalKind.BACK_CONTROL: "behind the opponent",
-}
 
 RANK: Final[Mapping[ProposalKind, int]] = {
     ProposalKind.TAKEDOWN: 0,
@@ -139,19 +132,20 @@ def position_claim(
     kind = POSITION_KIND.get(visit.group)
     if kind is None or visit.upper is None:
         return None
-    athlete, name = visit.upper, trade(visit.entered.position)
+    athlete, position = visit.upper, visit.entered.position
     verdict, reached_s = verdict_of(visit, rules)
-    came_from = ""
+    story = sentence("took", who=athlete, position=position)
     if before is not None and before.group is not visit.group:
-        came_from = f" from {trade(before.left.position)}"
+        story = sentence("took_from", who=athlete, position=position, out_of=before.left.position)
+    asks = sentence(f"asks_{kind}")
     return Claim(
         kind=kind,
         athlete=athlete,
         visit=visit,
-        story=f"{name_field(athlete)} took {name}{came_from}",
+        story=story,
         clause=rules.clauses[kind],
         path=(*(() if before is None else (before.left,)), visit.left),
-        way=(Criterion(_WHERE[kind], True, state_words(visit.left), rules.clauses[kind]),),
+        way=(Criterion(asks, True, state_words(visit.left), rules.clauses[kind]),),
         bar=_position_bar(kind, athlete, holder, rules),
         reached_s=reached_s,
         verdict=verdict,
@@ -165,10 +159,9 @@ def _position_bar(
         return repeat_bar(kind, athlete, rules)
     if RANK[kind] < holder.highest:
         return Bar(
-            f"stepping down from a higher position by choice earns nothing; "
-            f"{name_field(athlete)} had already held the mount or the back",
+            sentence("stepped_down", who=athlete),
             rules.clauses["order"],
-            "positions in ascending order",
+            sentence("asks_order"),
         )
     return None
 
@@ -176,10 +169,9 @@ def _position_bar(
 def repeat_bar(kind: ProposalKind, athlete: Athlete, rules: RuleSet) -> Bar:
     """The bar of 3.2: the same position again, after it was left by choice or merely moved."""
     return Bar(
-        f"{name_field(athlete)} had scored this {trade(kind)} before and "
-        f"{name_field(athlete.other)} had not got out of it: the same position counts once",
+        sentence("same_counts_once", who=athlete, other=athlete.other, kind=trade(kind)),
         rules.clauses["given_up"],
-        "not left by choice before",
+        sentence("asks_not_given_up"),
     )
 
 

@@ -12,7 +12,7 @@ from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import TOLERANCE_S, Group, Visit, latest
 from posescore.terms import Athlete
-from posescore.words import name_field, trade
+from posescore.words import sentence, trade
 
 UNMARKED: Final = 0.6
 """A landing in a dominated position that nobody marked as a takedown most often was one."""
@@ -114,24 +114,14 @@ def _marks(
     )
 
 
-def _took_down(visit: Visit) -> str:
+def _story(name: str, visit: Visit) -> str:
     upper = visit.upper or Athlete.A
-    into = trade(visit.entered.position)
-    return f"{name_field(upper)} took {name_field(upper.other)} down from standing into {into}"
+    return sentence(name, who=upper, other=upper.other, into=visit.entered.position)
 
 
-def _ended_on_top(visit: Visit, out_of: str = " from standing") -> str:
-    upper = name_field(visit.upper or Athlete.A)
-    return f"{upper} ended on top in {trade(visit.entered.position)}{out_of}"
-
-
-def _on_feet(rules: RuleSet, probability: float, seen: str = "both were standing") -> Criterion:
+def _on_feet(rules: RuleSet, probability: float, seen: str = "seen_standing") -> Criterion:
     return Criterion(
-        "the attacker starts with both feet on the mat",
-        True,
-        seen,
-        rules.clauses["takedown"],
-        probability,
+        sentence("asks_on_feet"), True, sentence(seen), rules.clauses["takedown"], probability
     )
 
 
@@ -139,23 +129,22 @@ def _landed(visit: Visit, rules: RuleSet) -> tuple[Criterion, ...]:
     """How the opponent came down; on all fours the position's own criteria say more."""
     if visit.group is Group.TURTLE:
         return ()
-    name = "the opponent comes down on back, side or seat"
-    if visit.group in (Group.BACK_MOUNT, Group.BACK_CONTROL):
-        name = "the opponent comes down with the attacker in control behind"
-    return (Criterion(name, True, trade(visit.entered.position), rules.clauses["takedown"]),)
+    behind = visit.group in (Group.BACK_MOUNT, Group.BACK_CONTROL)
+    asks = sentence("asks_comes_down_behind" if behind else "asks_comes_down")
+    return (Criterion(asks, True, trade(visit.entered.position), rules.clauses["takedown"]),)
 
 
 def _after_pull(visit: Visit, marks: _Marks, pull: MatchEvent, rules: RuleSet) -> Landing:
     """The opponent pulled guard: only an attack begun before, or a grip on the trousers, counts."""
-    name, upper = "begun before the guard pull", visit.upper or Athlete.A
-    who, opponent = name_field(upper), name_field(upper.other)
+    asks, upper = sentence("asks_before_pull"), visit.upper or Athlete.A
     if marks.attempt is not None and marks.attempt.time_s <= pull.time_s:
         clause = rules.clauses["pull_first"]
         confidence = marks.attempt.confidence
-        seen = Criterion(name, True, f"before {opponent} pulled guard", clause, confidence)
+        before = sentence("seen_before_pull", other=upper.other)
+        seen = Criterion(asks, True, before, clause, confidence)
         return Landing(
             ProposalKind.TAKEDOWN,
-            f"{_took_down(visit)}, having started before {opponent} pulled guard",
+            _story("took_down_before_pull", visit),
             clause,
             confidence,
             (_on_feet(rules, 1.0), seen, *_landed(visit, rules)),
@@ -164,19 +153,18 @@ def _after_pull(visit: Visit, marks: _Marks, pull: MatchEvent, rules: RuleSet) -
     if marks.grip is not None and marks.grip.time_s <= grip_until_s:
         clause = rules.clauses["trousers"]
         confidence = marks.grip.confidence * pull.confidence
-        grip = Criterion("a grip on the puller's trousers", True, "gripped", clause, confidence)
-        story = f"{opponent} pulled guard while {who} gripped {opponent}'s trousers, and "
-        story += f"{who} came on top in {trade(visit.entered.position)}"
+        gripped = sentence("seen_gripped")
+        grip = Criterion(sentence("asks_trousers"), True, gripped, clause, confidence)
+        story = _story("gripped_trousers", visit)
         return Landing(ProposalKind.TAKEDOWN, story, clause, confidence, (grip,))
     if marks.attempt is not None:
-        reason = f"{opponent} had pulled guard before {who} attacked: no takedown"
-        bar = Bar(reason, rules.clauses["pull_first"], name)
+        reason = sentence("pulled_first", who=upper, other=upper.other)
+        bar = Bar(reason, rules.clauses["pull_first"], asks)
     else:
-        reason = f"{opponent} pulled guard, which is no takedown and earns nobody points"
-        bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
+        bar = _not_brought_down("pull_is_no_takedown", visit, rules)
     return Landing(
         ProposalKind.TAKEDOWN,
-        _ended_on_top(visit),
+        _story("ended_on_top_from_standing", visit),
         bar.clause,
         pull.confidence * (1.0 if visit.group is Group.GUARD else SEEMINGLY_PULLED),
         bar=bar,
@@ -188,9 +176,9 @@ def _own_pull(visit: Visit, pull: MatchEvent, rules: RuleSet) -> Landing:
     """The upper athlete pulled guard and came up at once: a sweep whose guard was not seen."""
     clause = rules.clauses["sweep"]
     confidence = pull.confidence * SEEMINGLY_PULLED
-    started = Criterion("starts underneath in guard", True, "pulled guard", clause, confidence)
-    who = name_field(visit.upper or Athlete.A)
-    story = f"{who} pulled guard and came on top into {trade(visit.entered.position)}"
+    asks, seen = sentence("asks_underneath_in_guard"), sentence("seen_pulled")
+    started = Criterion(asks, True, seen, clause, confidence)
+    story = _story("pulled_and_came_up", visit)
     return Landing(ProposalKind.SWEEP, story, clause, confidence, (started,))
 
 
@@ -207,35 +195,32 @@ def _attempt(
     confidence = attempt.confidence
     if feet is None:
         confidence *= ASSUMED_FEET
-        seen = _on_feet(rules, ASSUMED_FEET, "not in the footage; a match starts standing")
+        seen = _on_feet(rules, ASSUMED_FEET, "seen_no_standing")
     else:
         confidence *= feet.holds[-1].confidence
         seen = _on_feet(rules, feet.holds[-1].confidence)
     if visit.group is Group.BACK_CONTROL:
         confidence *= PERHAPS_STANDING
     criteria = (seen, *_landed(visit, rules))
-    return Landing(
-        ProposalKind.TAKEDOWN, _took_down(visit), rules.clauses["takedown"], confidence, criteria
-    )
+    story = _story("took_down", visit)
+    return Landing(ProposalKind.TAKEDOWN, story, rules.clauses["takedown"], confidence, criteria)
 
 
 def _on_knees(visit: Visit, rules: RuleSet) -> Landing:
-    reason = (
-        "they were not seen on their feet right before: with an athlete on the knees "
-        "there is no takedown"
-    )
-    bar = Bar(reason, rules.clauses["knees"], "the attacker starts with both feet on the mat")
-    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit, ""), bar.clause, bar=bar)
+    bar = Bar(sentence("not_on_feet"), rules.clauses["knees"], sentence("asks_on_feet"))
+    return Landing(ProposalKind.TAKEDOWN, _story("ended_on_top", visit), bar.clause, bar=bar)
 
 
 def _defended(visit: Visit, rules: RuleSet) -> Landing:
-    upper = visit.upper or Athlete.A
-    reason = (
-        f"{name_field(upper.other)} attacked, or pulled {name_field(upper)} down on top: "
-        "defending and ending on top is no takedown"
-    )
-    bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
-    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, bar=bar)
+    bar = _not_brought_down("defended", visit, rules)
+    story = _story("ended_on_top_from_standing", visit)
+    return Landing(ProposalKind.TAKEDOWN, story, bar.clause, bar=bar)
+
+
+def _not_brought_down(reason: str, visit: Visit, rules: RuleSet) -> Bar:
+    """A takedown that was none, with the name of the sentence that says why."""
+    clause = rules.clauses["takedown"]
+    return Bar(_story(reason, visit), clause, sentence("asks_brought_down"))
 
 
 def _unmarked(visit: Visit, feet: Visit | None, rules: RuleSet) -> Landing | None:
@@ -247,14 +232,12 @@ def _unmarked(visit: Visit, feet: Visit | None, rules: RuleSet) -> Landing | Non
     if visit.group in _DOMINATED:
         return Landing(
             ProposalKind.TAKEDOWN,
-            f"{_took_down(visit)}, though nobody marked the attack",
+            _story("took_down_unmarked", visit),
             rules.clauses["takedown"],
             confidence,
             (_on_feet(rules, confidence), *_landed(visit, rules)),
         )
-    guard = visit.group is Group.GUARD
-    perhaps = "it could have been a guard pull" if guard else "going behind is no takedown"
-    opponent = name_field((visit.upper or Athlete.A).other)
-    reason = f"nobody is marked as having taken {opponent} down; {perhaps}"
-    bar = Bar(reason, rules.clauses["takedown"], "the attacker brought the opponent down")
-    return Landing(ProposalKind.TAKEDOWN, _ended_on_top(visit), bar.clause, confidence, bar=bar)
+    reason = "unmarked_guard" if visit.group is Group.GUARD else "unmarked_behind"
+    bar = _not_brought_down(reason, visit, rules)
+    story = _story("ended_on_top_from_standing", visit)
+    return Landing(ProposalKind.TAKEDOWN, story, bar.clause, confidence, bar=bar)

@@ -14,9 +14,7 @@ from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import TOLERANCE_S, Group, Visit, latest
 from posescore.scoring.verdict import Verdict
 from posescore.terms import Athlete, Position, State
-from posescore.words import name_field, state_words, trade
-
-NO_PASS = " Side control itself scores nothing, and there was no guard to pass."
+from posescore.words import sentence, state_words
 
 _FEET: Final = (State(Position.STANDING),)
 
@@ -64,7 +62,7 @@ def path_claim(
 
 def _from_feet(visit: Visit, landing: Landing, rules: RuleSet) -> Claim | None:
     if landing.pulled_guard and visit.holds[0].position in rules.pass_lands_in:
-        return _pass(visit, _FEET, "guard pull", landing.confidence, rules, None)
+        return _pass(visit, _FEET, sentence("seen_guard_pull"), landing.confidence, rules, None)
     if landing.kind is None:
         return None
     claim = Claim(
@@ -77,7 +75,7 @@ def _from_feet(visit: Visit, landing: Landing, rules: RuleSet) -> Claim | None:
         confidence=landing.confidence,
         way=landing.criteria,
         bar=landing.bar,
-        note=NO_PASS if visit.group is Group.PIN else "",
+        note=sentence("no_pass") if visit.group is Group.PIN else "",
         reached_s=visit.start_s,
     )
     if visit.group is Group.TURTLE:
@@ -88,14 +86,9 @@ def _from_feet(visit: Visit, landing: Landing, rules: RuleSet) -> Claim | None:
 def _from_nowhere(visit: Visit, before: Before, rules: RuleSet) -> Claim | None:
     if visit.group is not Group.PIN or before.feet is not None:
         return None
-    bar = Bar(
-        "how they got there is not in the footage: it is worth 2 after a takedown or sweep, "
-        "3 after a guard pass, and nothing as such",
-        rules.clauses["guard_pass"],
-        "the way there was seen",
-    )
+    bar = Bar(sentence("way_not_seen"), rules.clauses["guard_pass"], sentence("asks_way_seen"))
     claim = _pass(visit, (), "", 1.0, rules, bar)
-    claim.story = f"{name_field(claim.athlete)} is in side control"
+    claim.story = sentence("in_side_control", who=claim.athlete)
     return claim
 
 
@@ -108,17 +101,18 @@ def _pass(
     bar: Bar | None,
 ) -> Claim:
     athlete = visit.upper or Athlete.A
-    into, clause = trade(visit.entered.position), rules.clauses["guard_pass"]
+    clause = rules.clauses["guard_pass"]
     if visit.group is not Group.PIN:
-        confidence, clause = confidence * STRAIGHT, f"{clause}, common practice"
-    guard = Criterion("there was a guard to pass", True, came_from, clause, confidence)
-    name = "past the legs, in side control or north-south"
-    past = Criterion(name, visit.group is Group.PIN or None, state_words(visit.left), clause)
+        confidence *= STRAIGHT
+        clause = sentence("by_common_practice", clause=clause)
+    guard = Criterion(sentence("asks_guard"), True, came_from, clause, confidence)
+    in_pin = visit.group is Group.PIN or None
+    past = Criterion(sentence("asks_past_legs"), in_pin, state_words(visit.left), clause)
     return Claim(
         kind=ProposalKind.GUARD_PASS,
         athlete=athlete,
         visit=visit,
-        story=f"{name_field(athlete)} got past {name_field(athlete.other)}'s legs into {into}",
+        story=sentence("passed", who=athlete, other=athlete.other, into=visit.entered.position),
         clause=clause,
         path=(*path, visit.entered),
         confidence=confidence,
@@ -136,14 +130,10 @@ def _from_top(visit: Visit, ground: Visit, holder: Chain, rules: RuleSet) -> Cla
         bar = repeat_bar(ProposalKind.GUARD_PASS, holder_of(visit), rules) if repeated else None
         return _from_ground(visit, ground, rules, bar)
     if ground.group is Group.TURTLE and visit.group is Group.PIN:
-        bar = Bar(
-            "there was no guard to pass: from the top of turtle nothing is scored",
-            rules.clauses["guard_pass"],
-            "there was a guard to pass",
-        )
+        bar = Bar(sentence("no_guard_to_pass"), rules.clauses["guard_pass"], sentence("asks_guard"))
         claim = _from_ground(visit, ground, rules, bar)
-        into = trade(visit.entered.position)
-        claim.story = f"{name_field(claim.athlete)} went from turtle to {into}"
+        into = visit.entered.position
+        claim.story = sentence("from_turtle", who=claim.athlete, into=into)
         return claim
     return None
 
@@ -170,32 +160,32 @@ def _from_below(
     if visit.group is Group.BACK_CONTROL:
         return None  # behind is not on top: the back scores for itself
     athlete = holder_of(visit)
-    who, other = name_field(athlete), name_field(athlete.other)
-    into, out_of = trade(visit.entered.position), trade(ground.left.position)
+    clause = rules.clauses["sweep"]
+    into, out_of = visit.entered.position, ground.left.position
     claim = Claim(
         kind=ProposalKind.SWEEP,
         athlete=athlete,
         visit=visit,
-        story=f"{who} swept {other} from {out_of} into {into}",
-        clause=rules.clauses["sweep"],
+        story=sentence("swept", who=athlete, other=athlete.other, out_of=out_of, into=into),
+        clause=clause,
         path=(ground.left, visit.entered),
         confidence=ground.holds[-1].confidence,
         way=(
             Criterion(
-                "starts underneath in guard or half-guard",
+                sentence("asks_underneath"),
                 ground.group is Group.GUARD,
-                f"underneath in {out_of}",
-                rules.clauses["sweep"],
+                sentence("seen_underneath", out_of=out_of),
+                clause,
                 ground.holds[-1].confidence,
             ),
-            Criterion("ends on top", True, state_words(visit.left), rules.clauses["sweep"]),
+            Criterion(sentence("asks_ends_on_top"), True, state_words(visit.left), clause),
         ),
-        note=NO_PASS if visit.group is Group.PIN else "",
+        note=sentence("no_pass") if visit.group is Group.PIN else "",
         reached_s=visit.start_s,
     )
     claim.bar = _sweep_bar(claim, ground, events, rules, restored)
     if claim.bar is not None:
-        claim.story = f"{who} came out on top of {other} into {into}"
+        claim.story = sentence("came_out_on_top", who=athlete, other=athlete.other, into=into)
     if visit.group is Group.TURTLE:
         _hold_to_turtle(claim, rules)
     return claim
@@ -208,24 +198,19 @@ def _sweep_bar(
     rules: RuleSet,
     restored: bool,
 ) -> Bar | None:
-    athlete = claim.athlete
-    who, other = name_field(athlete), name_field(athlete.other)
+    athlete, other, clause = claim.athlete, claim.athlete.other, rules.clauses["sweep"]
     if ground.group is Group.GUARD:
         if not restored:
             return None
-        reason = f"{who} only got back on top before {other}'s sweep was held"
-        return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
+        reason = sentence("only_got_back", who=athlete, other=other)
+        return Bar(reason, clause, sentence("asks_underneath"))
     attempt = latest(events, EventName.TAKEDOWN_ATTEMPT, athlete, ground.start_s, claim.visit.end_s)
     if ground.group is Group.BACK_CONTROL and attempt is not None:
         claim.kind = ProposalKind.TAKEDOWN
-        reason = f"{other} had the back: bringing the opponent on the back down is no takedown"
-        clause = rules.clauses["standing_back"]
-        return Bar(reason, clause, "the opponent was not behind with control")
-    reason = (
-        f"{who} was not in guard: turning the tables from under {trade(ground.left.position)} "
-        "is a reversal and scores nothing"
-    )
-    return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
+        reason = sentence("had_the_back", other=other)
+        return Bar(reason, rules.clauses["standing_back"], sentence("asks_not_behind"))
+    reason = sentence("reversal", who=athlete, out_of=ground.left.position)
+    return Bar(reason, clause, sentence("asks_underneath"))
 
 
 def _hold_to_turtle(claim: Claim, rules: RuleSet) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import takewhile
 
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
@@ -42,7 +43,7 @@ from posescore.scoring.timeline import (
 )
 from posescore.scoring.verdict import clearest, qualified, verdict_on
 from posescore.terms import Athlete, Interval, Position
-from posescore.words import name_field, trade
+from posescore.words import sentence
 
 _TOP_ONLY = frozenset({ProposalKind.TAKEDOWN, ProposalKind.SWEEP})
 _LOOKS_ON = frozenset({Group.KNEE_ON_BELLY, Group.MOUNT, Group.BACK_MOUNT})
@@ -95,7 +96,7 @@ class Walk:
         """Settle what is still open when the match ends."""
         self._drop_fled(self.end_s)
         for athlete in Athlete:
-            self._settle(athlete, self.end_s, [], " before the end", at_end=True)
+            self._settle(athlete, self.end_s, [], sentence("before_end"), at_end=True)
 
     def _stand(self, visit: Visit) -> None:
         again = (
@@ -105,7 +106,7 @@ class Walk:
         )
         for athlete, chain in self.athletes.items():
             kept = [] if again else [c for c in chain.claims if c.kind in _TOP_ONLY]
-            self._settle(athlete, visit.start_s, kept, " before they stood up")
+            self._settle(athlete, visit.start_s, kept, sentence("before_standing"))
             if again or not self._gave_up(athlete, visit):
                 chain.forget()
         if again:
@@ -129,9 +130,8 @@ class Walk:
         counter = self._counter(visit)
         rival = self.athletes[athlete.other]
         restored = any(c.kind is ProposalKind.SWEEP and c.bar is None for c in rival.claims)
-        self._settle(
-            athlete.other, visit.start_s, [], f" before {name_field(athlete)} got out on top"
-        )
+        end = sentence("before_other_on_top", other=athlete)
+        self._settle(athlete.other, visit.start_s, [], end)
         rival.forget()
         self._shrink(visit)
         self._regain(visit)
@@ -160,23 +160,23 @@ class Walk:
         if attempt is None:
             return None
         rival.claims.remove(first)
-        who, other = name_field(athlete), name_field(athlete.other)
-        clause = self.rules.clauses["counter"]
-        reason = f"{who} took {other} down at once: only the counter counts"
-        failed = Criterion("not countered at once", False, reason, clause, attempt.confidence)
+        clause, both = self.rules.clauses["counter"], {"who": athlete, "other": athlete.other}
+        reason = sentence("countered", **both)
+        failed = Criterion(
+            sentence("asks_not_countered"), False, reason, clause, attempt.confidence
+        )
         confidence = first.confidence * attempt.confidence
         none = awarding.none_for(first, visit.start_s, reason, clause, failed, confidence)
         self.proposals.append(none)
-        into = trade(visit.entered.position)
         return Claim(
             kind=ProposalKind.TAKEDOWN,
             athlete=athlete,
             visit=visit,
-            story=f"{who} answered {other}'s takedown with another into {into}",
+            story=sentence("took_down_countering", **both, into=visit.entered.position),
             clause=clause,
             path=(*first.path, visit.entered),
             confidence=attempt.confidence,
-            way=(Criterion("answers a takedown at once", True, "marked", clause),),
+            way=(Criterion(sentence("asks_counter"), True, sentence("seen_marked"), clause),),
             reached_s=visit.start_s,
         )
 
@@ -252,7 +252,7 @@ class Walk:
         if settled_s is not None:
             kind = POSITION_KIND.get(visit.group)
             kept = [c for c in holder.claims if c.kind is kind or c.rank == 0]
-            end = f" before going to {trade(visit.entered.position)}"
+            end = sentence("before_going_on", position=visit.entered.position)
             self._settle(athlete, settled_s, kept, end)
 
     def _award(self, claim: Claim, visit: Visit, at_s: float, stretch: Interval) -> None:
@@ -317,8 +317,8 @@ class Walk:
             return
         kept = _TOP_ONLY if visit.group is Group.GUARD else _TOP_ONLY | _FROM_BEHIND
         claims = [c for c in self.athletes[athlete].claims if c.kind in kept]
-        how = "recovered guard" if visit.group is Group.GUARD else "turned to turtle"
-        self._settle(athlete, visit.start_s, claims, f" before {name_field(athlete.other)} {how}")
+        end = "before_guard" if visit.group is Group.GUARD else "before_turtle"
+        self._settle(athlete, visit.start_s, claims, sentence(end, other=athlete.other))
 
     def _settle(
         self, athlete: Athlete, at_s: float, kept: Sequence[Claim], end: str, at_end: bool = False
@@ -391,9 +391,5 @@ def _around(stretches: Sequence[Interval], at_s: float) -> Interval:
 
 def _starts_on_feet(holds: Sequence[Hold], rules: RuleSet) -> bool:
     """A match starts standing, unless a stretch of scramble is all that was seen first."""
-    seen_s = 0.0
-    for hold in holds:
-        if hold.position is not Position.SCRAMBLE:
-            break
-        seen_s += hold.duration_s
-    return seen_s < rules.seconds.hold - TOLERANCE_S
+    scramble = takewhile(lambda hold: hold.position is Position.SCRAMBLE, holds)
+    return sum(hold.duration_s for hold in scramble) < rules.seconds.hold - TOLERANCE_S
