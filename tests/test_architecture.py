@@ -55,8 +55,7 @@ EDGE: Final = {
     "pydantic": {"library", "web"},
     "rich": {"cli"},
     "scipy": {"lab"},
-    "sklearn": {"position", "evaluation", "lab"},
-    "skops": {"position", "lab"},
+    "sklearn": {"evaluation", "lab"},
     "sqlalchemy": {"library"},
     "starlette": {"web"},
     "torch": {"lab"},
@@ -64,7 +63,7 @@ EDGE: Final = {
     "uvicorn": {"web"},
 }
 """Every library that is not needed everywhere, and the rooms that may import it."""
-EVERYWHERE: Final = {"numpy", "threadpoolctl"}
+EVERYWHERE: Final = {"numpy"}
 NAMED: Final = re.compile(r"(?<!python -m )\bposescore(?:\.\w+)+")
 """A module named in a string; a command for people to type is no arrow."""
 MODULES: Final = sorted(ROOT.rglob("*.py"))
