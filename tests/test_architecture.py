@@ -35,7 +35,7 @@ ORDER: Final = (
 FLOOR: Final = {room: floor for floor, rooms in enumerate(ORDER) for room in rooms}
 EDGE: Final = {
     "anny": {"lab"},
-    "av": {"footage"},
+    "av": {"footage", "evaluation"},
     "click": {"cli", "lab"},
     "cupy": {"lab"},
     "cv2": {"footage", "pose", "lab"},
@@ -53,7 +53,7 @@ EDGE: Final = {
     "playwright": {"evaluation"},
     "pyarrow": {"pose"},
     "pydantic": {"library", "web"},
-    "rich": {"cli"},
+    "rich": {"cli", "evaluation"},
     "scipy": {"lab"},
     "sklearn": {"evaluation", "lab"},
     "sqlalchemy": {"library"},

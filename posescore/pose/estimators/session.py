@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from posescore.errors import MissingPartError
+from posescore.resources import bytes_of
 from posescore.terms import STATES
 
 METADATA: Final = "posescore"
@@ -52,10 +53,7 @@ def opened_network(path: Path, threads: int) -> Opened:
         import onnxruntime
     except ImportError as error:
         raise MissingPartError("onnxruntime is not installed: install PoseScore again.") from error
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error
+    data = bytes_of(path)
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads, options.inter_op_num_threads = threads, 1
     options.log_severity_level = 3
