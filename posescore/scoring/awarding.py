@@ -151,7 +151,7 @@ def unmet(claim: Claim, at_s: float) -> Proposal | None:
 
 def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Proposal:
     """Half-guard that looks like mount."""
-    athlete = visit.upper or Athlete.A
+    athlete = visit.holder
     clause = rules.clauses["mount"]
     seen = sentence("leg_trapped", who=athlete, other=athlete.other)
     story = sentence("came_up", who=athlete, out_of=before.left.position)

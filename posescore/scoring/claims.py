@@ -10,7 +10,7 @@ from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import Group, Visit
 from posescore.scoring.verdict import Verdict, verdict_on
-from posescore.terms import Athlete, State
+from posescore.terms import Athlete, Position, State
 from posescore.words import sentence, state_words, trade
 
 POSITION_KIND: Final[Mapping[Group, ProposalKind]] = {
@@ -33,6 +33,12 @@ RANK: Final[Mapping[ProposalKind, int]] = {
 """Ascending order of a chain: top, past the legs, knee-on-belly, mount or back."""
 
 
+FEET: Final = (State(Position.STANDING),)
+"""Where a landing comes from."""
+STRAIGHT: Final = 0.8
+"""Past the legs straight into mount or knee-on-belly: the clause names side control alone."""
+
+
 def rank_of(group: Group) -> int:
     """The highest claim that three seconds in this group release, its criteria aside."""
     if group in (Group.GUARD, Group.TURTLE):
@@ -48,6 +54,11 @@ class Bar:
     reason: str
     clause: str
     criterion: str
+
+    @classmethod
+    def named(cls, rules: RuleSet, clause: str, asks: str, reason: str, **fields: object) -> Bar:
+        """A bar by the names of its clause and of its sentences."""
+        return cls(sentence(reason, **fields), rules.clauses[clause], sentence(asks))
 
 
 @dataclass(slots=True, eq=False)
@@ -158,21 +169,73 @@ def _position_bar(
     if kind in holder.credited:
         return repeat_bar(kind, athlete, rules)
     if RANK[kind] < holder.highest:
-        return Bar(
-            sentence("stepped_down", who=athlete),
-            rules.clauses["order"],
-            sentence("asks_order"),
-        )
+        return Bar.named(rules, "order", "asks_order", "stepped_down", who=athlete)
     return None
 
 
 def repeat_bar(kind: ProposalKind, athlete: Athlete, rules: RuleSet) -> Bar:
     """The bar of 3.2: the same position again, after it was left by choice or merely moved."""
-    return Bar(
-        sentence("same_counts_once", who=athlete, other=athlete.other, kind=trade(kind)),
-        rules.clauses["given_up"],
-        sentence("asks_not_given_up"),
+    fields = {"who": athlete, "other": athlete.other, "kind": trade(kind)}
+    return Bar.named(rules, "given_up", "asks_not_given_up", "same_counts_once", **fields)
+
+
+def way_claim(
+    kind: ProposalKind,
+    visit: Visit,
+    came_from: tuple[State, ...],
+    story: str,
+    clause: str,
+    confidence: float,
+    rules: RuleSet,
+    way: tuple[Criterion, ...] = (),
+    bar: Bar | None = None,
+) -> Claim:
+    """The claim that the way to a position makes.
+
+    An opponent on all fours counts only under control from behind; that must be seen.
+    """
+    claim = Claim(
+        kind=kind,
+        athlete=visit.holder,
+        visit=visit,
+        story=story,
+        clause=clause,
+        path=(*came_from, visit.entered),
+        confidence=confidence,
+        way=way,
+        bar=bar,
+        note=sentence("no_pass")
+        if visit.group is Group.PIN and kind is not ProposalKind.GUARD_PASS
+        else "",
+        reached_s=visit.start_s,
     )
+    if visit.group is Group.TURTLE:
+        verdict, claim.reached_s = verdict_of(visit, rules)
+        if verdict.met and not verdict.seen_any and verdict.criteria:
+            verdict = Verdict(verdict.criteria, verdict.criteria[0], False, 1.0, False)
+        claim.verdict = verdict
+    return claim
+
+
+def pass_claim(
+    visit: Visit,
+    came_from: tuple[State, ...],
+    seen: str,
+    confidence: float,
+    rules: RuleSet,
+    bar: Bar | None,
+) -> Claim:
+    """The claim of a guard pass; ``seen`` is the guard there was to pass."""
+    athlete, clause = visit.holder, rules.clauses["guard_pass"]
+    if visit.group is not Group.PIN:
+        confidence *= STRAIGHT
+        clause = sentence("by_common_practice", clause=clause)
+    in_pin = visit.group is Group.PIN or None
+    guard = Criterion(sentence("asks_guard"), True, seen, clause, confidence)
+    past = Criterion(sentence("asks_past_legs"), in_pin, state_words(visit.left), clause)
+    story = sentence("passed", who=athlete, other=athlete.other, into=visit.entered.position)
+    kind, way = ProposalKind.GUARD_PASS, () if bar else (guard, past)
+    return way_claim(kind, visit, came_from, story, clause, confidence, rules, way, bar)
 
 
 def longest(claims: Sequence[Claim]) -> Claim:

@@ -24,7 +24,7 @@ from posescore.scoring.claims import (
     verdict_of,
 )
 from posescore.scoring.match_clock import MatchClock
-from posescore.scoring.paths import Before, holder_of, path_claim
+from posescore.scoring.paths import Before, path_claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import (
@@ -126,7 +126,7 @@ class Walk:
         )
 
     def _ground(self, visit: Visit) -> None:
-        athlete = holder_of(visit)
+        athlete = visit.holder
         counter = self._counter(visit)
         rival = self.athletes[athlete.other]
         restored = any(c.kind is ProposalKind.SWEEP and c.bar is None for c in rival.claims)
@@ -145,7 +145,7 @@ class Walk:
 
     def _counter(self, visit: Visit) -> Claim | None:
         """The takedown that answers an opponent's takedown before it was held: only it counts."""
-        athlete = holder_of(visit)
+        athlete = visit.holder
         rival = self.athletes[athlete.other]
         first = next((c for c in rival.claims if c.kind is ProposalKind.TAKEDOWN), None)
         if first is None or first.bar is not None:
@@ -182,7 +182,7 @@ class Walk:
 
     def _open(self, visit: Visit, restored: bool, counter: Claim | None) -> None:
         """Add the claims this visit makes to the chain."""
-        holder = self.athletes[holder_of(visit)]
+        holder = self.athletes[visit.holder]
         position = position_claim(visit, self.before.last, holder, self.rules)
         way = counter or path_claim(visit, self.before, holder, self.events, self.rules, restored)
         for waiting in holder.claims:
@@ -201,7 +201,7 @@ class Walk:
 
     def _regain(self, visit: Visit) -> None:
         """Forget what was scored where the opponent broke it, so that it may score again."""
-        athlete = holder_of(visit)
+        athlete = visit.holder
         last, holder = self.last.get(athlete), self.athletes[athlete]
         if last is None or self._gave_up(athlete, visit):
             return
@@ -231,7 +231,7 @@ class Walk:
 
     def _release(self, visit: Visit) -> None:
         """Award what three seconds in this visit release, in the order it was reached."""
-        athlete = holder_of(visit)
+        athlete = visit.holder
         holder = self.athletes[athlete]
         good = clearest(qualified(visit.holds, self.rules), self.rules)
         any_hold = self._stretches(visit, good if visit.group is Group.TURTLE else visit.holds)
@@ -298,13 +298,13 @@ class Walk:
             self.proposals.append(awarding.trapped_leg(visit, before, at_s, self.rules))
 
     def _stretches(self, visit: Visit, holds: Sequence[Hold]) -> list[Interval]:
-        locks = [k.interval for k in self._locks_on(holder_of(visit))]
+        locks = [k.interval for k in self._locks_on(visit.holder)]
         return stretches_of(holds, self.seconds, locks, self.cuts)
 
     def _held_at(self, visit: Visit, stretches: Sequence[Interval]) -> float | None:
         """When the three seconds are over; None if never, or the opponent fled before."""
         at_s = held_at(stretches, self.seconds.hold)
-        rival = holder_of(visit).other
+        rival = visit.holder.other
         fled = between(self.events, EventName.FLED, rival, visit.start_s, visit.end_s)
         return None if at_s is not None and any(e.time_s < at_s for e in fled) else at_s
 
@@ -312,7 +312,7 @@ class Walk:
 
     def _shrink(self, visit: Visit) -> None:
         """The lower athlete recovered guard, or turned to turtle: what that ends is settled."""
-        athlete = holder_of(visit)
+        athlete = visit.holder
         if visit.group not in (Group.GUARD, Group.TURTLE):
             return
         kept = _TOP_ONLY if visit.group is Group.GUARD else _TOP_ONLY | _FROM_BEHIND
