@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +27,30 @@ def read_text(path: Path, error: type[InputError]) -> str:
     except (OSError, ValueError) as problem:
         reason = getattr(problem, "strerror", None) or str(problem)
         raise error(f"{path} cannot be read ({reason}).") from None
+
+
+def read_json(path: Path, error: type[InputError]) -> object:
+    """What a JSON file says, or one sentence that says why it says nothing."""
+
+    def once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+        """An object whose names are each given once; a second would replace the first unseen."""
+        table = dict(pairs)
+        if len(table) < len(pairs):
+            names = [name for name, _ in pairs]
+            twice = next(name for name in names if names.count(name) > 1)
+            raise error(f"{path}: {shown(twice)} is given twice in one place: keep one.")
+        return table
+
+    text = read_text(path, error)
+    if not text.strip():
+        raise error(f"{path} is empty: choose another file.")
+    try:
+        return json.loads(text, object_pairs_hook=once)
+    except json.JSONDecodeError as problem:
+        where = f"line {problem.lineno}, column {problem.colno}"
+        raise error(f"{path} is not JSON: {problem.msg} at {where}.") from None
+    except (RecursionError, ValueError):
+        raise error(f"{path} is not JSON that can be read: nested or numbered too far.") from None
 
 
 def shown(value: object) -> str:
