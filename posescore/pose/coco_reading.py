@@ -23,6 +23,8 @@ _CONFIDENCE_OF_MARK: Final = {1: 0.8, 2: 1.0}
 _FARTHEST_PX: Final = 1e6
 """No picture has a side of a million pixels: a coordinate beyond is no place in one."""
 MOST_FRAMES: Final = 1e9
+MOST_BYTES: Final = 2**30
+"""Of a file: some hours of footage, frame by frame. A judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,8 @@ class Document:
         KeypointFileError
             One sentence naming the file and the place.
         """
-        top = Reader(str(path), read_json(path, KeypointFileError), error=KeypointFileError)
+        data = read_json(path, KeypointFileError, MOST_BYTES, finite=False)
+        top = Reader(str(path), data, error=KeypointFileError)
         if not isinstance(top.value, dict):
             top.fail("is no COCO file: it must be an object with 'images'.")
         entries = tuple(_image(entry) for entry in top.at("images").items())
@@ -127,14 +130,15 @@ def _confidences(annotation: Reader, marks: NDArray[np.float64]) -> NDArray[np.f
     given = annotation.table().get("keypoint_confidence")
     if given is None:
         return np.array([_CONFIDENCE_OF_MARK.get(int(seen), 1.0) for seen in marks[:, 2]])
+    values = np.full(len(marks), np.nan)
     if isinstance(given, list) and len(given) == len(marks):
         values = np.array([_finite(value) for value in given], dtype=np.float64)
-        if np.isfinite(values[marks[:, 2] != 0]).all():
-            return np.nan_to_num(values)
-    annotation.fail(
-        "has no list of numbers from 0 to 1 as 'keypoint_confidence', one for each keypoint: "
-        "correct it or leave it out."
-    )
+    if not np.isfinite(values[marks[:, 2] != 0]).all():
+        annotation.fail(
+            "has no list of numbers from 0 to 1 as 'keypoint_confidence', one for each keypoint: "
+            "correct it or leave it out."
+        )
+    return np.nan_to_num(values)
 
 
 def _marks(annotation: Reader) -> NDArray[np.float64]:

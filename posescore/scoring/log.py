@@ -56,8 +56,7 @@ def read_log(path: str | Path) -> MatchLog:
         One sentence that names the file and the field, and says what to do.
     """
     path = Path(path)
-    data = read_json(path, LogError)
-    return log_from_json(data, path.name, path.parent)
+    return log_from_json(read_json(path, LogError), path.name, path.parent)
 
 
 def log_from_json(data: object, name: str = "score log", folder: Path | None = None) -> MatchLog:
