@@ -138,7 +138,7 @@ def _confidences(annotation: Reader, marks: NDArray[np.float64]) -> NDArray[np.f
             "has no list of numbers from 0 to 1 as 'keypoint_confidence', one for each keypoint: "
             "correct it or leave it out."
         )
-    return np.nan_to_num(values)
+    return np.asarray(np.nan_to_num(values))
 
 
 def _marks(annotation: Reader) -> NDArray[np.float64]:
