@@ -61,11 +61,17 @@ def _texts(path: Path) -> Iterator[str]:
 def _calls(path: Path) -> Iterator[tuple[str, set[str | None]]]:
     """Sentences that a module names outright, with the fields it gives them."""
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "sentence":
-            name = node.args[0]
-            fields_known = all(keyword.arg for keyword in node.keywords)
-            if isinstance(name, ast.Constant) and fields_known:
-                yield str(name.value), {keyword.arg for keyword in node.keywords}
+        called = getattr(node, "func", None)
+        if not isinstance(node, ast.Call) or not all(keyword.arg for keyword in node.keywords):
+            continue
+        fields = {keyword.arg for keyword in node.keywords}
+        if getattr(called, "attr", "") == "named":  # of bars and of findings, told an interval
+            fields |= {"start_s", "end_s"}
+        elif getattr(called, "id", "") != "sentence":
+            continue
+        for name in node.args:
+            if isinstance(name, ast.Constant) and name.value in WORDS["sentences"]:
+                yield str(name.value), fields
 
 
 def test_every_sentence_is_asked_for_and_gets_its_fields() -> None:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.terms import N_KEYPOINTS, Interval, Provenance
+from posescore.words import sentence
 
 
 class FindingKind(StrEnum):
@@ -32,6 +33,14 @@ class Finding:
     interval: Interval
     confidence: float
     message: str
+
+    @classmethod
+    def named(
+        cls, kind: FindingKind, interval: Interval, confidence: float, name: str, **fields: object
+    ) -> Finding:
+        """A finding by the name of its sentence, which is told the interval and the fields."""
+        told = sentence(name, start_s=interval.start_s, end_s=interval.end_s, **fields)
+        return cls(kind, interval, confidence, told)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -37,7 +37,6 @@ from posescore.pose.tracking.postprocess import (
 from posescore.pose.tracking.raw_track import RawTrack
 from posescore.pose.tracking.slots import Detection, Slot, apart, assign, pair_box
 from posescore.terms import Interval, Progress, Provenance, Step, silent
-from posescore.words import sentence
 
 ANALYSED_FRAMES_PER_S: Final = 15.0
 """Frames a second that are searched unless told otherwise: every second one at 30. Between them
@@ -240,14 +239,8 @@ class _Follower:
             self._begin()
         for slot in self._slots:
             slot.forget()
-        self.findings.append(
-            Finding(
-                FindingKind.CUT,
-                Interval(time_s, time_s),
-                0.8,
-                sentence("finding_cut", start_s=time_s),
-            )
-        )
+        instant = Interval(time_s, time_s)
+        self.findings.append(Finding.named(FindingKind.CUT, instant, 0.8, "finding_cut"))
 
     def _opening_is_over(self) -> bool:
         opening = self._opening or []
