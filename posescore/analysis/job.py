@@ -17,7 +17,7 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final
 
 from posescore.errors import ConflictError, NotFoundError, PoseScoreError
 from posescore.footage.proxy import copying, make_proxy, plays_in_browsers
@@ -47,19 +47,11 @@ TOLD_EVERY_S: Final = 0.4
 """Every note of progress waits for the disk; more often nobody could read it."""
 
 
-class Analyse(Protocol):
-    """What makes and keeps an analysis of a match; :func:`analyse_match` in use."""
-
-    def __call__(
-        self,
-        match: Match,
-        settings: Mapping[str, object],
-        library: Library,
-        progress: Progress,
-        warn: Callable[[str], None],
-    ) -> None:
-        """Analyse and keep; raising leaves nothing half-made."""
-        ...
+Warn = Callable[[str], None]
+"""Told of trouble that does not end the work, in a sentence."""
+Analyse = Callable[[Match, Mapping[str, object], Library, Progress, Warn], None]
+"""Analyses and keeps, with a job's settings, as :func:`analyse_match` does; raising leaves nothing
+half-made."""
 
 
 class StoppedError(Exception):
@@ -143,7 +135,7 @@ def analyse_match(
     settings: Mapping[str, object],
     library: Library,
     progress: Progress,
-    warn: Callable[[str], None],
+    warn: Warn,
     footage: Footage | None = None,
 ) -> None:
     """Take a match through the pipeline, and make the copy that browsers need on the way.
@@ -197,7 +189,7 @@ def run_job(
     library: Library,
     job: Job,
     progress: Progress = silent,
-    warn: Callable[[str], None] = lambda sentence: None,
+    warn: Warn = lambda sentence: None,
     analyse: Analyse = analyse_match,
 ) -> Match:
     """Run one job to its end, whatever that is, and write the end into the library.
@@ -219,7 +211,7 @@ def _run_claimed(
     library: Library,
     job: Job,
     progress: Progress,
-    warn: Callable[[str], None],
+    warn: Warn,
     analyse: Analyse,
 ) -> Match:
     library.update_job(job.id, 0.0, "opening the footage")
@@ -274,7 +266,7 @@ def analyze_now(
     info: MatchInfo,
     settings: Mapping[str, object] = NO_SETTINGS,
     progress: Progress = silent,
-    warn: Callable[[str], None] = lambda sentence: None,
+    warn: Warn = lambda sentence: None,
 ) -> Match:
     """Add a video to the library and analyse it at once, as a job that everybody can see.
 

@@ -5,6 +5,7 @@ import subprocess
 import sys
 import time
 import zipfile
+from contextlib import closing
 from importlib import metadata
 from pathlib import Path
 
@@ -130,7 +131,7 @@ def test_standing_athletes_of_the_sample_match_are_found_in_any_crop() -> None:
     (picture,) = sample_frames(1.0)
     height, width = picture.shape[:2]
     whole = Box(width / 2, height / 2, width, height)
-    with MediaPipeEstimator() as estimator:
+    with closing(MediaPipeEstimator()) as estimator:
         found = estimator.estimate(picture)
         again = estimator.estimate(picture, (whole,))
         lying = np.ascontiguousarray(np.rot90(picture, -1))  # turned clockwise by 90 degrees

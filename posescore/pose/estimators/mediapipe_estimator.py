@@ -89,12 +89,6 @@ class MediaPipeEstimator:
         """Release the networks; calling it twice does no harm."""
         self._closing()
 
-    def __enter__(self) -> MediaPipeEstimator:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
     def people(self, picture: Picture, box: Box | None = None) -> list[Person]:
         """Everyone found inside a box, or in the whole picture, most confident first."""
         if box is None:
