@@ -277,16 +277,8 @@ def analyze_now(
 
     Parameters
     ----------
-    library
-        Where the match goes.
-    video
-        The footage.
-    info
-        What is said of the match.
     settings
         ``every_frame`` (bool), ``track_file`` (path) and ``estimator`` (name), as a job keeps them.
-    progress
-        Told how far it is.
     warn
         Told, in a sentence, of footage that is damaged in part.
 

@@ -77,14 +77,8 @@ def analyse(
 
     Parameters
     ----------
-    footage
-        The video.
-    settings
-        What else the result depends on.
     poses
         Folder in which keypoints are kept, so that another run goes on from them.
-    progress
-        Told how far it is.
 
     Raises
     ------

@@ -58,11 +58,6 @@ class Footage:
 
     Nothing stays open between calls, so one object may serve several readers at once.
 
-    Parameters
-    ----------
-    path
-        The video file.
-
     Raises
     ------
     FootageError

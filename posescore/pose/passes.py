@@ -44,12 +44,8 @@ def pose_file(
     out
         COCO keypoints JSON to write; ``file_name`` names the picture, ``frame_index`` and
         ``time_s`` the frame.
-    every_frame
-        Search every frame of a video.
     estimator
         What finds keypoints, or its name (:data:`posescore.pose.estimators.choice.NAMES`).
-    progress
-        Told after every picture.
 
     Raises
     ------

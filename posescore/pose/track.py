@@ -63,8 +63,6 @@ class PairTrack:
         Seconds at which the footage ends.
     picture_size_px
         ``(width, height)`` of the upright picture.
-    provenance
-        How the track was made.
     findings
         Possible swaps, merges, gaps and cuts.
     """

@@ -56,8 +56,6 @@ class PositionClassifier:
         For each fold the entries of the pose set that its networks never learned from.
     training
         What the file says of its making.
-    sha256
-        Hash of the file.
     """
 
     networks: PairNetworks

@@ -55,16 +55,10 @@ def land(
 
     Parameters
     ----------
-    visit
-        Where the pair landed.
     feet
         The standing phase before it, if one was seen.
     assumed_feet
         Nothing at all was seen before, and a match starts on the feet.
-    events
-        All events, in time order.
-    rules
-        The rule set.
     """
     marks = _marks(visit, feet, events, rules)
     if feet is None and marks.nothing:

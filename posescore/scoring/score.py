@@ -31,15 +31,6 @@ def score_of(
     Points and advantages add up. What penalties give the opponent follows from how many marks
     are among the proposals, whichever of them were dismissed, changed or added by a person; the
     engine's separate proposals for it (kind penalty with points or an advantage) only announce it.
-
-    Parameters
-    ----------
-    proposals
-        In any order.
-    events
-        The match's events: a tap decides.
-    rules
-        The rule set.
     """
     given = list(proposals)
     marks = {

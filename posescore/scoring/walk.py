@@ -51,17 +51,7 @@ _FROM_BEHIND = frozenset({ProposalKind.BACK_CONTROL, ProposalKind.BACK_MOUNT})
 
 
 class Walk:
-    """The state of one walk through a match.
-
-    Parameters
-    ----------
-    holds, events
-        In time order.
-    rules
-        The rule set.
-    clock
-        When the match is live.
-    """
+    """The state of one walk through a match."""
 
     def __init__(
         self,

@@ -91,8 +91,6 @@ def check_holds(holds: tuple[Hold, ...], film: FilmReading) -> tuple[Hold, ...]:
     ----------
     holds
         In order of time. Positions without criteria are returned as they are.
-    film
-        What the same footage says.
 
     Returns
     -------

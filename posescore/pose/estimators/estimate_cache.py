@@ -39,8 +39,6 @@ def cached_estimates(estimator: PairEstimator, path: Path | None) -> Iterator[Pa
 
     Parameters
     ----------
-    estimator
-        What is asked where the file has no answer.
     path
         The file; its folder is made. None keeps nothing.
     """

@@ -37,11 +37,6 @@ Judgement: the boxes end at brows and mouth."""
 class FaceDetector:
     """Finds faces.
 
-    Parameters
-    ----------
-    network
-        A TFLite file; the shipped one when not given.
-
     Raises
     ------
     MissingPartError

@@ -47,27 +47,20 @@ people in contact score low and wrong detections are sorted out by following."""
 class MediaPipeEstimator:
     """Finds people with MediaPipe's pose landmarker and gives the likely pair.
 
-    Parameters
-    ----------
-    bundle
-        A ``.task`` file; the shipped one when not given.
-    min_confidence
-        Threshold in (0, 1) of detector and presence.
-
     Raises
     ------
     MissingPartError
         When the bundle or a system library is missing.
     """
 
-    def __init__(self, bundle: Path | None = None, min_confidence: float = MIN_CONFIDENCE) -> None:
+    def __init__(self, bundle: Path | None = None) -> None:
         path = bundle or shipped("models", "pose_landmarker_full.task")
         data = bytes_of(path)
         self.step = Step(
             "mediapipe_pose_landmarker",
             {
                 "runtime": mediapipe.__version__,
-                "min_confidence": min_confidence,
+                "min_confidence": MIN_CONFIDENCE,
                 "max_people": MAX_PEOPLE,
                 "version": 1,
             },
@@ -76,8 +69,8 @@ class MediaPipeEstimator:
         options = vision.PoseLandmarkerOptions(
             base_options=BaseOptions(model_asset_buffer=data),
             num_poses=MAX_PEOPLE,
-            min_pose_detection_confidence=min_confidence,
-            min_pose_presence_confidence=min_confidence,
+            min_pose_detection_confidence=MIN_CONFIDENCE,
+            min_pose_presence_confidence=MIN_CONFIDENCE,
         )
         self._warm = False
         self._one_at_a_time = threading.Lock()

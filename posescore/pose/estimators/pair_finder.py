@@ -19,8 +19,6 @@ class PairFinder:
 
     Parameters
     ----------
-    path
-        An ONNX file; the shipped one when not given.
     threads
         See :class:`posescore.pose.estimators.onnx_network.OnnxNetwork`.
 

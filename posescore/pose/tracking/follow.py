@@ -94,12 +94,8 @@ def follow(
 
     Parameters
     ----------
-    footage
-        The video.
     estimator
         Finds the pair in pictures; it leaves the referee and bystanders out as far as it can.
-    progress
-        Told after every analysed frame.
     every
         Search every so many frames; 1 searches all. Default: :func:`usual_step`.
     athlete_a_gi
