@@ -37,6 +37,10 @@ def cached_track(
     ----------
     folder
         Where tracks are kept; made when missing. None keeps nothing.
+    key
+        Of :func:`cache_key`.
+    make
+        Makes the track.
     """
     if folder is None:
         return make(), False
