@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
+from types import TracebackType
 from typing import Final, Self
 
 from sqlalchemy import Connection
@@ -71,7 +72,12 @@ class Library(JobTable):
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
         self.close()
 
     # Matches ------------------------------------------------------------------------------------
