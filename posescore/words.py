@@ -105,10 +105,10 @@ def confidence_words(probability: float) -> str:
 
 
 def clock_words(time_s: float) -> str:
-    """Minutes and seconds of footage, say ``1:07.5``."""
-    tenths = round(max(0.0, time_s) * 10)
-    minutes, rest = divmod(tenths, 600)
-    return f"{minutes}:{rest // 10:02d}.{rest % 10}"
+    """Minutes, seconds and hundredths of footage, say ``1:07.50``: cut as on the pages."""
+    hundredths = int(max(0.0, time_s) * 100 + 1e-6)
+    minutes, rest = divmod(hundredths, 6000)
+    return f"{minutes}:{rest // 100:02d}.{rest % 100:02d}"
 
 
 def seconds_words(seconds: float) -> str:

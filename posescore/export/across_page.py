@@ -19,8 +19,6 @@ from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.words import capital, counted, trade
 
-MINE: Final = "#17594a"
-THEIRS: Final = "#9a4700"
 _PLOT_WIDTH: Final = 332.0
 _TREND: Final = (40.0, 326.0, 12.0, 172.0)
 """Left, right, top and bottom of the trend's plane."""
@@ -43,8 +41,6 @@ def across_html(across: Across, links: Sequence[Link] = ()) -> str:
         info={"title": across.name},
         across=across,
         links=links,
-        mine=MINE,
-        theirs=THEIRS,
         headline=_headline(across),
         undecided=_undecided(across),
         nothing_yet=_nothing_yet(across),

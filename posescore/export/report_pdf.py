@@ -82,7 +82,7 @@ class _Paper(FPDF):
         self.set_margin(MARGIN_MM)
         self.set_auto_page_break(True, MARGIN_MM + 4)
         self.set_title(f"Report: {utf8(title)}")
-        self.set_lang("en")
+        self.set_lang("en-GB")
         self.set_creator(f"PoseScore {__version__}")
         self.set_creation_date(datetime.now(UTC))
         self.alias_nb_pages(_PAGES)
@@ -265,7 +265,7 @@ def _award_table(paper: _Paper, awards: Sequence[LineText], names: Mapping[Athle
         col_widths=(10, 26, 34, 12, 26), line_height=4.4, text_align="LEFT",
         borders_layout="HORIZONTAL_LINES", padding=0.6,
     ) as table:  # fmt: skip
-        table.row(("Time", "Athlete", "Award", "Clause", "Said by"))
+        table.row(("Time", "Athlete", "Award", "Clause", "Confirmed by"))
         for each in awards:
             who = f"{each.athlete}: {names[each.athlete]}" if each.athlete else ""
             table.row((each.at, who, each.title, each.clause, each.word))

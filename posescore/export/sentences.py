@@ -101,7 +101,7 @@ def two_sentences(line: LogLine, names: Names, rules: RuleSet) -> tuple[str, str
         what = f"What {who} did looks like a {trade(kind)}."
     else:
         words = WORDS["kinds"][kind]
-        what = f"{who} {nearly}{words['sentence']}; the trade calls it {words['trade']}."
+        what = f"{who} {nearly}{words['sentence']}; on the mat this is called {words['trade']}."
     return what, _worth(line, shown, names, rules)
 
 

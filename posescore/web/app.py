@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from typing import Any, Final
 
@@ -119,7 +119,19 @@ async def _on_bad_request(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     first = error.errors()[0]
     where = ".".join(str(part) for part in first["loc"][1:]) or "body"
-    return JSONResponse({"error": f"{where}: {first['msg']}."}, 422)
+    return JSONResponse({"error": f"{where}: {_fault(where, first)}"}, 422)
+
+
+def _fault(where: str, fault: Mapping[str, Any]) -> str:
+    """What is wrong with a field, in one sentence for a person."""
+    what, limits = where.rpartition(".")[2].replace("_", " "), fault.get("ctx", {})
+    if fault["type"] == "string_too_long":
+        return f"the {what} is too long: write at most {limits['max_length']} letters."
+    if fault["type"] == "missing":
+        return f"the {what} is missing."
+    if fault["type"].startswith("date"):
+        return "write the day as year-month-day, say 2026-10-03."
+    return f"the {what} cannot be used: {str(fault['msg'])[:1].lower()}{str(fault['msg'])[1:]}."
 
 
 async def _on_own_failure(request: Request, error: Exception) -> Response:

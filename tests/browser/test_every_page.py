@@ -28,7 +28,8 @@ READY = {
 }
 """What is there once a page has loaded; a heading where it is not said."""
 
-WINDOWS = list(itertools.product((DESK, PHONE), ("light", "dark")))
+NARROW = {"width": 320, "height": 720}
+WINDOWS = list(itertools.product((DESK, PHONE, NARROW), ("light", "dark")))
 
 
 def test_the_pages_are_found() -> None:
@@ -50,6 +51,8 @@ def test_a_page_keeps_nobody_out(page: Page, path: str) -> None:
         assert faults(page) == [], f"{size}, {scheme}"
         assert cut_off(page) == [], size
         assert page.evaluate(TOO_WIDE_PX) <= 0, "the page scrolls sideways"
+    page.emulate_media(forced_colors="active")
+    assert faults(page) == [], "forced colours"
 
 
 def cut_off(page: Page) -> list[str]:

@@ -245,7 +245,7 @@ def test_a_proposal_brings_its_evidence(client: TestClient) -> None:
     body = review(client)
     takedown = paying(body)
     assert [still["label"] for still in takedown["stills"]] == [
-        "It begins", "The three seconds are over", "It ends",
+        "It begins", "3 seconds held", "It ends",
     ]  # fmt: skip
     assert takedown["path"][0]["words"] == "standing"
     assert takedown["path"][0]["start_s"] == HOLDS[0].start_s
@@ -341,8 +341,8 @@ def test_a_rule_set_with_another_hold_time(
     library.edit(1, SetRules(str(path)), "Ann")
     body = review(client)
     labels = {still["label"] for one in body["proposals"] for still in one["stills"]}
-    assert "The four seconds are over" in labels
-    assert "The three seconds are over" not in labels
+    assert "4 seconds held" in labels
+    assert "3 seconds held" not in labels
     assert any("Held for four seconds" in " ".join(one["summary"]) for one in body["proposals"])
     assert "three seconds" not in str(body["proposals"])
 

@@ -130,7 +130,7 @@ export default {
   template: `
     <section class="strip" :aria-label="label">
       <div class="strip-gutter" aria-hidden="true">
-        <span></span><span><b class="chip chip-A">A</b> on top</span><span>even</span>
+        <span></span><span><b class="chip chip-A">A</b> on top</span><span>neither</span>
         <span><b class="chip chip-B">B</b> on top</span><span></span><span></span>
       </div>
       <div ref="scroller" class="strip-scroll" tabindex="-1">

@@ -105,12 +105,45 @@ export function worth(award) {
 }
 
 /**
+ * A line as it is read out when it is chosen: which one, what, who, when, and how it stands.
+ * @param {Proposal} proposal
+ * @param {Proposal[]} all
+ * @param {Names} names
+ * @param {(seconds: number) => string} clock
+ */
+export function lineText(proposal, all, names, clock) {
+  const award = { ...proposal, ...proposal.decided_award };
+  const state = stateOf(proposal);
+  const stands = state === "undecided" ? `${STATE_WORDS[state]}: ${sureText(proposal.confidence)}` : STATE_WORDS[state];
+  const what = [awardText(award), award.athlete && names[award.athlete], clock(award.time_s)].filter(Boolean).join(", ");
+  return `Line ${all.indexOf(proposal) + 1} of ${all.length}: ${what}. ${stands}.`;
+}
+
+/**
+ * "guard pass, 3 points"; what is an advantage by its kind is not called one twice.
+ * @param {Award & {would_be?: string | null}} award
+ */
+export function awardText(award) {
+  const kind = KINDS[award.would_be ?? award.kind] ?? KINDS[award.kind];
+  const said = worth(award);
+  return kind.trade === said ? said : `${kind.trade}, ${said}`;
+}
+
+/**
  * @param {Award} award
  */
 export function shortWorth(award) {
   if (award.points) return `+${award.points}`;
   if (award.advantage) return "adv";
   return award.kind === "penalty" ? "pen" : "0";
+}
+
+/**
+ * With a capital first letter, the rest as it is.
+ * @param {string} text
+ */
+export function capital(text) {
+  return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
 /**

@@ -27,8 +27,8 @@ export default {
         <p v-if="row.source && !row.source.there" class="problem">The footage is gone from {{ row.source.path }}. Add it again from where it lies now: the match finds it by its contents.</p>
       </div>
       <div v-if="!fixed" class="card-acts">
-        <button v-if="isRunning || canAnalyse" type="button" class="quiet" :aria-label="(isRunning ? 'Stop the analysis of ' : 'Analyse ') + row.title"
-          @click="$emit(isRunning ? 'stop' : 'analyse', row)">{{ isRunning ? 'Stop' : 'Analyse' }}</button>
+        <button v-if="isRunning || canAnalyse" type="button" class="quiet" :aria-label="(isRunning ? 'Stop the analysis of ' : again + ' with ') + row.title"
+          @click="$emit(isRunning ? 'stop' : 'analyse', row)">{{ isRunning ? 'Stop' : again }}</button>
         <button type="button" class="quiet" aria-haspopup="dialog" :aria-label="'Details of ' + row.title" @click="$emit('details', row)">Details</button>
         <button type="button" class="quiet" aria-haspopup="dialog" :aria-label="'Delete ' + row.title" @click="$emit('remove', row)">Delete</button>
       </div>
@@ -48,6 +48,10 @@ export default {
     },
     isRunning() {
       return ["waiting", "analysing"].includes(this.row.stage);
+    },
+    /** What was stopped or broke off goes on from where it stood. */
+    again() {
+      return ["cancelled", "failed"].includes(this.row.run?.state) ? "Go on" : "Analyse";
     },
     canAnalyse() {
       return ["not_analysed", "failed"].includes(this.row.stage) && this.row.source?.there;

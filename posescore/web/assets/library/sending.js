@@ -1,7 +1,8 @@
 // Files on their way into the library: chosen, dropped or named; sent one after the other.
 
-import { Refusal, ask } from "../common/server.js";
+import { Refusal, ask, sentence } from "../common/server.js";
 
+const LONGEST_TITLE = 200; // as the field for it takes
 let lastNumber = 0;
 
 /** A video that is to become a match. `state`: waiting, sending, here, adding, added, known, refused. */
@@ -20,7 +21,7 @@ export function emptyDetails(name) {
 }
 
 function titleOf(name) {
-  return name.replace(/\.[^.]*$/, "").replaceAll("_", " ").trim();
+  return name.replace(/\.[^.]*$/, "").replaceAll("_", " ").trim().slice(0, LONGEST_TITLE).trim();
 }
 
 const CAMERA_NAME = /^(img|vid|mvi|mov|dsc[a-z]?|pxl|gopr|g[hx]|dji|video|clip)?[-_ ]*[0-9][-_ 0-9]*$/i;
@@ -41,7 +42,7 @@ function put(key, file, told) {
     request.onload = () => {
       const answer = parsed(request.responseText);
       if (request.status === 200) resolve(answer);
-      else reject(new Refusal(answer?.error ?? `The server answered ${request.status}.`));
+      else reject(new Refusal(sentence(answer?.error ?? `The server answered ${request.status}.`)));
     };
     request.onerror = () => reject(new Refusal(`${file.name} could not be sent. Is PoseScore still running, and the file still there?`));
     request.send(file);

@@ -3,7 +3,7 @@
 export const template = `
   <div class="shelf-room" :class="{dropping}">
     <header class="shelf-head">
-      <div><h1>PoseScore</h1><p>Matches whose points wait for you, or were settled by you.</p></div>
+      <div><h1>PoseScore</h1><p>Matches whose points you have to decide, or have decided.</p></div>
       <div class="head-acts"><a v-if="shelf?.athletes.length" class="button" href="/athletes">Athletes</a>
         <button ref="add" type="button" class="primary" aria-haspopup="dialog" :disabled="!choices || !!shelf?.read_only" @click="open = 'add'">Add matches</button></div>
     </header>

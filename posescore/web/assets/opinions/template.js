@@ -5,7 +5,7 @@ export const template = `
     <header class="bar">
       <a href="/" class="home">PoseScore</a>
       <div class="bar-title"><h1>Second opinion</h1><p><a :href="page">{{ shared.match.title }}</a></p></div>
-      <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
+      <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" @keydown.enter="$event.target.blur()" @keydown.esc="$event.target.blur()" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
       <button type="button" :disabled="!shared.undo || saving" :title="hint('undo')" @click="act('undo')">Undo <kbd v-if="keyOf('undo')">{{ keyOf('undo') }}</kbd></button>
       <button type="button" @click="open = 'keys'" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
     </header>

@@ -9,7 +9,7 @@ import { KINDS, spaced, stateText } from "../common/words.js";
  */
 export function spokenAward(said, names) {
   if (said === null) return "not decided yet";
-  if (said === "nothing") return "nothing stands";
+  if (said === "nothing") return "nothing given";
   const [who, kinds, worth] = said.split(" ");
   const [kind, wouldBe] = kinds.split(":");
   const name = KINDS[wouldBe ?? kind]?.trade ?? spaced(kind);

@@ -2,15 +2,13 @@
 
 import { clockText } from "../common/clock.js";
 import { keyName } from "../common/keys.js";
-import { EVENTS, POSITIONS, answersTo, leastSure, seenText, spaced, sureText } from "../common/words.js";
+import { EVENTS, POSITIONS, answersTo, capital, leastSure, seenText, spaced, sureText } from "../common/words.js";
 import { Window } from "../common/windows.js";
 
 /** A hand that goes through the list faster than this looks at no still, and must not wait for any. */
 const UNHURRIED_MS = 400;
 const SIGNS = { yes: "\u2713", no: "\u2717", unknown: "?" };
 const SIGN_WORDS = { yes: "Seen", no: "Not met", unknown: "Cannot tell" };
-
-const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 /**
  * Frames with skeletons; pressing one shows it in the footage.
@@ -26,7 +24,7 @@ export const StillRow = {
   },
   emits: ["seek"],
   template: `
-    <ul class="stills" :aria-label="'Frames of ' + proposal.id">
+    <ul class="stills" aria-label="Frames of this line">
       <li v-for="(still, i) in proposal.stills" :key="still.frame_index">
         <button type="button" class="still" @click="$emit('seek', still.time_s)">
           <span v-if="!due" class="still-due"></span>
@@ -182,7 +180,7 @@ export const EvidenceWindow = {
           <button type="button" aria-label="Proposal below" @click="$emit('act', 'below')">Below <kbd v-if="key('below')">{{ key('below') }}</kbd></button></div>
         <StillRow at-once :key="proposal.id" :proposal="proposal" :about="about" @seek="$emit('seek', $event)"></StillRow>
         <HowSure v-if="!proposal.added" :proposal="proposal"></HowSure>
-        <p class="why"><span class="label">In the trade's words</span>{{ proposal.why }}</p>
+        <p class="why"><span class="label">In mat terms</span>{{ proposal.why }}</p>
         <div class="evidence-sides">
           <PathThere :proposal="proposal" :names="names" @seek="$emit('seek', $event)"></PathThere>
           <CriterionList :proposal="proposal" :busy="busy" :locked="locked" @check="(check, value) => $emit('check', check, value)"></CriterionList>

@@ -2,7 +2,7 @@
 
 import { clockText } from "../common/clock.js";
 import { CriterionList, HowSure, PathThere, StillRow } from "./evidence.js";
-import { KINDS, STATE_WORDS, answersTo, pays, shortWorth, stateOf, sureText, worth } from "../common/words.js";
+import { KINDS, STATE_WORDS, answersTo, capital, pays, shortWorth, stateOf, sureText, worth } from "../common/words.js";
 
 /** @type {import("../vendor/vue.js").Component} */
 export default {
@@ -46,7 +46,7 @@ export default {
             <button type="button" class="quiet" @click="$emit('act', 'evidence')">Side by side <kbd v-if="keyOf('evidence')">{{ keyOf('evidence') }}</kbd></button>
             <button v-if="!item.added" type="button" class="quiet" @click="$emit('seek', item.start_s)">Play from {{ text(item.start_s) }}</button>
           </p>
-          <p class="why"><span class="label">In the trade's words</span>{{ item.why }}</p>
+          <p class="why"><span class="label">In mat terms</span>{{ item.why }}</p>
           <path-there :proposal="item" :names="names" @seek="$emit('still', $event)"></path-there>
           <criterion-list brief :proposal="item" :busy="busy" :locked="!!review.read_only" @check="(check, value) => $emit('check', check, value)"></criterion-list>
         </div>
@@ -70,7 +70,7 @@ export default {
       const state = stateOf(proposal);
       const wouldBe = proposal.would_be ? KINDS[proposal.would_be] : null;
       const words = wouldBe && award.kind === proposal.kind
-        ? { plain: KINDS[award.kind].plain, trade: `${KINDS[award.kind].trade}, ${wouldBe.trade}` }
+        ? { plain: `${capital(wouldBe.trade)}, ${award.kind === "none" ? "no points" : KINDS[award.kind].trade}`, trade: KINDS[award.kind].plain.toLowerCase() }
         : KINDS[award.kind];
       return {
         ...proposal, award, state, words,

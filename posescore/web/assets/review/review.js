@@ -17,11 +17,11 @@ import MatchStrip from "../common/strip.js";
 import { template } from "./template.js";
 import { TrackReader } from "../common/track.js";
 import { PlayBar, keepAuthor, keptAuthor, watching } from "../common/watching.js";
-import { KINDS, POSITIONS, STATE_WORDS, stateOf, sureText, upperText } from "../common/words.js";
+import { KINDS, POSITIONS, STATE_WORDS, lineText, stateOf, sureText, upperText } from "../common/words.js";
 
 const CORRECTIONS = {
   begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
-  swap: "Exchange A and B from here",
+  swap: "Swap A and B from here",
 };
 const LEAD_S = 1;
 const ABOUT_A_LINE = ["evidence", "dismiss", "change"];
@@ -30,8 +30,8 @@ const ABOUT_A_LINE = ["evidence", "dismiss", "change"];
 const ONLY = [
   { id: "all", text: "All", has: () => true },
   { id: "points", text: "Points", has: (award) => award.points > 0 },
-  { id: "near", text: "Nearly or none", has: (award) => award.points === 0 },
-  { id: "open", text: "Waiting", has: (_award, proposal) => !proposal.decision },
+  { id: "near", text: "Near misses", has: (award) => award.points === 0 },
+  { id: "open", text: "To decide", has: (_award, proposal) => !proposal.decision },
 ];
 
 /** @type {import("../vendor/vue.js").Component} */
@@ -253,10 +253,14 @@ export default {
       this.selected = next.proposal ?? null;
       this.$refs.stage.pause();
       this.$refs.stage.goToTime(next.proposal ? next.look_s : next.from_s);
-      return next.text && this.say(next.text);
+      return this.say(next.text || this.lineText());
+    },
+    /** The line that is chosen, for those who hear it. */
+    lineText() {
+      return this.proposal ? lineText(this.proposal, this.review.proposals, this.names, clockText) : "";
     },
     swapKeys() {
-      return `${this.keyOf("swap")} exchanges them from here on, ${this.keyOf("swap_here")} in this stretch alone.`;
+      return `${this.keyOf("swap")} swaps them from here on, ${this.keyOf("swap_here")} in this stretch alone.`;
     },
     move(by) {
       const list = this.listed;
@@ -271,6 +275,7 @@ export default {
       this.needText = "";
       this.$refs.stage.pause();
       this.$refs.stage.goToTime(this.proposal.look_s);
+      this.say(this.lineText());
     },
     isOf(only, proposal) {
       return ONLY.find((one) => one.id === only)?.has({ ...proposal, ...proposal.decided_award }, proposal);

@@ -21,7 +21,7 @@ export default {
         <span class="board-points num" :data-points="row.confirmed.points">{{ row.confirmed.points }}<span class="sr"> points confirmed</span></span>
         <span class="board-small">adv. <b class="num">{{ row.confirmed.advantages }}</b>
           pen. <b class="num">{{ row.confirmed.penalties }}</b></span>
-        <span class="board-proposed">with all proposals: <b class="num">{{ row.proposed.points }}</b>
+        <span class="board-proposed">as proposed: <b class="num">{{ row.proposed.points }}</b>
           <template v-if="row.proposed.advantages"> + {{ row.proposed.advantages }} adv.</template>
           <template v-if="row.proposed.penalties"> + {{ row.proposed.penalties }} pen.</template></span>
       </div>

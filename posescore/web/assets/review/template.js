@@ -7,7 +7,7 @@ export const template = `
       <div class="bar-title"><h1 :title="review.match.title">{{ review.match.title }}</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
       <nav class="ways" aria-label="Other views of this match"><a :href="page + '/opinions' + (opinion ? '?one=' + encodeURIComponent(opinion) : '')">Second opinion</a>
         <a :href="page + '/lesson'">Lesson</a></nav>
-      <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" :disabled="!!opinion" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
+      <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" @keydown.enter="$event.target.blur()" @keydown.esc="$event.target.blur()" :disabled="!!opinion" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
       <button type="button" @click="act('save')" aria-haspopup="dialog">Save <span v-if="making" class="num">{{ making }}</span> <kbd v-if="keyOf('save')">{{ keyOf('save') }}</kbd></button>
       <button type="button" @click="show('keys')" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
     </header>
@@ -30,8 +30,8 @@ export const template = `
       <aside class="side" aria-label="Score and proposals">
         <score-board :review="review" :names="names" :match-clock="matchClock" :by-now="scoreNowText"></score-board>
         <div class="todo">
-          <p v-if="review.proposals.length"><b class="num">{{ undecided }}</b> of {{ review.proposals.length }} wait for you</p><p v-else>No proposals</p>
-          <button type="button" class="primary" :disabled="!openNeeds.length" @click="act('next')">Next that needs me <kbd v-if="keyOf('next')">{{ keyOf('next') }}</kbd></button>
+          <p v-if="review.proposals.length"><b class="num">{{ undecided }}</b> of {{ review.proposals.length }} to decide</p><p v-else>No proposals</p>
+          <button type="button" class="primary" :disabled="!openNeeds.length" @click="act('next')">Next to decide <kbd v-if="keyOf('next')">{{ keyOf('next') }}</kbd></button>
           <div class="todo-more">
             <button type="button" :disabled="!review.undo" :title="review.undo ? 'Undo: ' + review.undo : 'Nothing to undo'" @click="act('undo')">Undo <kbd v-if="keyOf('undo')">{{ keyOf('undo') }}</kbd></button>
             <button type="button" :disabled="!review.redo" :title="review.redo ? 'Redo: ' + review.redo : 'Nothing to redo'" @click="act('redo')">Redo</button>
@@ -48,9 +48,9 @@ export const template = `
 
       <div class="below">
         <div class="below-head"><h2>The whole match</h2>
-          <p class="legend"><span><i class="swatch solid"></i>settled</span><span><i class="swatch hatch"></i>doubtful</span>
+          <p class="legend"><span><i class="swatch solid"></i>clear</span><span><i class="swatch hatch"></i>doubtful</span>
             <span><i class="swatch flag-open"></i>proposed</span><span><i class="swatch flag-done"></i>confirmed</span></p>
-          <button type="button" :title="hint('close_up')" :aria-pressed="closeUp" @click="act('close_up')">Close up</button></div>
+          <button type="button" :title="hint('close_up')" :aria-pressed="closeUp" aria-label="Zoom the strip" @click="act('close_up')">Zoom</button></div>
         <match-strip ref="strip" :review="review" :end-s="clock.end" :time-s="frame.time_s" :selected="selected" :names="names"
           :close-up="closeUp" @seek="seek" @select="select"></match-strip>
         <div class="correct" role="toolbar" aria-label="Correct at the playhead">
