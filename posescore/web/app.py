@@ -27,6 +27,7 @@ from posescore.web.api.matches import match_router
 from posescore.web.api.opinions import opinion_router
 from posescore.web.api.outputs import output_router
 from posescore.web.api.review import review_router
+from posescore.web.api.sound import sound_router
 from posescore.web.api.stills import still_router
 from posescore.web.api.track import Tracks, track_router
 from posescore.web.api.words import word_router
@@ -99,6 +100,7 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
         review_router(library, tracks),
         track_router(library, tracks),
         still_router(library),
+        sound_router(library),
         lesson_router(library),
         export_router(library),
         output_router(library, outputs),

@@ -9,6 +9,7 @@ const WORDS = {
   },
   events: { tap: { text: "Gives up (tap)" } },
   statuses: {},
+  parts: { knees: "the knees", feet: "the feet" },
   findings: { cut: "The camera changes its view", possible_swap: "A and B may be swapped here" },
   without_upper: ["standing"],
   dismissing: { reasons: [] },

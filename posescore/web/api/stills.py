@@ -3,23 +3,44 @@
 from __future__ import annotations
 
 from threading import Lock
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from fastapi.responses import Response
+from pydantic import BaseModel, Field
 
+from posescore.holds.check import BodyPart
 from posescore.library.library import Library
 from posescore.library.store.recent import Recent
+from posescore.terms import Athlete
 
 if TYPE_CHECKING:
     from posescore.export.shots import Shots
 
 STILL_WIDTH_PX: Final = 480
 """Sharp at a third of the side of the page on a screen of double density."""
+WIDEST_PX: Final = 1920
 _MATCHES_KEPT: Final = 2
 _STILLS_KEPT: Final = 200
 """About 6 MB: every still of one match, so that going back and forth costs nothing."""
 
+class StillQuery(BaseModel):
+    """What a still shows: cut to the pair, or to a ``part`` of one ``athlete``'s body, or not cut."""
+
+    opinion: str = ""
+    skeletons: bool = True
+    part: BodyPart | None = None
+    athlete: Athlete | None = None
+    whole: bool = False
+    width: int = Field(default=STILL_WIDTH_PX, ge=120, le=WIDEST_PX)
+
+    @property
+    def cut(self) -> Cut:
+        """The part of the picture."""
+        return (self.whole, self.part, self.athlete, self.width)
+
+
+Cut = tuple[bool, BodyPart | None, Athlete | None, int]
 _Source = tuple[int, int, tuple[object, ...], bool]
 
 
@@ -30,10 +51,10 @@ def still_router(library: Library) -> APIRouter:
 
     @router.get("/stills/{frame_index}", response_class=Response, summary="One frame as a picture")
     def still(
-        match_id: int, frame_index: int, opinion: str = "", skeletons: bool = True
+        match_id: int, frame_index: int, asked: Annotated[StillQuery, Query()]
     ) -> Response:
-        """JPEG of the pair in one frame, at most 480 px wide, with both skeletons or without."""
-        picture = stills.jpeg(match_id, frame_index, opinion, skeletons)
+        """JPEG of one frame: the pair, a part of one body, or all of it."""
+        picture = stills.jpeg(match_id, frame_index, asked)
         return Response(picture, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
 
     return router
@@ -45,10 +66,10 @@ class Stills:
     def __init__(self, library: Library) -> None:
         self._library = library
         self._shots: Recent[_Source, Shots] = Recent(_MATCHES_KEPT)
-        self._jpegs: Recent[tuple[_Source, int], bytes] = Recent(_STILLS_KEPT)
+        self._jpegs: Recent[tuple[_Source, int, Cut], bytes] = Recent(_STILLS_KEPT)
         self._lock = Lock()
 
-    def jpeg(self, match_id: int, frame_index: int, opinion: str, skeletons: bool) -> bytes:
+    def jpeg(self, match_id: int, frame_index: int, asked: StillQuery) -> bytes:
         """One frame as JPEG, with the athletes as that opinion has them.
 
         Raises
@@ -58,18 +79,22 @@ class Stills:
         FootageError
             When the footage has no such frame.
         """
-        review = self._library.review(match_id, opinion)
-        source = (match_id, review.analysis_version, review.swaps, skeletons)
+        review = self._library.review(match_id, asked.opinion)
+        source = (match_id, review.analysis_version, review.swaps, asked.skeletons)
+        key = (source, frame_index, asked.cut)
         # One decoder at a time: a page asks for three stills at once, and other requests go first.
         with self._lock:
-            known = self._jpegs.get((source, frame_index))
+            known = self._jpegs.get(key)
             if known is not None:
                 return known
             shots = self._shots.get(source) or self._shots.put(
-                source, self._opened(source, opinion)
+                source, self._opened(source, asked.opinion)
             )
-            made = shots.close_up(frame_index, STILL_WIDTH_PX)
-            return self._jpegs.put((source, frame_index), made)
+            if asked.whole:
+                made, _ = shots.jpeg(frame_index, asked.width)
+            else:
+                made = shots.close_up(frame_index, asked.width, asked.part, asked.athlete)
+            return self._jpegs.put(key, made)
 
     def _opened(self, source: _Source, opinion: str) -> Shots:
         from posescore.export.shots import Showing, shots_of

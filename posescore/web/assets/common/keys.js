@@ -42,17 +42,24 @@ export const ACTIONS = [
   { id: "swap_here", keys: ["Shift+W"], text: "Swap A and B in this stretch only", group: "Correct" },
   { id: "save", keys: ["l"], text: "Save and share: log, report, clips, lesson", group: "Decide" },
   { id: "evidence", keys: ["v"], text: "Evidence side by side", group: "Look" },
+  { id: "enlarge", keys: ["q"], text: "This frame, enlarged", group: "Look" },
   { id: "still_1", keys: ["1"], text: "Frame where it begins", group: "Look" },
   { id: "still_2", keys: ["2"], text: "Frame where the count is over", group: "Look" },
   { id: "still_3", keys: ["3"], text: "Frame where it ends", group: "Look" },
   { id: "replay", keys: ["f"], text: "Play the evidence from its start", group: "Look" },
+  { id: "zoom_in", keys: ["j"], text: "Closer to the footage (or the wheel, or two fingers)", group: "Look" },
+  { id: "zoom_out", keys: ["Shift+J"], text: "Less close", group: "Look" },
+  { id: "whole", keys: ["0"], text: "The whole picture", group: "Look" },
+  { id: "follow", keys: ["p"], text: "Follow the pair", group: "Look" },
+  { id: "full", keys: ["d"], text: "Full screen, and back", group: "Look" },
+  { id: "sound", keys: ["Shift+S"], text: "Sound on or off", group: "Look" },
   { id: "skeletons", keys: ["s"], text: "Skeletons: both, A, B, none", group: "Look" },
   { id: "only", keys: ["k"], text: "List: all, points, near misses, to decide", group: "Look" },
   { id: "close_up", keys: ["z"], text: "Zoom the strip", group: "Look" },
   { id: "keys", keys: ["?"], text: "Show or hide these keys", group: "Look" },
 ];
 
-const WATCHING = ["play", "frame_back", "frame_on", "jump_back", "jump_on", "slower", "faster", "start", "end", "skeletons", "keys"];
+const WATCHING = ["play", "frame_back", "frame_on", "jump_back", "jump_on", "slower", "faster", "start", "end", "zoom_in", "zoom_out", "whole", "follow", "full", "sound", "skeletons", "keys"];
 const watching = ACTIONS.filter((action) => WATCHING.includes(action.id));
 
 /** On the page of two opinions. */

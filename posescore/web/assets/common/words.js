@@ -2,7 +2,7 @@
 
 import { WORDS } from "./words_data.js";
 
-export const { kinds: KINDS, positions: POSITIONS, events: EVENTS, statuses: STATE_WORDS, findings: FINDINGS, without_upper: WITHOUT_UPPER } = WORDS;
+export const { kinds: KINDS, positions: POSITIONS, events: EVENTS, statuses: STATE_WORDS, findings: FINDINGS, parts: PARTS, without_upper: WITHOUT_UPPER } = WORDS;
 export const DISMISS_REASONS = WORDS.dismissing.reasons;
 
 /**

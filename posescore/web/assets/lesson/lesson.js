@@ -32,7 +32,7 @@ export default {
       <p v-if="trouble" class="trouble" role="alert">{{ trouble }}</p>
       <div class="desk">
         <div class="watch">
-          <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
+          <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate" :sound="sound" :follows="follows" @view="onView" @silent="onSilent"
             :caption="caption" @frame="onFrame" @playing="onPlaying" @ended="onEnded" @trouble="trouble = $event"></footage-stage>
           <section class="moment" :class="{open: !!now && !now.decided}" aria-live="polite" aria-atomic="true">
             <template v-if="now"><p class="moment-head"><b v-if="now.athlete" class="chip" :class="'chip-' + now.athlete">{{ now.athlete }}</b> <b>{{ now.title }}</b> <span class="soft">{{ now.word }}</span></p>
@@ -42,7 +42,7 @@ export default {
             <div class="acts"><button type="button" class="primary" @click="act('play')">{{ playing ? 'Pause' : now ? 'Go on' : 'Play' }} <kbd v-if="keyOf('play')">{{ keyOf('play') }}</kbd></button>
               <button v-if="now" type="button" @click="act('again')">See it again <kbd v-if="keyOf('again')">{{ keyOf('again') }}</kbd></button></div>
           </section>
-          <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :hint="hint" @act="act"></play-bar>
+          <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :times="times" :follows="follows" :sound="sound" :hint="hint" @act="act"></play-bar>
         </div>
         <aside class="side" aria-label="Moments">
           <ol class="proposals moments" aria-label="Moments, in the order of the match">

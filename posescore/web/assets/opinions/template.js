@@ -26,9 +26,9 @@ export const template = `
 
     <div class="desk of-two" v-if="comparison">
       <div class="watch">
-        <footage-stage ref="stage" :footage="shared.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
+        <footage-stage ref="stage" :footage="shared.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate" :sound="sound" :follows="follows" @view="onView" @silent="onSilent"
           @frame="onFrame" @playing="playing = $event" @trouble="trouble = $event"></footage-stage>
-        <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :hint="hint" @act="act"></play-bar>
+        <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :times="times" :follows="follows" :sound="sound" :hint="hint" @act="act"></play-bar>
       </div>
       <aside class="side" aria-label="Agreement and differences">
         <section class="board" aria-label="Agreement"><dl class="numbers">

@@ -17,7 +17,7 @@ export default {
     busy: { type: Boolean, default: false },
     keyOf: { type: Function, required: true },
   },
-  emits: ["select", "act", "seek", "still", "check"],
+  emits: ["select", "act", "seek", "still", "check", "closer"],
   template: `
     <ol class="proposals" aria-label="Proposals, in the order of the match">
       <li v-for="item in items" :key="item.id" :id="'proposal-' + item.id" class="proposal" :class="item.classes">
@@ -41,14 +41,14 @@ export default {
               @click="$emit('act', act.id)">{{ act.text }} <kbd v-if="keyOf(act.id)">{{ keyOf(act.id) }}</kbd></button>
           </div>
           <how-sure v-if="!item.added" :proposal="item"></how-sure>
-          <still-row :proposal="item" :about="about" :key-of="keyOf" @seek="$emit('still', $event)"></still-row>
+          <still-row :proposal="item" :about="about" :key-of="keyOf" @seek="$emit('still', $event)" @closer="$emit('closer', $event)"></still-row>
           <p class="facts">
             <button type="button" class="quiet" @click="$emit('act', 'evidence')">Side by side <kbd v-if="keyOf('evidence')">{{ keyOf('evidence') }}</kbd></button>
             <button v-if="!item.added" type="button" class="quiet" @click="$emit('seek', item.start_s)">Play from {{ text(item.start_s) }}</button>
           </p>
           <p class="why"><span class="label">In mat terms</span>{{ item.why }}</p>
           <path-there :proposal="item" :names="names" @seek="$emit('still', $event)"></path-there>
-          <criterion-list brief :proposal="item" :busy="busy" :locked="!!review.read_only" @check="(check, value) => $emit('check', check, value)"></criterion-list>
+          <criterion-list brief :proposal="item" :busy="busy" :locked="!!review.read_only" @check="(check, value) => $emit('check', check, value)" @closer="$emit('closer', $event)"></criterion-list>
         </div>
       </li>
       <li v-if="!items.length" class="empty">{{ review.proposals.length ? 'Nothing of this kind.' : 'No points were proposed. Add what you saw yourself.' }}</li>

@@ -1,6 +1,7 @@
 // The review of one match: footage, strip, proposals and score, and every key.
 
 import { Clock, clockText, shortClockText } from "../common/clock.js";
+import { CloserWindow } from "./closer_still.js";
 import { EventWindow, NameWindow } from "./correct_windows.js";
 import { AwardWindow, DismissWindow, GoWindow, KeysWindow } from "./dialogs.js";
 import { editing } from "./editing.js";
@@ -39,7 +40,7 @@ export default {
   name: "ReviewRoom",
   mixins: [watching(ACTIONS)],
   components: {
-    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchLists, MatchStrip, NameWindow, PlayBar,
+    AwardWindow, CloserWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchLists, MatchStrip, NameWindow, PlayBar,
     ProposalList, SaveWindow, ScoreBoard,
   },
   props: {
@@ -215,6 +216,7 @@ export default {
         mark: () => this.mayEdit() && this.show("mark"),
         save: () => this.openSaving(),
         evidence: () => this.withProposal(() => (this.open === "evidence" ? this.close() : this.show("evidence"))),
+        enlarge: () => this.lookCloser({ frame: this.frame.index }),
         only: () => this.nextOnly(),
         still_1: () => this.goToStill(0),
         still_2: () => this.goToStill(1),
@@ -292,6 +294,11 @@ export default {
     toggleSelect(id) {
       if (this.selected === id) this.selected = null;
       else this.select(id);
+    },
+    /** A frame, by its number or its time, in a window of its own. */
+    lookCloser({ frame, time_s = 0, part = "", athlete = "" }) {
+      this.draft = { frame: frame ?? this.clock.at(time_s + 1e-6), part, athlete };
+      this.show("closer");
     },
     watchEvidence(startS) {
       this.$refs.stage.goToTime(Math.max(0, startS - LEAD_S));

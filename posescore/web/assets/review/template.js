@@ -20,9 +20,9 @@ export const template = `
 
     <div class="desk">
       <div class="watch">
-        <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
+        <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate" :sound="sound" :follows="follows" @view="onView" @silent="onSilent"
           :loop="loop" :caption="nowText" @frame="onFrame" @playing="playing = $event" @trouble="trouble = $event"></footage-stage>
-        <play-bar goes :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :hint="hint" @act="act">
+        <play-bar goes :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :times="times" :follows="follows" :sound="sound" :hint="hint" @act="act">
           <button type="button" :title="hint('repeat')" :aria-pressed="!!loop" @click="act('repeat')">Repeat</button></play-bar>
         <p class="now"><span class="label">Now</span> {{ nowText }}</p>
       </div>
@@ -42,7 +42,7 @@ export const template = `
           <button v-for="one in kinds" :key="one.id" type="button" :aria-pressed="only === one.id" :title="hint('only')" @click="only = one.id">{{ one.text }} <b class="num">{{ one.count }}</b></button></div>
         <p v-if="needText" class="need"><span aria-hidden="true">\u26a0 </span>{{ needText }}</p>
         <proposal-list :review="review" :listed="listed" :about="about" :selected="selected" :names="names" :busy="saving" :key-of="keyOf"
-          @select="toggleSelect" @act="act" @seek="watchEvidence" @still="stillAt" @check="saveCheck"></proposal-list>
+          @select="toggleSelect" @act="act" @seek="watchEvidence" @still="stillAt" @check="saveCheck" @closer="lookCloser"></proposal-list>
         <p class="fine">Proposals only: you decide, and the referee's call stands.</p>
       </aside>
 
@@ -70,7 +70,8 @@ export const template = `
     <name-window v-if="open === 'name'" :target="draft" :names="names" @close="open = ''" @save="saveName"></name-window>
     <event-window v-if="open === 'mark'" :time-s="frame.time_s" :names="names" @close="open = ''" @save="saveFrom"></event-window>
     <evidence-window v-if="open === 'evidence' && proposal" :proposal="proposal" :heading="evidenceHeading" :state="evidenceState" :about="about" :names="names" :busy="saving"
-      :locked="!!review.read_only" @close="open = ''" @act="act" @seek="open = ''; stillAt($event)" @check="saveCheck"></evidence-window>
+      :locked="!!review.read_only" @close="open = ''" @act="act" @seek="open = ''; stillAt($event)" @check="saveCheck" @closer="lookCloser"></evidence-window>
+    <closer-window v-if="open === 'closer'" :start="draft" :about="about" :names="names" :clock="clock" @close="open = ''" @seek="open = ''; stillAt($event)"></closer-window>
     <dismiss-window v-if="open === 'dismiss'" :what="proposal.why" @close="open = ''" @save="saveDismiss"></dismiss-window>
   </div>
   <div class="room waiting" v-else><h1>PoseScore</h1><p v-if="trouble" role="alert">{{ trouble }} <a href="/">All matches</a></p><p v-else>Opening the match\u2026</p></div>
