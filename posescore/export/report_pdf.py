@@ -166,10 +166,11 @@ def _first_page(paper: _Paper, report: Report) -> None:
     paper.heading("Score")
     _score(paper, "Confirmed by people", review.confirmed_score, names, False)
     paper.say(standing_words(review, names))
-    if review.undecided:
+    if review.undecided and report.with_proposed:
         paper.ln(2)
         _score(paper, "Proposed only: if every proposal stood", review.proposed_score, names, True)
         paper.say(result_words(review.proposed_result, names), colour=_DOUBT)
+    if review.undecided:
         paper.say(waiting_words(review), colour=_DOUBT)
     _plots(paper, report)
     paper.ln(1)
@@ -217,7 +218,7 @@ def _plots(paper: _Paper, report: Report) -> None:
     width, height = paper.epw / 2 - 2, 42.0
     confirmed, proposed = report.plots(width, height, 7)
     shown = [("Points over time, confirmed", confirmed, report.summary.curve)]
-    if report.review.undecided:
+    if report.review.undecided and report.with_proposed:
         curve = report.summary.proposed_curve
         shown.append(("Points over time, if every proposal stood", proposed, curve))
     paper.ln(2)

@@ -288,9 +288,10 @@ def test_a_lesson_tells_awards_and_near_misses(client: TestClient) -> None:
     first = paying(review(client))
     edit(client, kind="confirm", proposal=first["id"])
     edit(client, kind="dismiss", proposal=review(client)["proposals"][1]["id"], reason="no")
-    lesson = client.get(f"{URL}/lesson").json()
+    lesson = client.get(f"{URL}/lesson", params={"proposed": True}).json()
     assert [moment["decided"] for moment in lesson["moments"]] == [True, False, False, False]
-    (taught,) = client.get(f"{URL}/lesson", params={"proposed": False}).json()["moments"]
+    (taught,) = client.get(f"{URL}/lesson").json()["moments"]
+    assert taught["score"] == {"A": 2, "B": 0}
     assert taught["what"].startswith("Ines Vaz brought the opponent from standing to the mat")
     assert taught["worth"].endswith("Kim decided so.")
     assert taught["frame_index"] == 100

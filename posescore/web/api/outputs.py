@@ -23,7 +23,7 @@ class OutputIn(BaseModel):
     opinion: str = Field(default="", max_length=60)
     skeletons: bool = True
     hide_faces: bool = False
-    proposed: bool = True
+    proposed: bool = False
 
 
 class OutputOut(JobOut):
@@ -43,8 +43,10 @@ def output_router(library: Library, outputs: Outputs) -> APIRouter:
         """Line up a report, clips, a film or a lesson; poll its address for progress."""
         match = library.match(match_id)
         library.review(match_id, wanted.opinion)  # refused at once where there is nothing to show
+        # A name that is hidden inside does not stand on the file, either.
+        stem = f"match-{match_id}" if wanted.hide_faces else file_stem(match)
         how = wanted.model_dump(exclude={"kind"})
-        return _out(outputs.queue(match_id, wanted.kind, file_stem(match), how))
+        return _out(outputs.queue(match_id, wanted.kind, stem, how))
 
     @router.get("/matches/{match_id}/outputs", summary="Outputs of a match")
     def of_match(match_id: int) -> list[OutputOut]:

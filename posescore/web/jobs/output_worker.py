@@ -93,7 +93,7 @@ def _written(job: Job, out: Path, progress: Progress) -> None:
         if kind in (OutputKind.REPORT_HTML, OutputKind.REPORT_PDF):
             from posescore.export.report import write_report
 
-            write_report(library, job.match_id, out, **common)
+            write_report(library, job.match_id, out, **common, **of_what)
         elif kind is OutputKind.FILM:
             from posescore.export.clips import write_annotated
 

@@ -84,7 +84,7 @@ class Outputs:
             Begins the file's name.
         how
             ``opinion``, ``skeletons``, ``hide_faces``, and ``proposed``, which takes in what nobody
-            decided on yet, marked as that; reports always do.
+            decided on yet, marked as that.
         """
         settings = {
             **how,

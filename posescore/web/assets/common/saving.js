@@ -78,9 +78,9 @@ export const SaveWindow = {
         <section><h3>With pictures, in a while</h3>
           <fieldset><legend class="sr">How they show people</legend>
             <label class="choice"><input type="checkbox" v-model="skeletons"> Skeletons drawn</label>
-            <label class="choice"><input type="checkbox" v-model="hideFaces"> Faces hidden</label>
+            <label class="choice"><input type="checkbox" v-model="hideFaces"> Faces and names hidden</label>
             <label class="choice"><input type="checkbox" v-model="proposed"> Also what nobody confirmed</label></fieldset>
-          <p v-if="hideFaces" class="hint">Every face that is found; one that is turned away, blurred or very small may be missed: look through it before you share it.</p>
+          <p v-if="hideFaces" class="hint">Every face that is found; one that is turned away, blurred or very small may be missed, and so may a nickname: look through it before you share it.</p>
           <ul class="save-list"><li v-for="(one, i) in makeable" :key="one.kind">
             <button type="button" :data-key="key(formats.length + i)" @click="make(one.kind)"><kbd>{{ key(formats.length + i).toUpperCase() }}</kbd> {{ one.text }} <span class="trade">{{ one.more }}</span></button></li></ul>
           <p class="hint">You can go on meanwhile; your browser saves each when it is ready. Films of people need their consent, of minors their parents' too.</p></section>
@@ -94,7 +94,7 @@ export const SaveWindow = {
       </div>
     </Window>`,
   data() {
-    return { skeletons: true, hideFaces: false, proposed: true };
+    return { skeletons: true, hideFaces: false, proposed: false };
   },
   computed: {
     makeable() {
