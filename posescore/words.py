@@ -1,4 +1,4 @@
-"""The words for kinds, positions, checks and events, read from one file for each language.
+"""The words for kinds, positions and checks, and all sentences, from one file for each language.
 
 The engine, the exports and the pages take them from here; the pages get the whole file as data.
 A sentence names the athletes by the fields ``{A}`` and ``{B}``, so that names are put in only
@@ -70,6 +70,36 @@ def state_words(state: State) -> str:
     return f"{trade(state.position)}, {name_field(state.upper)} {where(state.position)}"
 
 
+def sentence(name: str, **fields: object) -> str:
+    """One of the engine's sentences, as the language's file has it in ``[sentences]``.
+
+    Parameters
+    ----------
+    name
+        What it says, in a word or three: ``took_down``. ``asks_...`` name what a rule asks,
+        ``seen_...`` what was seen of it, ``finding_...`` what a person should look at.
+    fields
+        What is put in for ``{who}``, ``{into}`` and so on. An athlete becomes the field of the
+        name, a position and a state their words; a language may leave a field out.
+    """
+    said = {field: _said(value) for field, value in fields.items()}
+    return str(WORDS["sentences"][name].format(**said))
+
+
+def _said(value: object) -> object:
+    if isinstance(value, Athlete):
+        return name_field(value)
+    if isinstance(value, Position):
+        return trade(value)
+    return state_words(value) if isinstance(value, State) else value
+
+
+def ordinal(count: int) -> str:
+    """Say "first", "second"."""
+    words = WORDS["ordinals"]
+    return str(words.get(str(count)) or words["more"].format(count=count))
+
+
 def check_words(name: str, value: bool | int | str) -> str:
     """What a check saw, in words."""
     return str(WORDS["checks"][name][str(value).lower()])
@@ -128,4 +158,4 @@ def _number(seconds: float) -> str:
 
 
 def _unit(number: str) -> str:
-    return "second" if number == "1" else "seconds"
+    return str(WORDS["seconds"]["one" if number == "1" else "more"])

@@ -29,6 +29,7 @@ from posescore.library.match import Match, MatchInfo
 from posescore.library.review.replay import division_of, rules_named
 from posescore.library.store.claims import QUEUE
 from posescore.terms import Progress, silent
+from posescore.words import sentence
 
 if TYPE_CHECKING:  # heavy, and not needed to line up or stop a job
     from posescore.analysis.pipeline import Analysis, Settings
@@ -262,9 +263,9 @@ def _end_failed(library: Library, job: Job, sentence: str) -> None:
 
 def _own_sentence(error: Exception) -> str:
     if isinstance(error, MemoryError):
-        return "There is not enough memory: close other programs and analyse it again."
+        return sentence("out_of_memory")
     said = " ".join(str(error).split())[:200]
-    return f"Something in PoseScore failed ({type(error).__name__}: {said})."
+    return sentence("own_failure", kind=type(error).__name__, said=said)
 
 
 def analyze_now(
@@ -317,7 +318,7 @@ def analyze_now(
         except BaseException as error:
             _take_back(library, added)
             if isinstance(error, StoppedError):
-                raise ConflictError("The analysis was stopped from the library page.") from error
+                raise ConflictError(sentence("analysis_stopped")) from error
             raise
 
 

@@ -8,7 +8,7 @@ from posescore.holds.event import EventName, MatchEvent
 from posescore.scoring.proposal import Proposal, ProposalKind, Result, Tally
 from posescore.scoring.rules import PenaltyStep, RuleSet
 from posescore.terms import Athlete
-from posescore.words import name_field
+from posescore.words import sentence
 
 
 def step_of(count: int, rules: RuleSet) -> PenaltyStep:
@@ -73,14 +73,14 @@ def _result(
 ) -> Result:
     """Who wins: what ends a match comes first, whatever the points."""
     endings = [
-        (e.time_s, Result(e.athlete.other, "submission", f"{name_field(e.athlete)} gave up."))
+        (e.time_s, Result(e.athlete.other, "submission", sentence("gave_up", who=e.athlete)))
         for e in events
         if e.event is EventName.TAP and e.athlete is not None
     ]
     for athlete, times_s in marks.items():
         for count, time_s in enumerate(times_s, start=1):
             if step_of(count, rules).disqualified:
-                why = f"{name_field(athlete)} was disqualified with penalty number {count}."
+                why = sentence("disqualified", who=athlete, count=count)
                 endings.append((time_s, Result(athlete.other, "disqualification", why)))
                 break
     stops_s = min((e.time_s for e in events if e.event is EventName.END), default=float("inf"))
@@ -101,8 +101,6 @@ def _by_count(tallies: Mapping[Athlete, Tally], rules: RuleSet) -> Result:
         fewest = decider == "penalties"
         winner = Athlete.A if (mine < theirs) is fewest else Athlete.B
         best, least = sorted((mine, theirs), reverse=not fewest)
-        what = f"fewer penalties, {best} to {least}" if fewest else f"{decider}, {best} to {least}"
-        return Result(winner, decider, f"{name_field(winner)} leads by {what}.")
-    return Result(
-        None, "referee", "Points, advantages and penalties are level: the referee decides."
-    )
+        why = sentence(f"leads_by_{decider}", who=winner, best=best, least=least)
+        return Result(winner, decider, why)
+    return Result(None, "referee", sentence("level"))

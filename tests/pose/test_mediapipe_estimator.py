@@ -15,7 +15,7 @@ from mediapipe.tasks.metadata import metadata_schema_py_generated as metadata_sc
 from mediapipe.tasks.metadata import schema_py_generated as schema
 
 from posescore.errors import MissingPartError
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.lab.train import pose_landmarker as rebuild_bundle
 from posescore.pose.estimators.choice import chosen_estimator
 from posescore.pose.estimators.detection import Person, likely_pair, without_doubles
@@ -122,7 +122,7 @@ def sample_frames(*seconds: float) -> list[np.ndarray]:
         video = shipped("sample_video", "match.mp4")
     except MissingPartError:
         pytest.skip("sample_video/match.mp4 is not there")
-    footage = open_footage(video)
+    footage = Footage(video)
     return [footage.frame_at(second).picture for second in seconds]
 
 

@@ -15,13 +15,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.errors import MissingPartError
 from posescore.footage.system_libraries import named_when_missing
 from posescore.pose.estimators.crop import cut_out
 from posescore.pose.estimators.detection import Person, likely_pair, pair_estimate, without_doubles
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.pose.estimators.quiet import closing_quietly, quiet_native_stderr
-from posescore.resources import shipped
+from posescore.resources import bytes_of, shipped
 from posescore.terms import KEYPOINTS, Step
 
 with named_when_missing("MediaPipe"):
@@ -63,11 +62,8 @@ class MediaPipeEstimator:
 
     def __init__(self, bundle: Path | None = None, min_confidence: float = MIN_CONFIDENCE) -> None:
         path = bundle or shipped("models", "pose_landmarker_full.task")
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error
-        self._step = Step(
+        data = bytes_of(path)
+        self.step = Step(
             "mediapipe_pose_landmarker",
             {
                 "runtime": mediapipe.__version__,
@@ -88,11 +84,6 @@ class MediaPipeEstimator:
         with named_when_missing("MediaPipe"), quiet_native_stderr():
             self._landmarker: Any = vision.PoseLandmarker.create_from_options(options)
         self._closing = closing_quietly(self, self._landmarker)
-
-    @property
-    def step(self) -> Step:
-        """Name, settings and model hashes."""
-        return self._step
 
     def close(self) -> None:
         """Release the networks; calling it twice does no harm."""

@@ -37,6 +37,7 @@ from posescore.pose.tracking.postprocess import (
 from posescore.pose.tracking.raw_track import RawTrack
 from posescore.pose.tracking.slots import Detection, Slot, apart, assign, pair_box
 from posescore.terms import Interval, Progress, Provenance, Step, silent
+from posescore.words import sentence
 
 ANALYSED_FRAMES_PER_S: Final = 15.0
 """Frames a second that are searched unless told otherwise: every second one at 30. Between them
@@ -244,7 +245,7 @@ class _Follower:
                 FindingKind.CUT,
                 Interval(time_s, time_s),
                 0.8,
-                f"The camera cut to another view at {time_s:.1f} s.",
+                sentence("finding_cut", start_s=time_s),
             )
         )
 

@@ -18,6 +18,7 @@ from posescore.pose.tracking.appearance import colour_distance
 from posescore.pose.tracking.raw_track import RawTrack
 from posescore.pose.tracking.slots import COLOUR_UNIT
 from posescore.terms import MIRRORED_KEYPOINTS, Athlete, Interval
+from posescore.words import sentence
 
 BRIDGED_GAP_S: Final = 0.4
 """Gaps up to this are filled by straight lines: bodies in contact turn in no less than about half a
@@ -141,8 +142,7 @@ def _swap_finding(track: RawTrack, rows: tuple[int, int]) -> Finding:
         FindingKind.POSSIBLE_SWAP,
         interval,
         0.7,
-        f"A and B were exchanged from {interval.start_s:.1f} s to {interval.end_s:.1f} s and were "
-        "put right by the colour of the gis: check who is who.",
+        sentence("finding_swapped", start_s=interval.start_s, end_s=interval.end_s),
     )
 
 
@@ -161,8 +161,7 @@ def _doubtful_crossings(track: RawTrack, separation: float) -> list[Finding]:
                 FindingKind.POSSIBLE_SWAP,
                 interval,
                 0.3,
-                f"A and B came apart at {interval.end_s:.1f} s and their gis look alike (colour "
-                f"distance {separation:.0f}): check who is who.",
+                sentence("finding_crossing", end_s=interval.end_s, separation=separation),
             )
         )
     return findings
@@ -193,8 +192,7 @@ def drop_doubles(track: RawTrack) -> list[Finding]:
             FindingKind.MERGED,
             interval,
             0.8,
-            f"Both athletes were found on one body from {interval.start_s:.1f} s to "
-            f"{interval.end_s:.1f} s; one of them is marked missing there.",
+            sentence("finding_merged", start_s=interval.start_s, end_s=interval.end_s),
         )
         for interval in (interval_of(track, *rows) for rows in stretches(doubled))
         if interval.duration_s > BRIDGED_GAP_S
@@ -251,8 +249,12 @@ def missing_findings(track: RawTrack) -> list[Finding]:
                     FindingKind.ATHLETE_MISSING,
                     interval,
                     1.0,
-                    f"{Athlete.of_slot(slot)} was not found from {interval.start_s:.1f} s to "
-                    f"{interval.end_s:.1f} s.",
+                    sentence(
+                        "finding_missing",
+                        letter=str(Athlete.of_slot(slot)),
+                        start_s=interval.start_s,
+                        end_s=interval.end_s,
+                    ),
                 )
             )
     return findings
