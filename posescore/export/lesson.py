@@ -23,6 +23,7 @@ from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.library.review.review import Review, Verdict
 from posescore.terms import Athlete, Progress, silent
+from posescore.words import phrase
 
 CLIP_S: Final = 5.0
 """A clip ends at its moment and starts so long before."""
@@ -124,7 +125,7 @@ def write_lesson(
     )  # fmt: skip
     text = page(
         "lesson.html",
-        heading="Lesson",
+        heading=phrase("Lesson"),
         info=match.info,
         review=review,
         names=names,

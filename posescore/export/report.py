@@ -12,6 +12,7 @@ from posescore.export.shots import USUAL, Showing
 from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.terms import Progress, silent
+from posescore.words import phrase
 
 
 def report_html(report: Report) -> str:
@@ -20,7 +21,7 @@ def report_html(report: Report) -> str:
     names, proposed_curve = report.names, report.summary.proposed_curve
     return page(
         "report.html",
-        heading="Report",
+        heading=phrase("Report"),
         info=report.match.info,
         review=report.review,
         names=names,
@@ -28,8 +29,8 @@ def report_html(report: Report) -> str:
         report=report,
         positions=report.summary.positions,
         plots={"confirmed": confirmed, "proposed": proposed},
-        curve_text=f"Points over time: {curve_words(report.summary.curve, names)}",
-        proposed_curve_text=f"Points over time: {curve_words(proposed_curve, names)}",
+        curve_text=f"{phrase('Points over time:')} {curve_words(report.summary.curve, names)}",
+        proposed_curve_text=f"{phrase('Points over time:')} {curve_words(proposed_curve, names)}",
         confirmed_result=standing_words(report.review, names),
         with_proposed=report.with_proposed,
         waiting=waiting_words(report.review),

@@ -17,7 +17,7 @@ from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
 from posescore.terms import Athlete, Progress, silent
-from posescore.words import WORDS, clock_words
+from posescore.words import WORDS, clock_words, phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +126,7 @@ def shots_or_why(
     try:
         return shots_of(library, match, review, showing, quick=True), ""
     except NotFoundError:
-        return None, "The footage was not at hand, so there are no pictures."
+        return None, phrase("The footage was not at hand, so there are no pictures.")
 
 
 def shown_text(showing: Showing, no_pictures: bool) -> str:
@@ -138,7 +138,9 @@ def curve_words(steps: Sequence[ScoreStep], names: Mapping[Athlete, str]) -> str
     """A curve for those who cannot see it."""
     said = [
         f"{clock_words(step.time_s)} "
-        + " to ".join(f"{names[athlete]} {step.points[athlete]}" for athlete in Athlete)
+        + f" {phrase('to')} ".join(
+            f"{names[athlete]} {step.points[athlete]}" for athlete in Athlete
+        )
         for step in steps
     ]
     return "; ".join(said) + "."

@@ -28,6 +28,7 @@ from posescore.library.store import analysis_rows, claims, entry_rows, match_row
 from posescore.library.store.match_rows import SortKey
 from posescore.library.store.recent import Recent
 from posescore.library.store.storage import Storage, library_folder, sentences
+from posescore.words import language
 
 _REMEMBERED: Final = 32
 """Analyses, logs and reviews kept in memory: none of them ever changes once it is written."""
@@ -55,7 +56,7 @@ class Library(JobTable):
         super().__init__(Storage(library_folder(folder), read_only=read_only))
         self._analyses: Recent[tuple[int, int | None], Analysis] = Recent(_REMEMBERED)
         self._logs: Recent[tuple[int, str], tuple[Entry, ...]] = Recent(_REMEMBERED)
-        self._reviews: Recent[tuple[int, str], Review] = Recent(_REMEMBERED)
+        self._reviews: Recent[tuple[int, str, str], Review] = Recent(_REMEMBERED)
         if not self.read_only:
             self._sweep()
 
@@ -229,7 +230,7 @@ class Library(JobTable):
         opinion = entries[-1].opinion if entries else ""
         fold = history(entries)
         rules, division = settings_in_force(fold.done, info.rules, info.division)
-        known = self._reviews.get((match_id, opinion))
+        known = self._reviews.get((match_id, opinion, language()))
         if known is not None and entries and not rules.endswith(".toml"):
             same = (known.last_entry_id, known.analysis_version, known.rules, known.division)
             if same == (entries[-1].id, base.version, rules, division):
@@ -249,7 +250,7 @@ class Library(JobTable):
     ) -> None:
         """Keep what is on the disk for good: only ever called after the commit."""
         self._logs.put((match_id, opinion), log)
-        self._reviews.put((match_id, opinion), review)
+        self._reviews.put((match_id, opinion, language()), review)
 
     def edit(self, match_id: int, edit: Edit, author: str, opinion: str = "") -> Review:
         """Do an edit; it is on the disk when this returns.

@@ -33,6 +33,7 @@ from posescore.web.api.track import Tracks, track_router
 from posescore.web.api.words import word_router
 from posescore.web.guard import Access, Guard
 from posescore.web.jobs.outputs import Outputs
+from posescore.web.language import Language
 from posescore.web.pages.pages import add_pages, not_found
 
 OUTPUT_WORKER: Final = (sys.executable, "-m", "posescore.web.jobs.output_worker")
@@ -85,6 +86,7 @@ def create_app(library: Library, access: Access | None = None) -> FastAPI:
     app.add_exception_handler(RequestValidationError, _on_bad_request)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(Exception, _on_own_failure)
+    app.add_middleware(Language)
     app.add_middleware(Guard, access=access or Access())
     return app
 

@@ -138,4 +138,4 @@ def test_a_stretch_alone_is_exchanged(page: Page) -> None:
     page.keyboard.press("Shift+W")
     expect(page.locator("#said")).to_contain_text("swapped from 0:32.00 to 0:38.00")
     page.keyboard.press("u")
-    expect(page.locator("#said")).to_contain_text("Undone: exchange A and B")
+    expect(page.locator("#said")).to_contain_text("Undone: swap A and B")

@@ -181,7 +181,7 @@ def test_swap_exchanges_the_skeletons(page: Page) -> None:
     expect(page.locator("#said")).to_contain_text("swapped from 0:31.00")
     assert page.locator("canvas").screenshot() != before
     page.keyboard.press("u")
-    expect(page.locator("#said")).to_contain_text("exchange A and B")
+    expect(page.locator("#said")).to_contain_text("swap A and B")
 
 
 def test_holds_and_events_are_corrected_by_keyboard(page: Page) -> None:

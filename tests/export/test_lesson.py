@@ -79,7 +79,7 @@ def test_two_sentences_each(looked_at: Kept) -> None:
     what, worth = two_sentences(lines[ProposalKind.NONE], NAMES, RULES)
     assert what == "What Dana Külve did looks like a sweep."
     assert worth.startswith(
-        "It is worth nothing, because Dana Külve was not in guard: turning the tables"
+        "It is worth nothing, because Dana Külve escaped"
     )
     assert worth.endswith("nobody has confirmed it.")
     _, worth = two_sentences(lines[ProposalKind.PENALTY], NAMES, RULES)

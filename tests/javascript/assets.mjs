@@ -1,7 +1,7 @@
 // The pages' scripts as the tests load them, with a server that knows a few words.
 
 const WORDS = {
-  kinds: { mount: { plain: "Mounted", trade: "mount" }, takedown: { plain: "Brought the opponent down", trade: "takedown" } },
+  kinds: { near: { trade: "advantage" }, penalty: { trade: "penalty" }, mount: { plain: "Mounted", trade: "mount" }, takedown: { plain: "Brought the opponent down", trade: "takedown" } },
   positions: {
     mount: { plain: "sitting on the torso", trade: "mount" },
     back_control: { plain: "behind", trade: "back control", upper: "behind" },
@@ -9,6 +9,8 @@ const WORDS = {
   },
   events: { tap: { text: "Gives up (tap)" } },
   statuses: {},
+  short: { advantage: "adv", penalty: "pen" },
+  nobody: "nobody",
   parts: { knees: "the knees", feet: "the feet" },
   findings: { cut: "The camera changes its view", possible_swap: "A and B may be swapped here" },
   without_upper: ["standing"],

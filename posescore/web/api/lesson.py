@@ -13,7 +13,7 @@ from posescore.export.sentences import result_words, title_of, two_sentences, wo
 from posescore.library.library import Library
 from posescore.library.review.review import Review
 from posescore.terms import Athlete
-from posescore.words import counted
+from posescore.words import counted, phrase
 
 
 class MomentOut(BaseModel):
@@ -52,16 +52,18 @@ def lesson_router(library: Library) -> APIRouter:
     @router.get("/lesson", summary="A match in two sentences for every moment")
     def lesson(match_id: int, proposed: bool = False, opinion: str = "") -> LessonOut:
         """Awards and near misses in time order; what people dismissed is left out."""
-        from posescore.export.lesson import confirmed_curve, lesson_lines, points_at  # brings what draws and hides faces
+        from posescore.export.lesson import (
+            confirmed_curve,
+            lesson_lines,
+            points_at,
+        )  # brings what draws and hides faces
 
         match, review = library.match(match_id), library.review(match_id, opinion)
         names = match.info.names
         lines = lesson_lines(library, match_id, proposed, opinion)
         curve = confirmed_curve(review)
         return LessonOut(
-            moments=[
-                _moment(line, review, names, points_at(curve, line.time_s)) for line in lines
-            ],
+            moments=[_moment(line, review, names, points_at(curve, line.time_s)) for line in lines],
             result=_ending(review, names),
         )
 
@@ -72,7 +74,9 @@ def _ending(review: Review, names: dict[Athlete, str]) -> str:
     """The result; while lines wait for a person it is open, whatever is confirmed so far."""
     waiting = len(review.undecided)
     if waiting:
-        return f"Still open: {counted(waiting, 'undecided line')} may change the score."
+        return phrase(
+            "Still open: {lines} may change the score.", lines=counted(waiting, "undecided line")
+        )
     return result_words(review.confirmed_result, names)
 
 

@@ -13,6 +13,7 @@ from posescore.library.library import Library
 from posescore.web.api.export import file_stem
 from posescore.web.api.schemas import JobOut
 from posescore.web.api.views import job_out
+from posescore.words import language
 from posescore.web.jobs.outputs import OutputKind, Outputs
 
 
@@ -45,7 +46,7 @@ def output_router(library: Library, outputs: Outputs) -> APIRouter:
         library.review(match_id, wanted.opinion)  # refused at once where there is nothing to show
         # A name that is hidden inside does not stand on the file, either.
         stem = f"match-{match_id}" if wanted.hide_faces else file_stem(match)
-        how = wanted.model_dump(exclude={"kind"})
+        how = wanted.model_dump(exclude={"kind"}) | {"language": language()}
         return _out(outputs.queue(match_id, wanted.kind, stem, how))
 
     @router.get("/matches/{match_id}/outputs", summary="Outputs of a match")

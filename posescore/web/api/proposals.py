@@ -32,7 +32,7 @@ from posescore.scoring.proposal import Criterion
 from posescore.terms import Athlete
 from posescore.web.api import schemas
 from posescore.web.api.views import event_out, fields_of
-from posescore.words import state_words, with_names
+from posescore.words import phrase, state_words, with_names
 
 
 def proposals_out(review: Review, match: Match) -> list[schemas.ProposalOut]:
@@ -90,6 +90,7 @@ def _criterion(
     whose = upper.other if answer and answer.of_lower and upper else upper
     return {
         **fields_of(criterion),
+        "name": phrase(criterion.name),
         "seen": with_names(criterion.seen, names),
         "how_seen": how_seen_of(criterion),
         "probability": confidence,

@@ -24,6 +24,7 @@ _MATCHES_KEPT: Final = 2
 _STILLS_KEPT: Final = 200
 """About 6 MB: every still of one match, so that going back and forth costs nothing."""
 
+
 class StillQuery(BaseModel):
     """What a still shows: cut to the pair, or to a ``part`` of one ``athlete``'s body, or not cut."""
 
@@ -50,9 +51,7 @@ def still_router(library: Library) -> APIRouter:
     stills = Stills(library)
 
     @router.get("/stills/{frame_index}", response_class=Response, summary="One frame as a picture")
-    def still(
-        match_id: int, frame_index: int, asked: Annotated[StillQuery, Query()]
-    ) -> Response:
+    def still(match_id: int, frame_index: int, asked: Annotated[StillQuery, Query()]) -> Response:
         """JPEG of one frame: the pair, a part of one body, or all of it."""
         picture = stills.jpeg(match_id, frame_index, asked)
         return Response(picture, media_type="image/jpeg", headers={"Cache-Control": "no-store"})

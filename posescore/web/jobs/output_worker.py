@@ -25,6 +25,7 @@ from posescore.library.store.claims import QUEUE
 from posescore.library.store.storage import Storage
 from posescore.terms import Progress
 from posescore.web.jobs.outputs import OutputKind, path_of
+from posescore.words import speaking
 
 EVERY_S: Final = 0.3
 """Progress is told this often: a page asks less often, and every note waits for the disk."""
@@ -55,7 +56,8 @@ def make(table: JobTable, job: Job) -> None:
     shutil.rmtree(out.parent, ignore_errors=True)  # left by a worker that was killed
     out.parent.mkdir(parents=True)
     try:
-        _written(job, out, _teller(table, job.id))
+        with speaking(str(job.settings.get("language", ""))):
+            _written(job, out, _teller(table, job.id))
         table.end_job(job.id)
     except PoseScoreError as error:
         _failed(table, job, out, str(error))

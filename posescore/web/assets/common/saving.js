@@ -132,6 +132,6 @@ export function makingText(outputs) {
 const percent = (made) => `${Math.floor(100 * made.progress)} %`;
 
 function words(made) {
-  if (made.state === "running") return made.progress ? percent(made) : "begins";
-  return { queued: "waits its turn", done: "ready", cancelled: "stopped", failed: made.message }[made.state];
+  if (made.state === "running") return made.progress ? percent(made) : "just begins";
+  return { queued: "waits its turn", done: "is ready", cancelled: "was stopped", failed: made.message }[made.state];
 }

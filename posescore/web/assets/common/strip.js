@@ -5,6 +5,7 @@ import { clockText, shortClockText } from "./clock.js";
 import {
   DOUBTFUL_BELOW, EVENTS, FINDINGS, KINDS, POSITIONS, STATE_WORDS, shortWorth, stateOf, stateText, sureText, worth,
 } from "./words.js";
+import { WORDS } from "./words_data.js";
 
 const TICKS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300];
 const MOST_TICKS = 10;
@@ -89,7 +90,7 @@ const StripMarks = {
           classes: [`flag-${award.athlete ?? "none"}`, `is-${state}`, { selected: proposal.id === this.selected }],
           style: { left: `clamp(15px, ${this.place(at)}, calc(100% - 15px))` },
           title: `${clockText(award.time_s)}: ${KINDS[award.kind].plain} (${KINDS[award.kind].trade}), ` +
-            `${worth(award)}, ${this.names[award.athlete] ?? "nobody"}. ${STATE_WORDS[state]}.`,
+            `${worth(award)}, ${this.names[award.athlete] ?? WORDS.nobody}. ${STATE_WORDS[state]}.`,
         };
       });
     },

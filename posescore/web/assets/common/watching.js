@@ -7,7 +7,7 @@ import { Keys, isTaken, keyName, shown } from "./keys.js";
 const RATES = [0.1, 0.25, 0.5, 1, 1.5, 2, 4];
 const USUAL_RATE = RATES.indexOf(1);
 const SHOWN = [{ A: true, B: true }, { A: true, B: false }, { A: false, B: true }, { A: false, B: false }];
-const SHOWN_WORDS = ["both", "A only", "B only", "hidden"];
+const SHOWN_WORDS = ["A and B", "A only", "B only", "none shown"];
 const JUMP_S = 5;
 
 /**

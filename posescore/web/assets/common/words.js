@@ -100,8 +100,8 @@ export function stateOf(proposal) {
  */
 export function worth(award) {
   if (award.points) return `${award.points} points`;
-  if (award.advantage) return "advantage";
-  return award.kind === "penalty" ? "penalty" : "no points";
+  if (award.advantage) return KINDS.near.trade;
+  return award.kind === "penalty" ? KINDS.penalty.trade : "no points";
 }
 
 /**
@@ -134,8 +134,8 @@ export function awardText(award) {
  */
 export function shortWorth(award) {
   if (award.points) return `+${award.points}`;
-  if (award.advantage) return "adv";
-  return award.kind === "penalty" ? "pen" : "0";
+  if (award.advantage) return WORDS.short.advantage;
+  return award.kind === "penalty" ? WORDS.short.penalty : "0";
 }
 
 /**

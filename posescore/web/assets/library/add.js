@@ -7,7 +7,7 @@ import { Window } from "../common/windows.js";
 
 const STATES = {
   waiting: "waits to be sent", sending: "being sent", here: "ready to be added", adding: "being looked at",
-  added: "added", known: "in the library already", refused: "cannot be added",
+  added: "is added", known: "in the library already", refused: "cannot be added",
 };
 
 /** @type {import("../vendor/vue.js").Component} */

@@ -15,7 +15,7 @@ export const template = `
     <section class="opinions" aria-labelledby="who">
       <h2 id="who">Who reviewed this match</h2>
       <ul><li v-for="each in people" :key="each.name"><a :href="each.name ? page + '?opinion=' + encodeURIComponent(each.name) : page">{{ each.text }}</a> <span class="trade">{{ each.done }}</span></li></ul>
-      <form class="begin" @submit.prevent="begin"><label>Another, apart from the others: <input type="text" v-model="newName" maxlength="60" placeholder="name" autocomplete="off" required></label>
+      <form class="begin" @submit.prevent="begin"><label>Another, apart from the others: <input type="text" v-model="newName" maxlength="60" placeholder="their name" autocomplete="off" required></label>
         <button type="submit">Start</button></form>
       <div v-if="people.length > 1" class="choose">
         <label class="field">First <select v-model="one" @change="compare"><option v-for="each in people" :key="each.name" :value="each.name" :disabled="each.name === other">{{ each.text }}</option></select></label>

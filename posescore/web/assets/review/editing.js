@@ -4,7 +4,8 @@
 import { clockText } from "../common/clock.js";
 import { edgeHere, mergeWithNext, nameable, named, nudge, removeHere, splitHere, stretchHere } from "./correct.js";
 import { ask } from "../common/server.js";
-import { EVENTS, KINDS, awardText, spaced, stateText } from "../common/words.js";
+import { EVENTS, KINDS, STATE_WORDS, awardText, stateText } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 const MOST_WAITING = 20;
 
@@ -117,7 +118,7 @@ export const editing = {
   },
   async step(direction) {
     const entry = this.review[direction];
-    if (!entry) return this.say(`Nothing to ${direction}.`);
+    if (!entry) return this.say(direction === "undo" ? "Nothing to undo." : "Nothing to redo.");
     const done = direction === "undo" ? "Undone" : "Done again";
     return this.mayEdit() && this.send(`${this.url}/${direction}`, {}, () => `${done}: ${entry}.`);
   },
@@ -149,12 +150,12 @@ export const editing = {
       const until = edit.end_s === undefined ? "on" : `to ${clockText(edit.end_s)}`;
       return `A and B are swapped from ${clockText(edit.start_s)} ${until}.`;
     }
-    if (edit.kind === "set_edge") return `The ${edit.edge} of the hold is ${clockText(edit.to_s)} now.`;
+    if (edit.kind === "set_edge") return edit.edge === "start" ? `The start of the hold is ${clockText(edit.to_s)} now.` : `The end of the hold is ${clockText(edit.to_s)} now.`;
     if (!proposal) return this.correctionSaid(edit);
     const award = { ...proposal, ...proposal.decided_award };
     const kind = award.kind === proposal.kind ? proposal.would_be ?? award.kind : award.kind;
-    const what = `${awardText({ ...award, would_be: kind })}, ${this.names[award.athlete] ?? "nobody"}`;
-    const words = { confirm: "Confirmed", change: "Changed", dismiss: "Dismissed", reopen: "Open again" };
+    const what = `${awardText({ ...award, would_be: kind })}, ${this.names[award.athlete] ?? WORDS.nobody}`;
+    const words = { confirm: STATE_WORDS.confirmed, change: STATE_WORDS.changed, dismiss: STATE_WORDS.dismissed, reopen: "Open again" };
     return `${words[edit.kind]}: ${what}.`;
   },
   /** What a correction or a mark left, in one sentence. */
@@ -169,7 +170,7 @@ export const editing = {
       add_event: () => `Marked: ${EVENTS[edit.event].text}${who(edit.athlete)}, ${clockText(edit.time_s)}.`,
       remove_event: () => "The mark is gone.",
       add_award: () => `Added: ${awardText({ ...edit, kind: edit.award })}${who(edit.athlete)}, ${clockText(edit.time_s)}.`,
-      set_check: () => `Noted: ${spaced(edit.check)}. The points are worked out again.`,
+      set_check: () => "Noted. The points are worked out again.",
     };
     return sentences[edit.kind]?.() ?? "Saved.";
   },

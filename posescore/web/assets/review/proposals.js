@@ -3,6 +3,7 @@
 import { clockText } from "../common/clock.js";
 import { CriterionList, HowSure, PathThere, StillRow } from "./evidence.js";
 import { KINDS, STATE_WORDS, answersTo, capital, pays, shortWorth, stateOf, sureText, worth } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 /** @type {import("../vendor/vue.js").Component} */
 export default {
@@ -86,8 +87,8 @@ export default {
       const who = decision.by ? `${decision.by}: ` : "";
       const reason = decision.reason ? ` \u201c${decision.reason}\u201d` : "";
       if (decision.verdict === "changed") {
-        const was = `${worth(proposal)} for ${this.names[proposal.athlete] ?? "nobody"}, ${KINDS[proposal.kind].trade}, ${clockText(proposal.time_s)}`;
-        return `${who}changed to ${worth(award)} for ${this.names[award.athlete] ?? "nobody"}; the proposal was ${was}.${reason}`;
+        const was = `${worth(proposal)} for ${this.names[proposal.athlete] ?? WORDS.nobody}, ${KINDS[proposal.kind].trade}, ${clockText(proposal.time_s)}`;
+        return `${who}changed to ${worth(award)} for ${this.names[award.athlete] ?? WORDS.nobody}; the proposal was ${was}.${reason}`;
       }
       return `${who}${decision.verdict}.${reason}`;
     },

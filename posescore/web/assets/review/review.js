@@ -19,6 +19,7 @@ import { template } from "./template.js";
 import { TrackReader } from "../common/track.js";
 import { PlayBar, keepAuthor, keptAuthor, watching } from "../common/watching.js";
 import { KINDS, POSITIONS, STATE_WORDS, lineText, stateOf, sureText, upperText } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 const CORRECTIONS = {
   begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
@@ -96,7 +97,7 @@ export default {
     },
     evidenceHeading() {
       const award = { ...this.proposal, ...this.proposal.decided_award };
-      return `${KINDS[award.kind].plain}: ${this.names[award.athlete] ?? "nobody"}, ${clockText(award.time_s)}`;
+      return `${KINDS[award.kind].plain}: ${this.names[award.athlete] ?? WORDS.nobody}, ${clockText(award.time_s)}`;
     },
     /** What is being made for saving, for the button that opens the window. */
     making() {
