@@ -127,3 +127,22 @@ def test_names_are_hidden_together_with_faces(client: TestClient) -> None:
         assert "kim" in text, "who reviewed it is no athlete"
     _, plain = content(client, "report-html")
     assert "Ines Vaz" in plain.decode()
+
+
+ENGLISH = re.compile(
+    r"\b(the|and|of|is|are|with|for|from|this|that|what|not|here|yet|was|has|it|confirmed|points?|match|frame|seconds)\b",
+    re.IGNORECASE,
+)
+
+
+@pytest.mark.parametrize("kind", ["report-html", "lesson"])
+def test_an_output_is_in_the_language_it_was_asked_for_in(client: TestClient, kind: str) -> None:
+    client.headers["accept-language"] = "pt-BR"
+    line = client.get(URL).json()["proposals"][0]
+    client.post(f"{URL}/edits", json={"edit": {"kind": "confirm", "proposal": line["id"]}})
+    _, page = content(client, kind, proposed=True)
+    text = page.decode()
+    assert 'lang="pt-BR"' in text
+    body = re.sub(r"<style>.*?</style>|<[^>]*>", " ", text.partition("<body>")[2], flags=re.DOTALL)
+    left = [part for part in body.split("\n") if ENGLISH.search(part)]
+    assert [part for part in left if "left knee stays" not in part] == []
