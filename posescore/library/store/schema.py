@@ -148,7 +148,12 @@ _JOBS_OF_ANY_KIND: Final = Migration(
         "ALTER TABLE analysis DROP COLUMN probabilities_file",
     ),
 )
-MIGRATIONS: Final = (_MATCHES_AND_LOG, _OPINIONS_AND_JOBS, _STANDINGS, _JOBS_OF_ANY_KIND)
+_TEAMS: Final = Migration(
+    "teams of athletes, in what is said of a match: an older program would lose them", ()
+)
+MIGRATIONS: Final = (
+    _MATCHES_AND_LOG, _OPINIONS_AND_JOBS, _STANDINGS, _JOBS_OF_ANY_KIND, _TEAMS,
+)  # fmt: skip
 VERSION: Final = len(MIGRATIONS)
 
 _RECORD: Final = """CREATE TABLE IF NOT EXISTS migration (

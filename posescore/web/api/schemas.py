@@ -43,6 +43,7 @@ class AthleteOut(Out):
     name: str
     gi_colour: str
     belt: str
+    team: str
     shown: str
 
 

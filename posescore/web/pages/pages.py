@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
@@ -14,7 +15,9 @@ from jinja2 import Environment
 
 from posescore.errors import PoseScoreError
 from posescore.export.across import across_matches, athletes_of
+from posescore.export.groups import Group, event_of, group_html, team_of
 from posescore.export.page import TranslatedLoader
+from posescore.library.athletes import folded, teams_of
 from posescore.library.library import Library
 from posescore.terms import BONES
 from posescore.web.language import A_YEAR_S, LANGUAGE_COOKIE
@@ -73,6 +76,14 @@ def add_pages(app: FastAPI, library: Library) -> None:
     def athletes(name: str = "") -> Response:
         return _athletes(library, name)
 
+    @pages.get("/events")
+    def events(name: str = "") -> Response:
+        return _group(library, event_of, phrase("Event"), name)
+
+    @pages.get("/teams")
+    def teams(name: str = "") -> Response:
+        return _group(library, team_of, phrase("Team"), name)
+
     @pages.get("/api/docs")
     def docs() -> str:
         return _page("api.html", api=app.openapi())
@@ -116,11 +127,31 @@ def _athletes(library: Library, name: str) -> Response:
     try:
         if name:
             return HTMLResponse(_athlete(library, name), headers=headers)
-        found = athletes_of(library)
+        found, teams = athletes_of(library), teams_of(library)
         heading = phrase("Athletes across matches" if found else "Athletes")
-        return HTMLResponse(_page("athletes.html", heading=heading, found=found), headers=headers)
+        rows = [
+            {"name": each, "matches": count, "team": teams.get(folded(each), "")}
+            for each, count in found.items()
+        ]
+        page = _page(
+            "athletes.html", heading=heading, found=rows, fixed=bool(library.read_only),
+            teams=sorted(set(teams.values()), key=str.casefold),
+        )  # fmt: skip
+        return HTMLResponse(page, headers=headers)
     except PoseScoreError as error:
         page = _page("athletes.html", heading=phrase("Athletes"), trouble=str(error))
+        return HTMLResponse(page, error.http_status, headers)
+
+
+def _group(
+    library: Library, find: Callable[[Library, str], Group], heading: str, name: str
+) -> Response:
+    """A team or an event, or a sentence on why there is none."""
+    headers = {"Cache-Control": "no-store"}
+    try:
+        return HTMLResponse(group_html(find(library, name), heading), headers=headers)
+    except PoseScoreError as error:
+        page = _page("athletes.html", heading=heading, trouble=str(error))
         return HTMLResponse(page, error.http_status, headers)
 
 

@@ -12,6 +12,7 @@ export const AthleteFields = {
         <legend><b class="chip" :class="'chip-' + letter" aria-hidden="true">{{ letter }}</b> Athlete {{ letter }} <span class="sr">of {{ label }}</span></legend>
         <label class="field">Name <input type="text" v-model="who(i).name" maxlength="120" list="known-athletes" autocomplete="off"></label>
         <label class="field">Gi <input type="text" v-model="who(i).gi_colour" maxlength="40" list="gi-colours" autocomplete="off" placeholder="white"></label>
+        <label class="field">Team <input type="text" v-model="who(i).team" maxlength="120" autocomplete="off"></label>
         <label class="field">Belt <select v-model="who(i).belt"><option value="">not given</option>
           <option v-if="who(i).belt && !belts.includes(who(i).belt)" :value="who(i).belt">{{ who(i).belt }}</option>
           <option v-for="belt in belts" :key="belt" :value="belt">{{ belt }}</option></select></label>

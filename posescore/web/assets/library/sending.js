@@ -16,7 +16,7 @@ export function newItem(source, name, sizeBytes, details) {
 
 /** Names, gis, belts and title out of nothing but the file's name. */
 export function emptyDetails(name) {
-  const nobody = () => ({ name: "", gi_colour: "", belt: "" });
+  const nobody = () => ({ name: "", gi_colour: "", belt: "", team: "" });
   return { title: titleOf(name), athlete_a: nobody(), athlete_b: nobody(), note: "" };
 }
 

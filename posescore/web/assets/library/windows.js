@@ -71,7 +71,7 @@ export const DetailsWindow = {
 
 function detailsOf(row) {
   const { title, event, mat, held_on, division, rules, note } = row;
-  const copy = ({ name, gi_colour, belt }) => ({ name, gi_colour, belt });
+  const copy = ({ name, gi_colour, belt, team }) => ({ name, gi_colour, belt, team });
   return {
     title, event, mat, held_on, division: division && { ...division }, rules, note,
     athlete_a: copy(row.athletes.A), athlete_b: copy(row.athletes.B),
