@@ -9,8 +9,11 @@ from fastapi import APIRouter, Query
 from fastapi.responses import Response
 from pydantic import BaseModel, Field
 
+from posescore.errors import PoseScoreError
+from posescore.footage.atomic import write_whole
 from posescore.holds.check import BodyPart
 from posescore.library.library import Library
+from posescore.library.match import Match
 from posescore.library.store.recent import Recent
 from posescore.terms import Athlete
 
@@ -20,6 +23,10 @@ if TYPE_CHECKING:
 STILL_WIDTH_PX: Final = 480
 """Sharp at a third of the side of the page on a screen of double density."""
 WIDEST_PX: Final = 1920
+THUMBNAIL: Final = "thumbnail.jpg"
+THUMBNAIL_WIDTH_PX: Final = 400
+THUMBNAIL_AT: Final = 0.4
+"""Of the footage: by then the two are at it, and nobody has left."""
 _MATCHES_KEPT: Final = 2
 _STILLS_KEPT: Final = 200
 """About 6 MB: every still of one match, so that going back and forth costs nothing."""
@@ -55,6 +62,14 @@ def still_router(library: Library) -> APIRouter:
         """JPEG of one frame: the pair, a part of one body, or all of it."""
         picture = stills.jpeg(match_id, frame_index, asked)
         return Response(picture, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
+
+    @router.get("/thumbnail", response_class=Response, summary="A small picture of a match")
+    def thumbnail(match_id: int) -> Response:
+        """JPEG of one frame of an analysed match, to know it by; 204 where there is none."""
+        picture = stills.thumbnail(match_id)
+        if picture is None:
+            return Response(status_code=204)
+        return Response(picture, media_type="image/jpeg", headers={"Cache-Control": "no-cache"})
 
     return router
 
@@ -94,6 +109,31 @@ class Stills:
             else:
                 made = shots.close_up(frame_index, asked.width, asked.part, asked.athlete)
             return self._jpegs.put(key, made)
+
+    def thumbnail(self, match_id: int) -> bytes | None:
+        """One frame of a match; kept beside it, so that a long list opens no footage twice."""
+        match = self._library.match(match_id)
+        kept = match.folder / THUMBNAIL
+        if kept.is_file():
+            return kept.read_bytes()
+        if match.analysis_version is None:
+            return None
+        with self._lock:
+            try:
+                made = self._taken(match)
+            except PoseScoreError:
+                return None
+        if not self._library.read_only:
+            write_whole(kept, made)
+        return made
+
+    def _taken(self, match: Match) -> bytes:
+        from posescore.export.shots import Showing, shots_of
+
+        review = self._library.review(match.id)
+        shots = shots_of(self._library, match, review, Showing(skeletons=False), quick=True)
+        frame_index = int(THUMBNAIL_AT * (len(shots.clock) - 1))
+        return shots.jpeg(frame_index, THUMBNAIL_WIDTH_PX)[0]
 
     def _opened(self, source: _Source, opinion: str) -> Shots:
         from posescore.export.shots import Showing, shots_of

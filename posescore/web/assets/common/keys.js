@@ -19,6 +19,7 @@ export const ACTIONS = [
   { id: "end", keys: ["End"], text: "To the end", group: "Move" },
   { id: "next", keys: ["n"], text: "Next to decide", group: "Decide" },
   { id: "previous", keys: ["Shift+N"], text: "Previous to decide", group: "Decide" },
+  { id: "next_match", keys: ["Shift+M"], text: "Next match to decide", group: "Decide" },
   { id: "above", keys: ["ArrowUp"], text: "Proposal above", group: "Decide" },
   { id: "below", keys: ["ArrowDown"], text: "Proposal below", group: "Decide" },
   { id: "confirm", keys: ["y"], text: "Confirm", group: "Decide" },

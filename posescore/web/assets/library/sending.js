@@ -1,5 +1,6 @@
 // Files on their way into the library: chosen, dropped or named; sent one after the other.
 
+import { shortClockText } from "../common/clock.js";
 import { Refusal, ask, sentence } from "../common/server.js";
 
 const LONGEST_TITLE = 200; // as the field for it takes
@@ -10,8 +11,22 @@ export function newItem(source, name, sizeBytes, details) {
   lastNumber += 1;
   return {
     id: lastNumber, name, sizeBytes, details, file: source.file ?? null, path: source.path ?? "", key: "",
-    state: source.path ? "here" : "waiting", sent: 0, trouble: "", matchId: null, wanted: false,
+    about: "", state: source.path ? "here" : "waiting", sent: 0, trouble: "", matchId: null, wanted: false,
   };
+}
+
+/** Day and length of a file, as far as this browser can open it; what it cannot is checked when it has come. */
+export function lookInto(item) {
+  const day = new Date(item.file.lastModified).toISOString().slice(0, 10);
+  item.about = `, ${day}`;
+  const video = document.createElement("video");
+  video.preload = "metadata";
+  video.src = URL.createObjectURL(item.file);
+  video.onloadedmetadata = () => {
+    if (Number.isFinite(video.duration)) item.about = `, ${shortClockText(video.duration)}, ${day}`;
+    URL.revokeObjectURL(video.src);
+  };
+  video.onerror = () => URL.revokeObjectURL(video.src);
 }
 
 /** Names, gis, belts and title out of nothing but the file's name. */

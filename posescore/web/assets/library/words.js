@@ -1,5 +1,7 @@
 // What the list of matches says, in words.
 
+import { shortClockText } from "../common/clock.js";
+
 /** The choices of the filter by where a match stands. */
 export const GROUPS = /** @type {{id: string, text: string, stages: string[]}[]} */ ([
   { id: "all", text: "All", stages: [] },
@@ -85,9 +87,19 @@ export function aftermath(row) {
   return `Analysing it again failed: ${row.run.message}`;
 }
 
+/**
+ * How long the footage is, and its day where the match has none.
+ * @param {Row} row
+ */
+export function footageText(row) {
+  const day = row.held_on ? "" : row.source?.made_on ?? "";
+  const long = row.duration_s ? `${shortClockText(row.duration_s)} of footage` : "";
+  return [long, day].filter(Boolean).join(", ");
+}
+
 /** @param {Row} row */
 export function divisionText(row) {
   if (!row.division) return "";
   const words = [row.division.age, row.division.belt].filter(Boolean).join(" ");
-  return row.match_time_s ? `${words}, ${row.match_time_s / 60} minutes` : words;
+  return row.match_time_s ? `${words}, match time ${row.match_time_s / 60} min` : words;
 }

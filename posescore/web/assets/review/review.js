@@ -203,6 +203,7 @@ export default {
         hold_on: () => this.goToHold(1),
         next: () => this.goToNeed(1),
         previous: () => this.goToNeed(-1),
+        next_match: () => this.goToNextMatch(),
         above: () => this.move(-1),
         below: () => this.move(1),
         confirm: () => this.confirm(),
@@ -248,7 +249,7 @@ export default {
       const next = nextNeed(list, this.need, this.frame.time_s, direction);
       if (!next) {
         this.needText = "";
-        return this.say("Nothing needs you any more.");
+        return this.say(`Nothing needs you any more. ${this.hint("next_match")}`);
       }
       if (this.need && !this.need.startsWith("p:")) this.looked.add(this.need);
       this.need = next.id;
@@ -257,6 +258,19 @@ export default {
       this.$refs.stage.pause();
       this.$refs.stage.goToTime(next.proposal ? next.look_s : next.from_s);
       return this.say(next.text || this.lineText());
+    },
+    /** The next match in which somebody has something to decide, from this one on and around. */
+    async goToNextMatch() {
+      try {
+        const asked = new URLSearchParams({ stage: "undecided", sort: "added", descending: "false", limit: "100" });
+        const { matches } = await ask(`/api/library?${asked}`);
+        const others = matches.map((row) => row.id).filter((id) => id !== this.matchId);
+        const next = others.find((id) => id > this.matchId) ?? others[0];
+        if (next === undefined) this.say("No other match has anything to decide.");
+        else window.location.assign(`/match/${next}`);
+      } catch (error) {
+        this.trouble = error.message;
+      }
     },
     /** The line that is chosen, for those who hear it. */
     lineText() {

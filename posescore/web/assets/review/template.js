@@ -31,7 +31,8 @@ export const template = `
         <score-board :review="review" :names="names" :match-clock="matchClock" :by-now="scoreNowText"></score-board>
         <div class="todo">
           <p v-if="review.proposals.length"><b class="num">{{ undecided }}</b> of {{ review.proposals.length }} to decide</p><p v-else>No proposals</p>
-          <button type="button" class="primary" :disabled="!openNeeds.length" @click="act('next')">Next to decide <kbd v-if="keyOf('next')">{{ keyOf('next') }}</kbd></button>
+          <button v-if="!openNeeds.length" type="button" class="primary" @click="act('next_match')">Next match to decide <kbd v-if="keyOf('next_match')">{{ keyOf('next_match') }}</kbd></button>
+          <button v-else type="button" class="primary" @click="act('next')">Next to decide <kbd v-if="keyOf('next')">{{ keyOf('next') }}</kbd></button>
           <div class="todo-more">
             <button type="button" :disabled="!review.undo" :title="review.undo ? 'Undo: ' + review.undo : 'Nothing to undo'" @click="act('undo')">Undo <kbd v-if="keyOf('undo')">{{ keyOf('undo') }}</kbd></button>
             <button type="button" :disabled="!review.redo" :title="review.redo ? 'Redo: ' + review.redo : 'Nothing to redo'" @click="act('redo')">Redo</button>
