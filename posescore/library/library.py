@@ -24,8 +24,9 @@ from posescore.library.review.replay import division_of, replay, rules_named
 from posescore.library.review.review import Review
 from posescore.library.review.state import settings_in_force
 from posescore.library.standing import Standing
-from posescore.library.store import analysis_rows, claims, entry_rows, match_rows
+from posescore.library.store import analysis_rows, claims, entry_rows, match_rows, moment_rows
 from posescore.library.store.match_rows import SortKey
+from posescore.library.store.moment_rows import Moment
 from posescore.library.store.recent import Recent
 from posescore.library.store.storage import Storage, library_folder, sentences
 from posescore.words import language
@@ -121,6 +122,30 @@ class Library(JobTable):
         """Matches whose title, event, mat, names, belts or colours hold every searched word."""
         with self._storage.read() as connection:
             return match_rows.list_matches(connection, self.folder, search, sort, descending)
+
+    def keep_moment(
+        self, match_id: int, stretch_s: tuple[float, float], sets: Sequence[str], remark: str,
+        author: str,
+    ) -> Moment:  # fmt: skip
+        """Keep a stretch of a match; InputError where it does not lie in the footage."""
+        end_s = self.analysis(match_id).clock.end_s
+        if not 0 <= stretch_s[0] < stretch_s[1] <= end_s + 1e-6:
+            raise InputError(f"end_s: a moment ends after its start, at {end_s:.2f} s at the latest.")
+        names = list(dict.fromkeys(" ".join(name.split()) for name in sets))
+        with self._storage.write() as connection:
+            kept = moment_rows.insert_moment(connection, match_id, stretch_s, names, remark, author)
+            return next(each for each in moment_rows.list_moments(connection) if each.id == kept)
+
+    def moments(self, set_name: str = "") -> list[Moment]:
+        """Moments that people keep, or those of one set, in the order in which they were kept."""
+        with self._storage.read() as connection:
+            kept = moment_rows.list_moments(connection)
+        return [each for each in kept if not set_name or set_name in each.sets]
+
+    def forget_moment(self, moment_id: int) -> None:
+        """Forget a moment; its match stays as it is."""
+        with self._storage.write() as connection:
+            moment_rows.delete_moment(connection, moment_id)
 
     def delete_match(self, match_id: int) -> None:
         """Delete a match with everything made from it; the original footage stays.

@@ -24,6 +24,7 @@ from posescore.web.api.footage import footage_router
 from posescore.web.api.lesson import lesson_router
 from posescore.web.api.listing import list_router
 from posescore.web.api.matches import match_router
+from posescore.web.api.moments import moment_router
 from posescore.web.api.opinions import opinion_router
 from posescore.web.api.outputs import output_router
 from posescore.web.api.review import review_router
@@ -103,6 +104,7 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
         track_router(library, tracks),
         still_router(library),
         sound_router(library),
+        moment_router(library, outputs),
         lesson_router(library),
         export_router(library),
         output_router(library, outputs),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.browser.conftest import Watch
 from tests.browser.room import faults, open_match
 
 pytestmark = pytest.mark.browser
@@ -48,7 +49,7 @@ def test_several_matches_are_given_an_event_at_once(page: Page) -> None:
         page.request.patch(f"/api/matches/{number}", data={"event": "Lakeside Cup"})
 
 
-def test_athletes_are_given_a_team_and_renamed(page: Page) -> None:
+def test_athletes_are_given_a_team_and_renamed(page: Page, watch: Watch) -> None:
     page.goto("/athletes")
     page.get_by_label("Ines Vaz").check()
     page.get_by_label("Team").fill("Harbour Hall")
@@ -69,9 +70,39 @@ def test_athletes_are_given_a_team_and_renamed(page: Page) -> None:
         answer = page.request.post("/api/athletes/change", data={"names": names, "name": new, "team": None})
         assert answer.json() == {"matches": 9}
     page.request.post("/api/athletes/change", data={"names": ["Ines Vaz"], "team": ""})
+    watch.said = [said for said in watch.said if "409" not in said]
 
 
 def test_a_key_goes_on_to_the_next_match(page: Page) -> None:
     open_match(page)
     page.keyboard.press("Shift+M")
     expect(page.locator("#said")).to_contain_text("No other match has anything to decide.")
+
+
+def test_moments_of_several_matches_play_one_after_the_other(page: Page) -> None:
+    for number, line in ((1, "n"), (2, "")):
+        page.goto(f"/match/{number}")
+        page.wait_for_function("document.querySelector('video')?.readyState >= 2")
+        if line:
+            page.keyboard.press(line)
+        page.keyboard.press("Shift+K")
+        page.get_by_label("In which set").fill("For Tuesday, Passing")
+        page.get_by_label("Remark").fill(f"Look at the hips, {number}")
+        assert faults(page) == []
+        page.keyboard.press("Enter")
+        expect(page.locator("#said")).to_contain_text("Kept: For Tuesday, Passing.")
+    page.goto("/sets?name=For+Tuesday")
+    page.wait_for_function("document.querySelector('video')?.readyState >= 2")
+    expect(page.locator(".moments > li")).to_have_count(2)
+    expect(page.locator("#time-now")).to_have_text("0:06.00")
+    assert faults(page) == []
+    for _ in range(3):
+        page.keyboard.press("+")
+    page.keyboard.press("Space")
+    expect(page.locator(".moment-words")).to_have_text("Look at the hips, 2")
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save as a film").click()
+    assert saved.value.suggested_filename == "for-tuesday.mp4"
+    for _ in range(2):
+        page.get_by_role("button", name="Forget").first.click()
+    expect(page.locator(".nothing")).to_contain_text("No moment is kept yet")

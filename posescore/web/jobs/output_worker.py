@@ -100,6 +100,10 @@ def _written(job: Job, out: Path, progress: Progress) -> None:
             from posescore.export.clips import write_annotated
 
             write_annotated(library, job.match_id, out, **common)
+        elif kind is OutputKind.SET_FILM:
+            from posescore.export.sets import write_set
+
+            write_set(library, str(how["set"]), out, showing=showing, progress=progress)
         elif kind is OutputKind.LESSON:
             from posescore.export.lesson import write_lesson
 

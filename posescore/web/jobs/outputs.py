@@ -36,6 +36,7 @@ class OutputKind(StrEnum):
     CLIPS = "clips"
     FILM = "film"
     LESSON = "lesson"
+    SET_FILM = "set-film"
 
 
 SUFFIXES: Final[Mapping[OutputKind, str]] = {
@@ -44,6 +45,7 @@ SUFFIXES: Final[Mapping[OutputKind, str]] = {
     OutputKind.CLIPS: "-clips.zip",
     OutputKind.FILM: "-with-skeletons.mp4",
     OutputKind.LESSON: "-lesson.html",
+    OutputKind.SET_FILM: ".mp4",
 }
 
 

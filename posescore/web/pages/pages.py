@@ -76,14 +76,6 @@ def add_pages(app: FastAPI, library: Library) -> None:
     def athletes(name: str = "") -> Response:
         return _athletes(library, name)
 
-    @pages.get("/events")
-    def events(name: str = "") -> Response:
-        return _group(library, event_of, phrase("Event"), name)
-
-    @pages.get("/teams")
-    def teams(name: str = "") -> Response:
-        return _group(library, team_of, phrase("Team"), name)
-
     @pages.get("/api/docs")
     def docs() -> str:
         return _page("api.html", api=app.openapi())
@@ -92,8 +84,26 @@ def add_pages(app: FastAPI, library: Library) -> None:
     def icon() -> Response:
         return FileResponse(ASSETS / "icon.svg")
 
+    _add_across(pages, library)
     _add_language(pages)
     app.include_router(pages)
+
+
+def _add_across(pages: APIRouter, library: Library) -> None:
+    """What lies across matches."""
+
+    @pages.get("/sets")
+    def sets(name: str = "") -> str:
+        given = {"first": name, "bones": BONES}
+        return _page("match.html", title=phrase("Sets"), component="sets/sets.js", given=given)
+
+    @pages.get("/events")
+    def events(name: str = "") -> Response:
+        return _group(library, event_of, phrase("Event"), name)
+
+    @pages.get("/teams")
+    def teams(name: str = "") -> Response:
+        return _group(library, team_of, phrase("Team"), name)
 
 
 def _add_language(pages: APIRouter) -> None:

@@ -42,6 +42,7 @@ export const ACTIONS = [
   { id: "swap", keys: ["w"], text: "Swap A and B from here on", group: "Correct" },
   { id: "swap_here", keys: ["Shift+W"], text: "Swap A and B in this stretch only", group: "Correct" },
   { id: "save", keys: ["l"], text: "Save and share: log, report, clips, lesson", group: "Decide" },
+  { id: "keep", keys: ["Shift+K"], text: "Keep this moment in a set", group: "Decide" },
   { id: "evidence", keys: ["v"], text: "Evidence side by side", group: "Look" },
   { id: "enlarge", keys: ["4"], text: "This frame, enlarged", group: "Look" },
   { id: "still_1", keys: ["1"], text: "Frame where it begins", group: "Look" },
@@ -80,6 +81,14 @@ export const OPINION_ACTIONS = [
 export const LESSON_ACTIONS = [
   ...watching.filter((action) => action.id !== "play"),
   { id: "play", keys: ["Space"], text: "Go on, or pause", group: "Move" },
+  { id: "next", keys: ["n", "ArrowDown"], text: "Next moment", group: "Move" },
+  { id: "previous", keys: ["Shift+N", "ArrowUp"], text: "Moment before", group: "Move" },
+  { id: "again", keys: ["f"], text: "The same moment again", group: "Move" },
+];
+
+/** On the page of sets. */
+export const SET_ACTIONS = [
+  ...watching,
   { id: "next", keys: ["n", "ArrowDown"], text: "Next moment", group: "Move" },
   { id: "previous", keys: ["Shift+N", "ArrowUp"], text: "Moment before", group: "Move" },
   { id: "again", keys: ["f"], text: "The same moment again", group: "Move" },

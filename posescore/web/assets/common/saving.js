@@ -12,6 +12,7 @@ const MADE = {
   "report-pdf": { text: "Report to print", more: "PDF" },
   clips: { text: "A clip for every award", more: "MP4 films in a ZIP" },
   film: { text: "The whole match as a film", more: "MP4" },
+  "set-film": { text: "A set as a film", more: "MP4" },
   lesson: { text: "Lesson in one file", more: "HTML with the clips inside, to pass on" },
 };
 
@@ -98,7 +99,7 @@ export const SaveWindow = {
   },
   computed: {
     makeable() {
-      return Object.entries(MADE).map(([kind, words]) => ({ kind, ...words }));
+      return Object.entries(MADE).filter(([kind]) => kind !== "set-film").map(([kind, words]) => ({ kind, ...words }));
     },
     rows() {
       return [...this.outputs].reverse().map((made) => ({

@@ -5,6 +5,7 @@ export const template = `
     <header class="shelf-head">
       <div><h1>PoseScore</h1><p>Matches whose points you have to decide, or have decided.</p></div>
       <div class="head-acts"><a v-if="shelf?.athletes.length" class="button" href="/athletes">Athletes</a>
+        <a v-if="shelf?.in_library" class="button" href="/sets">Sets</a>
         <button ref="add" type="button" class="primary" aria-haspopup="dialog" :disabled="!choices || !!shelf?.read_only" @click="open = 'add'">Add matches</button></div>
     </header>
 

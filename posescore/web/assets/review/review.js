@@ -7,6 +7,7 @@ import { AwardWindow, DismissWindow, GoWindow, KeysWindow } from "./dialogs.js";
 import { editing } from "./editing.js";
 import { EvidenceWindow } from "./evidence.js";
 import { ACTIONS } from "../common/keys.js";
+import { KeepWindow } from "./keep_window.js";
 import MatchLists from "./lists.js";
 import { needs, nextNeed } from "./needs.js";
 import ProposalList from "./proposals.js";
@@ -26,6 +27,7 @@ const CORRECTIONS = {
   swap: "Swap A and B from here",
 };
 const LEAD_S = 1;
+const KEPT_S = 5;
 const ABOUT_A_LINE = ["evidence", "dismiss", "change"];
 
 /** What the list can be narrowed to: a coach looks at one of them at a time. */
@@ -41,7 +43,7 @@ export default {
   name: "ReviewRoom",
   mixins: [watching(ACTIONS)],
   components: {
-    AwardWindow, CloserWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchLists, MatchStrip, NameWindow, PlayBar,
+    AwardWindow, CloserWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeepWindow, KeysWindow, MatchLists, MatchStrip, NameWindow, PlayBar,
     ProposalList, SaveWindow, ScoreBoard,
   },
   props: {
@@ -204,6 +206,7 @@ export default {
         next: () => this.goToNeed(1),
         previous: () => this.goToNeed(-1),
         next_match: () => this.goToNextMatch(),
+        keep: () => this.startKeeping(),
         above: () => this.move(-1),
         below: () => this.move(1),
         confirm: () => this.confirm(),
@@ -258,6 +261,21 @@ export default {
       this.$refs.stage.pause();
       this.$refs.stage.goToTime(next.proposal ? next.look_s : next.from_s);
       return this.say(next.text || this.lineText());
+    },
+    /** What a line is about, or a few seconds around the frame that is shown. */
+    startKeeping() {
+      const [from, to] = this.proposal ? [this.proposal.start_s - LEAD_S, this.proposal.end_s + LEAD_S] : [this.frame.time_s - KEPT_S, this.frame.time_s + LEAD_S];
+      this.draft = { start_s: Math.max(0, from), end_s: Math.min(this.clock.end, to) };
+      this.show("keep");
+    },
+    async keepMoment(moment) {
+      try {
+        await ask(`${this.url}/moments`, { ...moment, author: this.author });
+        this.open = "";
+        this.say(`Kept: ${moment.sets.join(", ")}.`);
+      } catch (error) {
+        this.trouble = `Not saved: ${error.message}`;
+      }
     },
     /** The next match in which somebody has something to decide, from this one on and around. */
     async goToNextMatch() {

@@ -36,6 +36,7 @@ export const template = `
           <div class="todo-more">
             <button type="button" :disabled="!review.undo" :title="review.undo ? 'Undo: ' + review.undo : 'Nothing to undo'" @click="act('undo')">Undo <kbd v-if="keyOf('undo')">{{ keyOf('undo') }}</kbd></button>
             <button type="button" :disabled="!review.redo" :title="review.redo ? 'Redo: ' + review.redo : 'Nothing to redo'" @click="act('redo')">Redo</button>
+            <button type="button" :title="hint('keep')" @click="act('keep')">Keep</button>
             <button type="button" :title="hint('add')" @click="act('add')">Add one <kbd v-if="keyOf('add')">{{ keyOf('add') }}</kbd></button>
           </div>
         </div>
@@ -68,6 +69,7 @@ export const template = `
     <go-window v-if="open === 'go'" :clock="clock" @close="open = ''" @go="go"></go-window>
     <award-window v-if="open === 'change' || open === 'add'" :start="draft" :adding="open === 'add'" :names="names" :values="review.values"
       :clock="clock" :playhead-s="frame.time_s" @close="open = ''" @save="saveAward"></award-window>
+    <keep-window v-if="open === 'keep'" :start="draft" @close="open = ''" @save="keepMoment"></keep-window>
     <name-window v-if="open === 'name'" :target="draft" :names="names" @close="open = ''" @save="saveName"></name-window>
     <event-window v-if="open === 'mark'" :time-s="frame.time_s" :names="names" @close="open = ''" @save="saveFrom"></event-window>
     <evidence-window v-if="open === 'evidence' && proposal" :proposal="proposal" :heading="evidenceHeading" :state="evidenceState" :about="about" :names="names" :busy="saving"
