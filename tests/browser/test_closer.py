@@ -69,7 +69,7 @@ def test_two_fingers_enlarge(page: Page) -> None:
 
 def test_the_pair_is_followed(page: Page) -> None:
     open_match(page)
-    page.keyboard.press("p")
+    page.keyboard.press("7")
     page.wait_for_function(f"({TIMES})() > 1.1")
     place = "() => getComputedStyle(document.querySelector('.stage video')).transform"
     first = page.evaluate(place)
@@ -77,7 +77,7 @@ def test_the_pair_is_followed(page: Page) -> None:
         page.keyboard.press("Shift+ArrowRight")
     expect(page.locator("#frame-now")).to_have_text("150")
     assert page.evaluate(place) != first
-    page.keyboard.press("p")
+    page.keyboard.press("7")
     assert times(page) == 1
 
 

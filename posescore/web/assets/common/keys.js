@@ -52,7 +52,7 @@ export const ACTIONS = [
   { id: "zoom_in", keys: ["9"], text: "Closer to the footage (or the wheel, or two fingers)", group: "Look" },
   { id: "zoom_out", keys: ["8"], text: "Less close", group: "Look" },
   { id: "whole", keys: ["0"], text: "The whole picture", group: "Look" },
-  { id: "follow", keys: ["p"], text: "Follow the pair", group: "Look" },
+  { id: "follow", keys: ["7"], text: "Follow the pair", group: "Look" },
   { id: "full", keys: ["d"], text: "Full screen, and back", group: "Look" },
   { id: "sound", keys: ["Shift+S"], text: "Sound on or off", group: "Look" },
   { id: "skeletons", keys: ["s"], text: "Skeletons: both, A, B, none", group: "Look" },
