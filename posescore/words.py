@@ -19,7 +19,7 @@ from typing import Any, Final
 from posescore.terms import Athlete, Position, State
 
 LANGUAGES: Final[Mapping[str, str]] = {"en": "en-GB", "pt": "pt-BR"}
-"""Every language by its short name, with its tag (BCP 47). The first is the source of the others."""
+"""Every language by its short name, with its tag (BCP 47). The first is the others' source."""
 SOURCE: Final = "en"
 _IN_USE: Final[ContextVar[str]] = ContextVar("language", default=SOURCE)
 

@@ -48,7 +48,11 @@ def test_both_files_have_the_same_names_and_fields(name: str) -> None:
 def sources() -> str:
     """Everything that a phrase can come from, each string of several lines as one."""
     files = [path for end in ("py", "js", "html", "toml") for path in ROOT.rglob(f"*.{end}")]
-    kept = [path for path in files if "vendor" not in path.parts and not path.name.startswith("phrases_")]
+    kept = [
+        path
+        for path in files
+        if "vendor" not in path.parts and not path.name.startswith("phrases_")
+    ]
     text = "\n".join(path.read_text("utf-8") for path in kept if "lab" not in path.parts)
     return re.sub(r"\s+", " ", re.sub(r'" *\n\s*f?"', "", text))
 
@@ -61,13 +65,17 @@ def test_phrases_keep_their_fields_and_are_all_in_use(name: str) -> None:
             kept = {re.sub(r"'[^']*'|\"[^\"]*\"", "", field) for field in FIELDS.findall(source)}
             mine = {re.sub(r"'[^']*'|\"[^\"]*\"", "", field) for field in FIELDS.findall(other)}
             assert kept == mine, source
-            known = source in said or re.sub(r"^\w+ by \{author\}$", " by {{author}}", source) in said
+            known = (
+                source in said or re.sub(r"^\w+ by \{author\}$", " by {{author}}", source) in said
+            )
             assert known or source.removesuffix("s") in said, f"nobody says: {source}"
 
 
 def test_a_request_is_answered_in_its_language() -> None:
     def asked(**headers: str) -> str:
-        return language_asked(Headers({name.replace("_", "-"): value for name, value in headers.items()}))
+        return language_asked(
+            Headers({name.replace("_", "-"): value for name, value in headers.items()})
+        )
 
     assert asked() == "en"
     assert asked(accept_language="pt-BR,pt;q=0.9,en;q=0.8") == "pt"
@@ -87,7 +95,10 @@ def test_what_is_spoken_ends_with_the_request() -> None:
 
 
 def test_names_that_programs_know_are_left_alone() -> None:
-    script = """{ id: "confirm", keys: ["Delete"], text: "Confirm" } <button @click="act('save')">Delete</button>"""
+    script = """{ id: "confirm", keys: ["Delete"], text: "Confirm" }
+      <button @click="act('save')">Delete</button>"""
     with speaking("pt"):
-        assert translated(script) == script.replace('"Confirm"', '"Confirmar"').replace(">Delete<", ">Apagar<")
+        assert translated(script) == script.replace('"Confirm"', '"Confirmar"').replace(
+            ">Delete<", ">Apagar<"
+        )
     assert translated(script) == script

@@ -52,7 +52,9 @@ def export(
         click.echo(str(out))
 
 
-_hide_faces = click.option("--hide-faces", is_flag=True, help="Hide every face that is found, and the names.")
+_hide_faces = click.option(
+    "--hide-faces", is_flag=True, help="Hide every face that is found, and the names."
+)
 _no_skeletons = click.option("--no-skeletons", is_flag=True, help="Leave the skeletons away.")
 
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from posescore.export.rows import ROUNDING_S, frame_at
-from posescore.holds.event import EventName
 from posescore.holds.check import CHECKS, CheckKind
+from posescore.holds.event import EventName
 from posescore.holds.hold import CheckName, Hold
 from posescore.library.review.entries import ReviewHold
 from posescore.library.review.review import Review, ReviewEvent, ReviewItem

@@ -1,4 +1,4 @@
-"""A team or an event across its matches: who stands how, where points were won and lost, what waits."""
+"""A team or an event across its matches: standings, points won and lost, what waits."""
 
 from __future__ import annotations
 
@@ -53,7 +53,9 @@ class Group:
             )
             for across in self.members.values()
         ]
-        return sorted(rows, key=lambda row: (-row[1]["won"], row[1]["lost"], row[3] - row[2], row[0]))
+        return sorted(
+            rows, key=lambda row: (-row[1]["won"], row[1]["lost"], row[3] - row[2], row[0])
+        )
 
 
 def team_of(library: Library, name: str) -> Group:
@@ -73,13 +75,13 @@ def event_of(library: Library, name: str) -> Group:
     return _group(library, name, chosen)
 
 
-def _group(
-    library: Library, name: str, chosen: Sequence[tuple[Match, Sequence[Athlete]]]
-) -> Group:
+def _group(library: Library, name: str, chosen: Sequence[tuple[Match, Sequence[Athlete]]]) -> Group:
     if not chosen or not folded(name):
         raise NotFoundError(f"no match is of {name!r}: check the spelling.")
     group = Group(name)
-    for match, athletes in sorted(chosen, key=lambda each: (str(each[0].info.held_on or ""), each[0].id)):
+    for match, athletes in sorted(
+        chosen, key=lambda each: (str(each[0].info.held_on or ""), each[0].id)
+    ):
         if match.analysis_version is None:
             group.unanalysed.append(match)
             continue

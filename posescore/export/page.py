@@ -24,6 +24,7 @@ class TranslatedLoader(PackageLoader):
     def get_source(
         self, environment: Environment, template: str
     ) -> tuple[str, str, Callable[[], bool] | None]:
+        """The template as it lies there, in the language in use."""
         source, path, is_newest = super().get_source(environment, template)
         return translated(source), path, is_newest
 

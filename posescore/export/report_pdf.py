@@ -53,7 +53,8 @@ def report_pdf(report: Report) -> bytes:
     paper.say(WORDS["notes"]["safety"])
     if report.sources:
         paper.say(report.sources, soft=True)
-    made = f"{report.shown_text} {phrase('Rules:')} {report.review.rules}. {phrase('Made by PoseScore')} {__version__}."
+    rules = f"{phrase('Rules:')} {report.review.rules}."
+    made = f"{report.shown_text} {rules} {phrase('Made by PoseScore')} {__version__}."
     paper.say(made.strip(), soft=True)
     return bytes(paper.output())
 

@@ -57,5 +57,10 @@ def _hiding(match: Match, instead: dict[Athlete, str]) -> Hide:
 
 def hidden_text(text: LineText, hide: Hide) -> LineText:
     """A line without names in what people wrote."""
-    said = {name: hide(getattr(text, name)) for name in ("word", "why", "reason", "note")}
-    return replace(text, **said)
+    return replace(
+        text,
+        word=hide(text.word),
+        why=hide(text.why),
+        reason=hide(text.reason),
+        note=hide(text.note),
+    )

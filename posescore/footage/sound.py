@@ -66,7 +66,7 @@ def _samples(source: InputContainer, starts_at_s: float) -> Iterator[NDArray[np.
             yield np.zeros((1, max(0, -skip)), np.float32)
             skip = max(0, skip)
         for part in resampler.resample(frame):
-            samples = part.to_ndarray()
+            samples = np.asarray(part.to_ndarray(), np.float32)
             left_out = min(skip, samples.shape[1])
             skip -= left_out
             yield samples[:, left_out:]

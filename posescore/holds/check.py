@@ -80,10 +80,14 @@ class CheckKind:
 
 CHECKS: Final[Mapping[CheckName, CheckKind]] = {
     CheckName.OTHER_KNEE_DOWN: CheckKind(_KNEE, (False, True), False, True, BodyPart.KNEES),
-    CheckName.SHIN: CheckKind(_KNEE, ("head_side", "hip_side"), "hip_side", "head_side", BodyPart.KNEES),
+    CheckName.SHIN: CheckKind(
+        _KNEE, ("head_side", "hip_side"), "hip_side", "head_side", BodyPart.KNEES
+    ),
     CheckName.HOOKS: CheckKind(_BACK, (0, 1, 2), 2, 1, BodyPart.FEET),
     CheckName.FEET_CROSSED: CheckKind(_BACK, (False, True), False, True, BodyPart.FEET),
-    CheckName.ARMS_TRAPPED: CheckKind(_MOUNTS | _BACK, (0, 1, 2), 0, 2, BodyPart.ARMS, of_lower=True),
+    CheckName.ARMS_TRAPPED: CheckKind(
+        _MOUNTS | _BACK, (0, 1, 2), 0, 2, BodyPart.ARMS, of_lower=True
+    ),
     CheckName.ARM_ABOVE_SHOULDER_LINE: CheckKind(
         _MOUNTS, (False, True), False, True, BodyPart.SHOULDERS, of_lower=True
     ),
@@ -92,5 +96,7 @@ CHECKS: Final[Mapping[CheckName, CheckKind]] = {
     CheckName.KNEE_OF_OPPONENT_DOWN: CheckKind(
         _TURTLE, (False, True), True, False, BodyPart.KNEES, of_lower=True
     ),
-    CheckName.BEHIND_SHOULDER_LINE: CheckKind(_TURTLE, (False, True), True, False, BodyPart.SHOULDERS),
+    CheckName.BEHIND_SHOULDER_LINE: CheckKind(
+        _TURTLE, (False, True), True, False, BodyPart.SHOULDERS
+    ),
 }

@@ -130,7 +130,9 @@ class Library(JobTable):
         """Keep a stretch of a match; InputError where it does not lie in the footage."""
         end_s = self.analysis(match_id).clock.end_s
         if not 0 <= stretch_s[0] < stretch_s[1] <= end_s + 1e-6:
-            raise InputError(f"end_s: a moment ends after its start, at {end_s:.2f} s at the latest.")
+            raise InputError(
+                f"end_s: a moment ends after its start, at {end_s:.2f} s at the latest."
+            )
         names = list(dict.fromkeys(" ".join(name.split()) for name in sets))
         with self._storage.write() as connection:
             kept = moment_rows.insert_moment(connection, match_id, stretch_s, names, remark, author)

@@ -46,7 +46,7 @@ def language_asked(headers: Headers) -> str:
 
 def _by_preference(header: str) -> list[str]:
     """The languages of a header (RFC 9110, 12.5.4), the most wanted first; none of weight 0."""
-    weighed = []
+    weighed: list[tuple[float, int, str]] = []
     for part in header.split(","):
         name, _, parameter = part.strip().partition(";")
         try:

@@ -1,4 +1,4 @@
-"""Looking closer: the footage enlarged by hand, wheel and key; stills cut to what a criterion is about."""
+"""Looking closer: footage enlarged by hand, wheel and key; stills cut to what a criterion is on."""
 
 from __future__ import annotations
 
@@ -40,7 +40,9 @@ def test_wheel_key_and_buttons_enlarge(page: Page) -> None:
     page.mouse.down()
     page.mouse.move(box["x"] + 120, box["y"] + 100, steps=4)
     page.mouse.up()
-    expect(page.get_by_role("button", name="Play", exact=True)).to_be_visible()  # dragged, not pressed
+    expect(
+        page.get_by_role("button", name="Play", exact=True)
+    ).to_be_visible()  # dragged, not pressed
     page.keyboard.press("n")
     expect(page.locator("#frame-now")).to_have_text("100")
     assert drawn_frame(page) == named_frame(page)  # the picture is the same, only larger
@@ -56,7 +58,10 @@ def test_two_fingers_enlarge(page: Page) -> None:
     middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
 
     def fingers(kind: str, apart: float) -> None:
-        points = [{"x": middle[0] + side * apart, "y": middle[1], "id": i} for i, side in enumerate((-1, 1))]
+        points = [
+            {"x": middle[0] + side * apart, "y": middle[1], "id": i}
+            for i, side in enumerate((-1, 1))
+        ]
         sent = {"type": kind, "touchPoints": [] if kind == "touchEnd" else points}
         touch.send("Input.dispatchTouchEvent", sent)
 

@@ -67,7 +67,9 @@ def test_athletes_are_given_a_team_and_renamed(page: Page, watch: Watch) -> None
     expect(page.get_by_role("alert")).to_contain_text("they met, so they are two people")
     assert faults(page) == []
     for names, new in ((["Noa Berg"], "Noa Bergh"), (["noa bergh"], "Noa Berg")):
-        answer = page.request.post("/api/athletes/change", data={"names": names, "name": new, "team": None})
+        answer = page.request.post(
+            "/api/athletes/change", data={"names": names, "name": new, "team": None}
+        )
         assert answer.json() == {"matches": 9}
     page.request.post("/api/athletes/change", data={"names": ["Ines Vaz"], "team": ""})
     watch.said = [said for said in watch.said if "409" not in said]

@@ -91,7 +91,9 @@ def test_the_list_is_narrowed_to_what_nearly_scored(page: Page) -> None:
     end = page.locator(".proposal.selected .still img").last.get_attribute("alt") or ""
     expect(page.locator("#frame-now")).to_have_text(end.split("frame ")[1])
     page.keyboard.press("k")
-    expect(page.locator(".only button", has_text="To decide")).to_have_attribute("aria-pressed", "true")
+    expect(page.locator(".only button", has_text="To decide")).to_have_attribute(
+        "aria-pressed", "true"
+    )
     page.get_by_role("button", name="All", exact=False).first.click()
 
 

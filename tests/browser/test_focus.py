@@ -27,11 +27,13 @@ SEEN = """() => {
   if (!one || one === document.body) return null;
   const shown = one.matches("input.sr, .sr input") ? one.closest("label") : one;
   const box = shown.getBoundingClientRect();
-  const mine = (at) => at && (shown.contains(at) || at.contains(shown) && at !== document.body && at.matches("label, a, button"));
+  const around = (at) => at.contains(shown) && at.matches("label, a, button");
+  const mine = (at) => at && (shown.contains(at) || around(at));
   let seen = 0;
   for (const across of [0.1, 0.5, 0.9]) {
     for (const down of [0.1, 0.5, 0.9]) {
-      seen += mine(document.elementFromPoint(box.left + across * box.width, box.top + down * box.height)) ? 1 : 0;
+      const [x, y] = [box.left + across * box.width, box.top + down * box.height];
+      seen += mine(document.elementFromPoint(x, y)) ? 1 : 0;
     }
   }
   return {seen, box: [box.left, box.top, box.width, box.height], html: one.outerHTML.slice(0, 140),

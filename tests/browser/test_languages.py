@@ -18,11 +18,14 @@ SAID = """() => {
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walk.nextNode()) {
     const place = walk.currentNode.parentElement;
-    if (!place.closest("script, style, kbd, code, .languages")) said.add(walk.currentNode.textContent.trim());
+    if (place.closest("script, style, kbd, code, .languages")) continue;
+    said.add(walk.currentNode.textContent.trim());
   }
   for (const one of document.querySelectorAll("[aria-label], [title], [placeholder], [alt]")) {
     if (one.closest(".languages")) continue;
-    for (const name of ["aria-label", "title", "placeholder", "alt"]) said.add(one.getAttribute(name) ?? "");
+    for (const name of ["aria-label", "title", "placeholder", "alt"]) {
+      said.add(one.getAttribute(name) ?? "");
+    }
   }
   return [...said].map((text) => text.replace(/\\s+/g, " ").trim());
 }"""
@@ -34,7 +37,8 @@ ENGLISH = re.compile(
 )
 """Small words of the one language that the other has not; names of the demo hold none of them."""
 GIVEN = (
-    "frames a second", "variable rate", "Lakeside Cup", "open", "PoseScore", "The boxes overlap", "left knee stays", "both heels inside", "Home", "End",
+    "frames a second", "variable rate", "Lakeside Cup", "open", "PoseScore",
+    "The boxes overlap", "left knee stays", "both heels inside", "Home", "End",
 )  # fmt: skip
 """What people or an analysis wrote: kept as it was written."""
 WINDOWS = "?cxir4l"
@@ -109,4 +113,6 @@ def test_the_switch_chooses_and_stays(page: Page) -> None:
     expect(page.get_by_role("button", name="Add matches")).to_be_visible()
     page.get_by_role("link", name="Português").click()
     expect(page.get_by_role("button", name="Adicionar lutas")).to_be_visible()
-    expect(page.get_by_role("link", name="Português")).to_contain_text("não revista por falante nativo")
+    expect(page.get_by_role("link", name="Português")).to_contain_text(
+        "não revista por falante nativo"
+    )

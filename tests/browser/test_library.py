@@ -161,7 +161,9 @@ def test_a_coach_adds_a_match_and_opens_it(page: Page, clips: list[Path]) -> Non
     window.get_by_role("button", name="Add 1 match").click()
     expect(window).to_have_count(0)
     match = card(page, "Ines and Noa")
-    expect(match).to_contain_text("Lakeside Cup, mat 2, 2026-05-09 · 1:00 of footage · adult brown, match time 8 min")
+    expect(match).to_contain_text(
+        "Lakeside Cup, mat 2, 2026-05-09 · 1:00 of footage · adult brown, match time 8 min"
+    )
     expect(match).to_contain_text("to decide")
     match.get_by_role("link", name="Ines and Noa").click()
     expect(page.locator(".proposals li")).not_to_have_count(0)

@@ -15,7 +15,9 @@ def test_the_chosen_line_is_read_out(page: Page) -> None:
     open_match(page)
     said = page.locator("#said")
     page.keyboard.press("n")
-    expect(said).to_have_text("Line 1 of 5: takedown, 2 points, Ines Vaz, 0:10.00. Proposed: fairly sure, 81 %.")
+    expect(said).to_have_text(
+        "Line 1 of 5: takedown, 2 points, Ines Vaz, 0:10.00. Proposed: fairly sure, 81 %."
+    )
     page.keyboard.press("ArrowDown")
     expect(said).to_contain_text("Line 2 of 5: guard pass, 3 points, Ines Vaz")
     page.keyboard.press("ArrowUp")

@@ -78,9 +78,7 @@ def test_two_sentences_each(looked_at: Kept) -> None:
     assert worth == "Held for three seconds, it is worth 2 points; Ann <b>Weber</b> decided so."
     what, worth = two_sentences(lines[ProposalKind.NONE], NAMES, RULES)
     assert what == "What Dana Külve did looks like a sweep."
-    assert worth.startswith(
-        "It is worth nothing, because Dana Külve escaped"
-    )
+    assert worth.startswith("It is worth nothing, because Dana Külve escaped")
     assert worth.endswith("nobody has confirmed it.")
     _, worth = two_sentences(lines[ProposalKind.PENALTY], NAMES, RULES)
     assert worth == "It counts as a penalty; nobody has confirmed it."

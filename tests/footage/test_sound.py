@@ -27,7 +27,10 @@ def clip_with_sound(path: Path, video_from_s: float, audio_from_s: float) -> Pat
         sound = box.add_stream("aac", rate=RATE_HZ, layout="mono")
         for number in range(75):
             frame = av.VideoFrame.from_ndarray(np.full((64, 64, 3), 90, np.uint8), format="rgb24")
-            frame.pts, frame.time_base = round((number / 25 + video_from_s) * 90_000), Fraction(1, 90_000)
+            frame.pts, frame.time_base = (
+                round((number / 25 + video_from_s) * 90_000),
+                Fraction(1, 90_000),
+            )
             box.mux(video.encode(frame))
         box.mux(video.encode(None))
         at_s = audio_from_s + np.arange(3 * RATE_HZ) / RATE_HZ
@@ -45,7 +48,10 @@ def clip_with_sound(path: Path, video_from_s: float, audio_from_s: float) -> Pat
 def heard_at_s(path: Path) -> float:
     """When the burst begins in a file."""
     with av.open(str(path)) as source:
-        parts = [(float(f.pts * f.time_base), f.to_ndarray()[0]) for f in source.decode(audio=0)]
+        parts = [
+            (float((f.pts or 0) * (f.time_base or 0)), f.to_ndarray()[0])
+            for f in source.decode(audio=0)
+        ]
     for begins_s, samples in parts:
         loud = np.flatnonzero(np.abs(samples) > 0.2)
         if len(loud):

@@ -121,7 +121,12 @@ def test_a_file_is_added_by_its_path_with_all_that_is_said_of_it(
     (row,) = listed(here)["matches"]
     assert row["stage"] == "waiting"
     assert row["run"]["ahead"] == 0
-    assert row["source"] == {"path": str(clip), "copied": False, "there": True, "made_on": day_of(clip)}
+    assert row["source"] == {
+        "path": str(clip),
+        "copied": False,
+        "there": True,
+        "made_on": day_of(clip),
+    }
     assert row["athletes"]["B"]["name"] == "Noa Berg"
     assert row["match_time_s"] == 360.0
     assert (row["mat"], row["held_on"], row["note"]) == ("3", "2026-05-09", DETAILS["note"])

@@ -111,7 +111,9 @@ def test_a_library_to_look_at_has_outputs_too(library: Library) -> None:
 def test_names_are_hidden_together_with_faces(client: TestClient) -> None:
     line = client.get(URL).json()["proposals"][0]
     wanted = {"kind": "confirm", "proposal": line["id"]}
-    assert client.post(f"{URL}/edits", json={"edit": wanted, "author": "Noa Berg"}).status_code == 200
+    assert (
+        client.post(f"{URL}/edits", json={"edit": wanted, "author": "Noa Berg"}).status_code == 200
+    )
     missed = {
         "kind": "add_award", "athlete": "A", "award": "sweep", "points": 2, "advantage": 0,
         "time_s": 20.0, "reason": "Ines came up, BERG was flat",

@@ -1,4 +1,4 @@
-"""Moments that people keep, in the database: a stretch of a match, a remark, and the sets it is in."""
+"""Moments that people keep, in the database: a stretch of a match, a remark, its sets."""
 
 from __future__ import annotations
 
@@ -56,7 +56,9 @@ def insert_moment(
 
 def delete_moment(connection: Connection, moment_id: int) -> None:
     """Forget a moment; NotFoundError where there is none."""
-    if not connection.execute(text("DELETE FROM moment WHERE id = :id"), {"id": moment_id}).rowcount:
+    if not connection.execute(
+        text("DELETE FROM moment WHERE id = :id"), {"id": moment_id}
+    ).rowcount:
         raise NotFoundError(f"moment {moment_id} is not kept any more.")
 
 

@@ -13,8 +13,8 @@ from posescore.library.library import Library
 from posescore.web.api.export import file_stem
 from posescore.web.api.schemas import JobOut
 from posescore.web.api.views import job_out
-from posescore.words import language
 from posescore.web.jobs.outputs import OutputKind, Outputs
+from posescore.words import language
 
 
 class OutputIn(BaseModel):

@@ -31,7 +31,7 @@ def sound_router(library: Library) -> APIRouter:
 
 
 class Sounds:
-    """Sounds that were asked for, in a folder that goes with the server. Safe from several threads."""
+    """Sounds that were asked for, in a passing folder. Safe from several threads."""
 
     def __init__(self, library: Library) -> None:
         self._library = library

@@ -33,7 +33,7 @@ _STILLS_KEPT: Final = 200
 
 
 class StillQuery(BaseModel):
-    """What a still shows: cut to the pair, or to a ``part`` of one ``athlete``'s body, or not cut."""
+    """What a still shows: the pair, a ``part`` of one ``athlete``, or the ``whole`` picture."""
 
     opinion: str = ""
     skeletons: bool = True

@@ -1,6 +1,6 @@
 // Sets of moments across matches: each plays its moments one after the other.
 
-import { Clock, clockText } from "../common/clock.js";
+import { Clock } from "../common/clock.js";
 import { SET_ACTIONS } from "../common/keys.js";
 import { saving } from "../common/saving.js";
 import { ask } from "../common/server.js";
