@@ -12,7 +12,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -87,15 +87,19 @@ def translated(source: str) -> str:
     is part of it. A single small word, and what stands under ``texts``, is taken as text alone:
     between quotes it may be a name that programs know. What is not known stays English.
     """
-    known = phrases()
-    texts = _file(f"phrases_{language()}.toml")["texts"] if known else {}
+    return source if language() == SOURCE else _translated(source, language())
+
+
+@lru_cache(maxsize=200)
+def _translated(source: str, name: str) -> str:
+    known, texts = _phrases_of(name), _file(f"phrases_{name}.toml")["texts"]
 
     def said(found: re.Match[str]) -> str:
         key = _SPACE.sub(" ", found["key"])
         is_name = found["before"][0] in _QUOTES and (_NAME.fullmatch(key) or key in texts)
         return found[0] if is_name else found["before"] + known[key]
 
-    return _pattern(language()).sub(said, source) if known else source
+    return _pattern(name).sub(said, source)
 
 
 _SPACE: Final = re.compile(r"\s+")
@@ -105,8 +109,7 @@ _NAME: Final = re.compile(r"[a-z_]+")
 
 @cache
 def _pattern(name: str) -> re.Pattern[str]:
-    with speaking(name):
-        longest_first = sorted(phrases(), key=len, reverse=True)
+    longest_first = sorted(_phrases_of(name), key=len, reverse=True)
     keys = "|".join(r"\s+".join(map(re.escape, key.split(" "))) for key in longest_first)
     return re.compile(rf"(?P<before>[>}}{_QUOTES}]\s*)(?P<key>{keys})(?=\s*[<{{{_QUOTES}])")
 

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, text
+from sqlalchemy import Connection, Row, delete, insert, select
 
 from posescore.errors import NotFoundError
 from posescore.library.store.match_rows import now_text
 from posescore.library.store.plain import utf8
+from posescore.library.store.schema import MOMENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,24 +48,18 @@ def insert_moment(
         "sets": json.dumps([utf8(name) for name in sets]), "remark": utf8(remark),
         "author": utf8(author), "made_at": now_text(),
     }  # fmt: skip
-    row = text(
-        "INSERT INTO moment (match_id, start_s, end_s, sets, remark, author, made_at) VALUES "
-        "(:match_id, :start_s, :end_s, :sets, :remark, :author, :made_at)"
-    )
-    return int(connection.execute(row, values).lastrowid)
+    return int(connection.execute(insert(MOMENT).values(**values)).lastrowid)
 
 
 def delete_moment(connection: Connection, moment_id: int) -> None:
     """Forget a moment; NotFoundError where there is none."""
-    if not connection.execute(
-        text("DELETE FROM moment WHERE id = :id"), {"id": moment_id}
-    ).rowcount:
+    if not connection.execute(delete(MOMENT).where(MOMENT.c.id == moment_id)).rowcount:
         raise NotFoundError(f"moment {moment_id} is not kept any more.")
 
 
 def list_moments(connection: Connection) -> list[Moment]:
     """All of them, in the order in which they were kept."""
-    return [_moment(row) for row in connection.execute(text("SELECT * FROM moment ORDER BY id"))]
+    return [_moment(row) for row in connection.execute(select(MOMENT).order_by(MOMENT.c.id))]
 
 
 def _moment(row: Row[Any]) -> Moment:

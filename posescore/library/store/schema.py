@@ -36,7 +36,8 @@ JOB: Final = _table(
     "changed_at",
 )
 STANDING: Final = _table("standing", "match_id basis content")
-TABLES: Final = (MATCH, ANALYSIS, ENTRY, JOB, STANDING)
+MOMENT: Final = _table("moment", "id match_id start_s end_s sets remark author made_at")
+TABLES: Final = (MATCH, ANALYSIS, ENTRY, JOB, STANDING, MOMENT)
 
 
 @dataclass(frozen=True, slots=True)
