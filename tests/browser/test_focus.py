@@ -22,11 +22,13 @@ WINDOWS = {
     "a desk": (1440, 900),
 }
 MOST_STOPS = 220
-SEEN = """() => {
+SEEN = """async () => {
+  const frame = () => new Promise(requestAnimationFrame);
+  await frame().then(frame); // what scrolls has scrolled
   const one = document.activeElement;
   if (!one || one === document.body) return null;
   const shown = one.matches("input.sr, .sr input") ? one.closest("label") : one;
-  const box = shown.getBoundingClientRect();
+  const box = shown.getClientRects()[0]; // of a link of two lines the first
   const around = (at) => at.contains(shown) && at.matches("label, a, button");
   const mine = (at) => at && (shown.contains(at) || around(at));
   let seen = 0;
