@@ -32,6 +32,9 @@ TOO_WIDE_PX = "document.documentElement.scrollWidth - document.documentElement.c
 READY = {
     "/": ".card",
     "/match/{match_id}": ".proposal",
+    "/match/{match_id}/lesson": ".moment",
+    "/match/{match_id}/opinions": ".opinions",
+    "/sets": ".bar",
     "/api/docs": "h1",
 }
 """What is there once a page has loaded; a heading where it is not said."""
