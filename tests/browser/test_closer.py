@@ -139,3 +139,23 @@ def test_every_still_can_be_enlarged(page: Page) -> None:
     page.keyboard.press("4")
     expect(page.get_by_role("dialog", name="A closer look")).to_contain_text("frame 100")
     close_window(page)
+
+
+@pytest.mark.parametrize("path", ["/match/1", "/match/1/lesson", "/match/1/opinions"])
+def test_skeletons_lie_on_the_picture_at_any_size(page: Page, path: str) -> None:
+    """The picture fills its place: beside bars of black the skeletons would stand next to it."""
+    page.goto(path)
+    page.wait_for_selector(".bar")
+    for width, height in (
+        (1440, 900),
+        (1000, 800),
+        (760, 1000),
+        (390, 844),
+        (844, 390),
+        (320, 256),
+    ):
+        page.set_viewport_size({"width": width, "height": height})
+        for box in page.locator(".stage").evaluate_all(
+            "all => all.map((one) => [one.clientWidth, one.clientHeight])"
+        ):
+            assert box[0] / box[1] == pytest.approx(16 / 9, rel=0.02), (width, height)

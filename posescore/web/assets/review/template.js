@@ -23,7 +23,8 @@ export const template = `
         <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate" :sound="sound" :follows="follows" @view="onView" @silent="onSilent"
           :loop="loop" :caption="nowText" @frame="onFrame" @playing="playing = $event" @trouble="trouble = $event"></footage-stage>
         <play-bar goes :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :times="times" :follows="follows" :sound="sound" :hint="hint" @act="act">
-          <button type="button" :title="hint('repeat')" :aria-pressed="!!loop" @click="act('repeat')">Repeat</button></play-bar>
+          <button type="button" :title="hint('repeat')" :aria-pressed="!!loop" @click="act('repeat')">Repeat</button>
+          <button type="button" :title="hint('keep')" aria-haspopup="dialog" @click="act('keep')">Keep</button></play-bar>
         <p class="now"><span class="label">Now</span> {{ nowText }}</p>
       </div>
 
@@ -36,7 +37,6 @@ export const template = `
           <div class="todo-more">
             <button type="button" :disabled="!review.undo" :title="review.undo ? 'Undo: ' + review.undo : 'Nothing to undo'" @click="act('undo')">Undo <kbd v-if="keyOf('undo')">{{ keyOf('undo') }}</kbd></button>
             <button type="button" :disabled="!review.redo" :title="review.redo ? 'Redo: ' + review.redo : 'Nothing to redo'" @click="act('redo')">Redo</button>
-            <button type="button" :title="hint('keep')" @click="act('keep')">Keep</button>
             <button type="button" :title="hint('add')" @click="act('add')">Add one <kbd v-if="keyOf('add')">{{ keyOf('add') }}</kbd></button>
           </div>
         </div>
