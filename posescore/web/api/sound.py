@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import tempfile
+import weakref
 from pathlib import Path
 from threading import Lock
 
@@ -35,7 +37,7 @@ class Sounds:
 
     def __init__(self, library: Library) -> None:
         self._library = library
-        self._folder = tempfile.TemporaryDirectory(prefix="posescore-", ignore_cleanup_errors=True)
+        self._folder: Path | None = None
         self._lock = Lock()
 
     def of(self, match_id: int) -> Path | None:
@@ -44,9 +46,16 @@ class Sounds:
         original = Path(known.path) if known is not None else None
         if known is None or original is None or not original.is_file():
             raise NotFoundError(f"match {match_id}: the footage is not there, and so no sound.")
-        path = Path(self._folder.name) / f"{match_id}-{known.sha256[:16]}{SUFFIX}"
         with self._lock:
+            path = self._place() / f"{match_id}-{known.sha256[:16]}{SUFFIX}"
             starts_at_s = 0.0 if path.is_file() else Footage(original).info.starts_at_s
             if not path.is_file() and not write_sound(original, starts_at_s, path):
                 return None
         return path
+
+    def _place(self) -> Path:
+        """The passing folder, made for the first sound; it goes with the server."""
+        if self._folder is None:
+            self._folder = Path(tempfile.mkdtemp(prefix="posescore-"))
+            weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
+        return self._folder

@@ -213,9 +213,10 @@ export default {
       drawSkeletons(canvas, pair, this.bones, this.shown, this.view);
     },
     onLoaded() {
-      setTimeout(() => this.offset === null && this.calibrate(0), CALIBRATION_WAIT_MS);
+      setTimeout(() => !this.gone && this.offset === null && this.calibrate(0), CALIBRATION_WAIT_MS);
     },
     onPlay(playing) {
+      if (this.gone) return;
       if (playing && this.queued === null) this.wanted = this.meant = null;
       const ended = !playing && this.$refs.video.ended;
       if (!playing && this.wanted === null) this.settle();
@@ -231,6 +232,7 @@ export default {
       this.seek();
     },
     onSeeked() {
+      if (this.gone) return;
       if (this.queued !== null) {
         // Always a seek: the frame that was passed over may never have come on the screen.
         this.wanted = this.queued;
@@ -254,6 +256,7 @@ export default {
     },
     /** Without a picture the skeletons can still be walked through, frame by frame. */
     async onError() {
+      if (this.gone) return;
       this.blind = true;
       this.offset = 0;
       if (this.wanted !== null) this.goTo(this.wanted);
