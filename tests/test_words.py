@@ -119,8 +119,8 @@ def test_where_the_upper_athlete_is() -> None:
     [
         (0.96, 1.0, 0.9, "seen so 96% of the time"),
         (0.5, None, 0.7, "seen so 50% of the time"),
-        (0.2, 1.0, 0.9, "though most single instants look otherwise"),
-        (0.9, 1.0, 0.6, "seen so 90% of the time; this view hardly shows it"),
+        (0.2, 1.0, 0.9, "frame by frame it is unclear"),
+        (0.9, 1.0, 0.6, "seen so 90% of the time; this angle hardly shows it"),
         (0.9, 0.2, 0.9, "what is usual, for both athletes are seen 20% of the time"),
         (None, None, 0.9, ""),
     ],
@@ -137,6 +137,6 @@ def test_numbers_as_people_say_them() -> None:
     ]  # fmt: skip
     assert [seconds_words(s) for s in (1.0, 2.44)] == ["1 second", "2.4 seconds"]
     assert [confidence_words(p) for p in (0.0, 0.5, 0.75, 0.82, 1.0)] == [
-        "a guess, 1 %", "not very sure, 50 %", "fairly sure, 75 %", "fairly sure, 82 %",
+        "unsure, 1 %", "not very sure, 50 %", "fairly sure, 75 %", "fairly sure, 82 %",
         "very sure, 99 %",
     ]  # fmt: skip

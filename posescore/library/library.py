@@ -24,10 +24,12 @@ from posescore.library.review.replay import division_of, replay, rules_named
 from posescore.library.review.review import Review
 from posescore.library.review.state import settings_in_force
 from posescore.library.standing import Standing
-from posescore.library.store import analysis_rows, claims, entry_rows, match_rows
+from posescore.library.store import analysis_rows, claims, entry_rows, match_rows, moment_rows
 from posescore.library.store.match_rows import SortKey
+from posescore.library.store.moment_rows import Moment
 from posescore.library.store.recent import Recent
 from posescore.library.store.storage import Storage, library_folder, sentences
+from posescore.words import language
 
 _REMEMBERED: Final = 32
 """Analyses, logs and reviews kept in memory: none of them ever changes once it is written."""
@@ -55,7 +57,7 @@ class Library(JobTable):
         super().__init__(Storage(library_folder(folder), read_only=read_only))
         self._analyses: Recent[tuple[int, int | None], Analysis] = Recent(_REMEMBERED)
         self._logs: Recent[tuple[int, str], tuple[Entry, ...]] = Recent(_REMEMBERED)
-        self._reviews: Recent[tuple[int, str], Review] = Recent(_REMEMBERED)
+        self._reviews: Recent[tuple[int, str, str], Review] = Recent(_REMEMBERED)
         if not self.read_only:
             self._sweep()
 
@@ -120,6 +122,32 @@ class Library(JobTable):
         """Matches whose title, event, mat, names, belts or colours hold every searched word."""
         with self._storage.read() as connection:
             return match_rows.list_matches(connection, self.folder, search, sort, descending)
+
+    def keep_moment(
+        self, match_id: int, stretch_s: tuple[float, float], sets: Sequence[str], remark: str,
+        author: str,
+    ) -> Moment:  # fmt: skip
+        """Keep a stretch of a match; InputError where it does not lie in the footage."""
+        end_s = self.analysis(match_id).clock.end_s
+        if not 0 <= stretch_s[0] < stretch_s[1] <= end_s + 1e-6:
+            raise InputError(
+                f"end_s: a moment ends after its start, at {end_s:.2f} s at the latest."
+            )
+        names = list(dict.fromkeys(" ".join(name.split()) for name in sets))
+        with self._storage.write() as connection:
+            kept = moment_rows.insert_moment(connection, match_id, stretch_s, names, remark, author)
+            return next(each for each in moment_rows.list_moments(connection) if each.id == kept)
+
+    def moments(self, set_name: str = "") -> list[Moment]:
+        """Moments that people keep, or those of one set, in the order in which they were kept."""
+        with self._storage.read() as connection:
+            kept = moment_rows.list_moments(connection)
+        return [each for each in kept if not set_name or set_name in each.sets]
+
+    def forget_moment(self, moment_id: int) -> None:
+        """Forget a moment; its match stays as it is."""
+        with self._storage.write() as connection:
+            moment_rows.delete_moment(connection, moment_id)
 
     def delete_match(self, match_id: int) -> None:
         """Delete a match with everything made from it; the original footage stays.
@@ -229,7 +257,7 @@ class Library(JobTable):
         opinion = entries[-1].opinion if entries else ""
         fold = history(entries)
         rules, division = settings_in_force(fold.done, info.rules, info.division)
-        known = self._reviews.get((match_id, opinion))
+        known = self._reviews.get((match_id, opinion, language()))
         if known is not None and entries and not rules.endswith(".toml"):
             same = (known.last_entry_id, known.analysis_version, known.rules, known.division)
             if same == (entries[-1].id, base.version, rules, division):
@@ -249,7 +277,7 @@ class Library(JobTable):
     ) -> None:
         """Keep what is on the disk for good: only ever called after the commit."""
         self._logs.put((match_id, opinion), log)
-        self._reviews.put((match_id, opinion), review)
+        self._reviews.put((match_id, opinion, language()), review)
 
     def edit(self, match_id: int, edit: Edit, author: str, opinion: str = "") -> Review:
         """Do an edit; it is on the disk when this returns.

@@ -19,6 +19,7 @@ from posescore.export.export import export_text
 from posescore.export.rows import lines_of
 from posescore.export.sentences import seen_words, why_of
 from posescore.library.library import Library
+from posescore.library.review.entries import Effect
 from posescore.library.review.review import Verdict
 from posescore.library.store.storage import FILE_NAME
 from posescore.scoring.proposal import ProposalKind
@@ -104,3 +105,17 @@ def test_what_is_proposed_now_has_names_in_it(older: Library) -> None:
     assert why_of(swept, match.info.names).startswith(
         "Tadeu Varela came out on top of Ilmar Oksanen into open guard"
     )
+
+
+def test_marks_of_older_clauses_reach_nobody() -> None:
+    """Versions before wrote into a clause where it had been read: ``6 [mem]``."""
+    criterion = {"name": "held", "met": True, "seen": "", "clause": "3 [practice], 4.4.1 [AJP]"}
+    seen = {
+        "time_s": 3.0, "athlete": "A", "kind": "mount", "points": 4, "advantage": 0,
+        "clause": "6 [mem]", "why": "", "confidence": 0.8, "criteria": [criterion],
+        "evidence": {"start_s": 0.0, "end_s": 3.0},
+    }  # fmt: skip
+    unmarked = Effect.from_json({"proposal": seen}).proposal
+    assert unmarked is not None
+    assert unmarked.clause == "6"
+    assert [each.clause for each in unmarked.criteria] == ["3, 4.4.1"]

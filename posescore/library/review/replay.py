@@ -21,6 +21,7 @@ from posescore.scoring.proposal import Proposal, ProposalKind, Result, Ruling, T
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.score import score_of
 from posescore.terms import Athlete
+from posescore.words import language
 
 _shipped_rules: Final = cache(RuleSet.load)
 
@@ -109,7 +110,7 @@ def division_of(rules: RuleSet, division: Mapping[str, str] | None) -> Division 
     return rules.match_times.division(division.get("age", ""), division.get("belt"))
 
 
-_Basis = tuple[tuple[Hold, ...], tuple[MatchEvent, ...], float]
+_Basis = tuple[tuple[Hold, ...], tuple[MatchEvent, ...], float, str]
 _RULINGS: Final[Recent[_Basis, tuple[RuleSet, Ruling]]] = Recent(16)
 """The engine is a pure function: a decision changes no hold, so it need not run again."""
 
@@ -117,7 +118,7 @@ _RULINGS: Final[Recent[_Basis, tuple[RuleSet, Ruling]]] = Recent(16)
 def _ruling(state: MatchState, rules: RuleSet) -> Ruling:
     holds = tuple(held.hold for held in state.holds)
     events = tuple(event for event, _ in state.events)
-    basis = (holds, events, state.end_s)
+    basis = (holds, events, state.end_s, language())
     known = _RULINGS.get(basis)
     if known is not None and known[0] is rules:
         return known[1]

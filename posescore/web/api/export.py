@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Final
+from typing import Annotated
 
 from fastapi import APIRouter, Query
 from fastapi.responses import Response
@@ -11,9 +11,6 @@ from fastapi.responses import Response
 from posescore.export.export import FORMATS, export_text
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.web.api.schemas import ExportOut
-
-EXPORTS: Final = [ExportOut(name=name, text=known.text) for name, known in FORMATS.items()]
 
 
 def export_router(library: Library) -> APIRouter:

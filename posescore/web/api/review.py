@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Body, Response
 from pydantic import TypeAdapter, WithJsonSchema
 
+from posescore.export.export import FORMATS
 from posescore.export.summary import curve_of
 from posescore.library.analysis import Analysis
 from posescore.library.library import Library
@@ -16,9 +17,9 @@ from posescore.library.review.edits import EDITS, Edit
 from posescore.library.review.review import Review
 from posescore.pose.track import PairTrack
 from posescore.web.api import schemas, views
-from posescore.web.api.export import EXPORTS
 from posescore.web.api.proposals import proposals_out
 from posescore.web.api.track import CHUNK_ROWS, Tracks, chunk_firsts
+from posescore.words import phrase
 
 
 def _schema_of(kind: str, edit: type[Edit]) -> dict[str, Any]:
@@ -111,7 +112,7 @@ def _review_out(
         "set_aside": [aside.why for aside in review.set_aside],
         "match_clock": views.match_clock_out(review),
         "values": dict(review.rule_set.points),
-        "exports": EXPORTS,
+        "exports": [{"name": name, "text": phrase(known.text)} for name, known in FORMATS.items()],
         "undo": views.entry_words(review.next_undo),
         "redo": views.entry_words(review.next_redo),
         "opinion": opinion,
