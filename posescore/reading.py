@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, Final, NoReturn
 
 from posescore.errors import InputError
 
@@ -13,9 +14,17 @@ LONGEST_S = 1e6
 """No footage is longer: eleven days in seconds."""
 
 
-def read_text(path: Path, error: type[InputError]) -> str:
+MOST_BYTES: Final = 16 * 2**20
+"""Of a text that a person or a program writes about one match."""
+MOST_DEPTH: Final = 40
+"""Levels of lists and tables; no format of ours has ten."""
+
+
+def read_text(path: Path, error: type[InputError], most_bytes: int = MOST_BYTES) -> str:
     """Text of a UTF-8 file, or one sentence that says why there is none."""
     try:
+        if path.stat().st_size > most_bytes:
+            raise error(f"{path} is larger than {most_bytes / 2**20:g} MB: give the right file.")
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:
         raise error(f"{path} is not UTF-8 text: save it as UTF-8.") from None
@@ -26,6 +35,64 @@ def read_text(path: Path, error: type[InputError]) -> str:
     except (OSError, ValueError) as problem:
         reason = getattr(problem, "strerror", None) or str(problem)
         raise error(f"{path} cannot be read ({reason}).") from None
+
+
+def read_json(
+    path: Path, error: type[InputError], most_bytes: int = MOST_BYTES, *, finite: bool = True
+) -> Any:
+    """Plain data of a JSON file: UTF-8, with or without a byte order mark.
+
+    ``finite`` refuses NaN and Infinity wherever they stand, which are no JSON.
+
+    Raises
+    ------
+    InputError
+        Of the kind ``error``: one sentence that names the file and the place in it.
+    """
+
+    def no_number(constant: str) -> NoReturn:
+        raise error(f"{path}: {constant} is not a number that JSON knows.")
+
+    text = read_text(path, error, most_bytes)
+    if not text.strip():
+        raise error(f"{path} is empty: give a JSON file.")
+    try:
+        data = json.loads(
+            text,
+            parse_constant=no_number if finite else float,
+            object_pairs_hook=lambda pairs: _once(pairs, path, error),
+        )
+    except json.JSONDecodeError as problem:
+        where = f"line {problem.lineno}, column {problem.colno}"
+        raise error(f"{path} is not JSON: {problem.msg} at {where}.") from None
+    except (RecursionError, ValueError):
+        raise error(f"{path} is not JSON that can be read: nested or numbered too far.") from None
+    if _is_deeper(data, MOST_DEPTH):
+        raise error(f"{path} is nested deeper than {MOST_DEPTH} levels: give the right file.")
+    return data
+
+
+def _once(
+    pairs: list[tuple[str, object]], path: Path, error: type[InputError]
+) -> dict[str, object]:
+    """A JSON object whose names are each given once; a second would silently replace the first."""
+    table = dict(pairs)
+    if len(table) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise error(f"{path}: {shown(twice)} is given twice in one place: keep one.")
+    return table
+
+
+def _is_deeper(data: object, levels: int) -> bool:
+    """True where lists and tables lie in one another deeper than so many levels."""
+    layer: list[Any] = [data] if isinstance(data, dict | list) else []
+    for _ in range(levels + 1):
+        parts = (part.values() if isinstance(part, dict) else part for part in layer)
+        layer = [one for part in parts for one in part if isinstance(one, dict | list)]
+        if not layer:
+            return False
+    return True
 
 
 def shown(value: object) -> str:

@@ -25,3 +25,17 @@ def shipped(folder: str, name: str) -> Path:
         if path.exists():
             return path
     raise MissingPartError(f"{folder}/{name} is missing from this installation: install again.")
+
+
+def bytes_of(path: Path) -> bytes:
+    """What a file of weights holds.
+
+    Raises
+    ------
+    MissingPartError
+        When it cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error

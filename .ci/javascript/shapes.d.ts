@@ -29,10 +29,13 @@ interface Proposal extends Award {
   criteria: Criterion[];
   added: boolean;
   still_proposed: boolean;
+  confidence: number;
+  would_be: string | null;
   decision: Decision | null;
   behind_end: boolean;
   not_looked_at: number;
   checked: number;
+  decided_award: Award | null;
 }
 
 interface Finding extends Interval { kind: string; message: string }
@@ -45,7 +48,9 @@ interface Run { ahead: number; rate: number | null; progress: number; stage: str
 
 interface Standing { waiting: number; total: number; trouble: string }
 
-interface Row { stage: string; run: Run | null; standing: Standing | null; division: { [name: string]: string } | null; match_time_s: number | null }
+interface Row { stage: string; run: Run | null; standing: Standing | null; division: { [name: string]: string } | null; match_time_s: number | null; held_on: string | null; duration_s: number | null; source: Source | null }
+
+interface Source { made_on: string | null }
 
 interface Settled { by: string; taken_from: string | null }
 

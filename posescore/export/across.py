@@ -147,7 +147,7 @@ def across_matches(library: Library, name: str) -> Across:
         if athlete is None or match.analysis_version is None:
             continue
         across.name = match.info.athlete(athlete).name.strip()
-        _add(across, library.review(match.id), match, athlete)
+        add_match(across, library.review(match.id), match, athlete)
     if not across.matches:
         raise NotFoundError(
             f"no analysed match has an athlete named {across.name!r}: check the spelling."
@@ -172,7 +172,8 @@ def _folded(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def _add(across: Across, review: Review, match: Match, athlete: Athlete) -> None:
+def add_match(across: Across, review: Review, match: Match, athlete: Athlete) -> None:
+    """Add what one athlete did in one match."""
     across.matches.append(_match_line(review, match, athlete))
     awards = review.counted
     for award in awards:

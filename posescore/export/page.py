@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from typing import Final
@@ -13,7 +14,16 @@ from posescore import __version__
 from posescore.export.score_drawing import INK, points_text
 from posescore.export.sentences import tally_words
 from posescore.library.store.plain import utf8
-from posescore.words import WORDS, clock_words, trade
+from posescore.words import (
+    LANGUAGES,
+    WORDS,
+    clock_words,
+    counted,
+    language,
+    phrase,
+    trade,
+    translated,
+)
 
 _NOT_IN_HTML: Final = re.compile(r"[\x00-\x08\x0b-\x0c\x0e-\x1f\x7f-\x9f\ufdd0-\ufdef\ufffe\uffff]")
 
@@ -27,10 +37,21 @@ class Link:
     saves: bool = False
 
 
+class TranslatedLoader(PackageLoader):
+    """Templates in the language in use."""
+
+    def get_source(
+        self, environment: Environment, template: str
+    ) -> tuple[str, str, Callable[[], bool] | None]:
+        """The template as it lies there, in the language in use."""
+        source, path, is_newest = super().get_source(environment, template)
+        return translated(source), path, is_newest
+
+
 @cache
-def _templates() -> Environment:
+def _templates(in_use: str) -> Environment:
     made = Environment(
-        loader=PackageLoader("posescore.export"),
+        loader=TranslatedLoader("posescore.export"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -45,6 +66,9 @@ def _templates() -> Environment:
         safety=WORDS["notes"]["safety"],
         words=WORDS,
         trade=trade,
+        said=phrase,
+        undecided_words=lambda count: counted(count, "undecided line"),
+        language_tag=LANGUAGES[in_use],
         tally_words=tally_words,
         version=__version__,
     )
@@ -56,4 +80,6 @@ def page(template: str, **values: object) -> str:
 
     Characters that HTML does not allow, as broken file names bring them, become U+FFFD.
     """
-    return _NOT_IN_HTML.sub("\ufffd", utf8(_templates().get_template(template).render(values)))
+    return _NOT_IN_HTML.sub(
+        "\ufffd", utf8(_templates(language()).get_template(template).render(values))
+    )

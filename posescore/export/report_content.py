@@ -7,17 +7,19 @@ from dataclasses import dataclass
 
 from posescore.errors import NotFoundError
 from posescore.export.differences import Difference, differences, ending_lines
+from posescore.export.rows import LogLine
 from posescore.export.score_drawing import Plot, plot_of
 from posescore.export.sentences import sources_of
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import ScoreStep, Summary, summary_of
 from posescore.export.telling import LineText, text_of
+from posescore.export.unnamed import hidden_text, shown_match
 from posescore.export.unseen import unseen_words
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
 from posescore.terms import Athlete, Progress, silent
-from posescore.words import WORDS, clock_words
+from posescore.words import WORDS, clock_words, phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,7 @@ class Report:
     near: Sequence[LineText]
     no_pictures: str
     showing: Showing
+    with_proposed: bool
 
     @property
     def division(self) -> str:
@@ -97,10 +100,14 @@ def report_of(
     match_id: int,
     *,
     opinion: str = "",
+    proposed: bool = True,
     showing: Showing = USUAL,
     progress: Progress = silent,
 ) -> Report:
     """Gather a report. Where the footage is gone it has no pictures, and says so.
+
+    ``proposed`` also takes in what nobody decided on yet, marked as that. With faces the names are
+    hidden, too (:mod:`posescore.export.unnamed`).
 
     Raises
     ------
@@ -111,18 +118,30 @@ def report_of(
     """
     match, review = library.match(match_id), library.review(match_id, opinion)
     shots, no_pictures = shots_or_why(library, match, review, showing)
+    match, hide = shown_match(match, showing)
     names, summary = match.info.names, summary_of(review, match)
-    groups = (summary.awards, summary.proposed, summary.behind, summary.near)
+    groups = (
+        summary.awards,
+        summary.proposed if proposed else (),
+        summary.behind,
+        _asked(summary.near, proposed),
+    )
     lines = {line.number: line for group in groups for line in group}
     texts: dict[int, LineText] = {}
     for done, (number, line) in enumerate(lines.items(), 1):
-        texts[number] = text_of(line, names, shots, review)
+        texts[number] = hidden_text(text_of(line, names, shots, review), hide)
         progress("taking pictures", done, len(lines))
     told = ([texts[line.number] for line in group] for group in groups)
-    awards, proposed, behind, near = told
+    awards, open_lines, behind, near = told
     return Report(
-        match, review, names, summary, awards, proposed, behind, near, no_pictures, showing
-    )
+        match, review, names, summary, awards, open_lines, behind, near, no_pictures, showing,
+        proposed,
+    )  # fmt: skip
+
+
+def _asked(lines: Sequence[LogLine], proposed: bool) -> tuple[LogLine, ...]:
+    """The lines, or of them those that people decided."""
+    return tuple(line for line in lines if proposed or line.item.decision is not None)
 
 
 def shots_or_why(
@@ -132,7 +151,7 @@ def shots_or_why(
     try:
         return shots_of(library, match, review, showing, quick=True), ""
     except NotFoundError:
-        return None, "The footage was not at hand, so there are no pictures."
+        return None, phrase("The footage was not at hand, so there are no pictures.")
 
 
 def shown_text(showing: Showing, no_pictures: bool) -> str:
@@ -144,7 +163,9 @@ def curve_words(steps: Sequence[ScoreStep], names: Mapping[Athlete, str]) -> str
     """A curve for those who cannot see it."""
     said = [
         f"{clock_words(step.time_s)} "
-        + " to ".join(f"{names[athlete]} {step.points[athlete]}" for athlete in Athlete)
+        + f" {phrase('to')} ".join(
+            f"{names[athlete]} {step.points[athlete]}" for athlete in Athlete
+        )
         for step in steps
     ]
     return "; ".join(said) + "."

@@ -22,7 +22,7 @@ from posescore.library.match import MatchInfo
 from posescore.library.store.plain import utf8
 from posescore.scoring.proposal import Tally
 from posescore.terms import Athlete
-from posescore.words import WORDS, clock_words, trade
+from posescore.words import LANGUAGES, WORDS, clock_words, language, phrase, trade
 
 MARGIN_MM: Final = 14.0
 PICTURE_MM: Final = 74.0
@@ -42,13 +42,15 @@ def report_pdf(report: Report) -> bytes:
     _first_page(paper, report)
     paper.add_page()
     awards, proposed = report.moments
-    _moments(paper, "Every award", awards, "No points are confirmed.", report.no_pictures)
+    _moments(
+        paper, phrase("Every award"), awards, phrase("No points are confirmed."), report.no_pictures
+    )
     if proposed:
-        _moments(paper, "Proposed, not confirmed", proposed, "")
+        _moments(paper, phrase("Proposed, not confirmed"), proposed, "")
     if report.behind:
         _moments(paper, WORDS["ended"]["behind_heading"], report.behind, "")
-    nothing = "Nothing of the kind was seen."
-    _moments(paper, "What nearly scored, and what was missing", report.near, nothing)
+    nothing = phrase("Nothing of the kind was seen.")
+    _moments(paper, phrase("What nearly scored, and what was missing"), report.near, nothing)
     _positions(paper, report)
     _differences(paper, report)
     paper.heading(WORDS["unseen"]["heading"])
@@ -58,7 +60,8 @@ def report_pdf(report: Report) -> bytes:
     paper.say(WORDS["notes"]["safety"])
     if report.sources:
         paper.say(report.sources, soft=True)
-    made = f"{report.shown_text} Rules: {report.review.rules}. Made by PoseScore {__version__}."
+    rules = f"{phrase('Rules:')} {report.review.rules}."
+    made = f"{report.shown_text} {rules} {phrase('Made by PoseScore')} {__version__}."
     paper.say(made.strip(), soft=True)
     return paper.finished()
 
@@ -88,8 +91,8 @@ class Paper(FPDF):
         self.add_font(_FONT, "B", fonts / "DejaVuSans-Bold.ttf")
         self.set_margin(MARGIN_MM)
         self.set_auto_page_break(True, MARGIN_MM + 4)
-        self.set_title(f"Report: {utf8(title)}")
-        self.set_lang("en")
+        self.set_title(f"{phrase('Report')}: {utf8(title)}")
+        self.set_lang(LANGUAGES[language()])
         self.set_creator(f"PoseScore {__version__}")
         self.set_creation_date(datetime.now(UTC))
         self.alias_nb_pages(_PAGES)
@@ -119,9 +122,8 @@ class Paper(FPDF):
         """Title and page number."""
         self.set_y(-MARGIN_MM)
         self.ink(size=7.5, colour=_SOFT)
-        text = (
-            f"{self.short_title[:80]} · The referee's call stands. · {self.page_no()} of {_PAGES}"
-        )
+        stands, page = phrase("The referee's call stands."), phrase("{} of {}")
+        text = f"{self.short_title[:80]} · {stands} · {page.format(self.page_no(), _PAGES)}"
         self.cell(0, 4, text, align="C")
 
     def ink(self, size: float = 9.5, bold: bool = False, colour: str = _DARK) -> None:
@@ -170,7 +172,12 @@ class Paper(FPDF):
 
 
 def _about(info: MatchInfo, division: str) -> str:
-    words = [info.event, f"mat {info.mat}" if info.mat else "", str(info.held_on or ""), division]
+    words = [
+        info.event,
+        f"{phrase('mat')} {info.mat}" if info.mat else "",
+        str(info.held_on or ""),
+        division,
+    ]
     return " · ".join(word for word in words if word)
 
 
@@ -182,20 +189,27 @@ def _first_page(paper: Paper, report: Report) -> None:
     for athlete in Athlete:
         known = info.athlete(athlete)
         more = [
-            f"{known.gi_colour} gi" if known.gi_colour else "",
-            known.belt and f"{known.belt} belt",
+            phrase("{colour} gi", colour=known.gi_colour) if known.gi_colour else "",
+            known.belt and phrase("{colour} belt", colour=known.belt),
         ]
         text = ", ".join(word for word in (names[athlete], *more) if word)
         paper.say(f"{athlete}: {text}", bold=True, colour=INK[athlete])
-    paper.heading("Score")
+    paper.heading(phrase("Score"))
     for number, line in enumerate(report.ending):
         paper.say(line, bold=not number)
-    _score(paper, "Confirmed by people", review.confirmed_score, names, False)
+    _score(paper, phrase("Confirmed by people"), review.confirmed_score, names, False)
     paper.say(standing_words(review, names))
-    if review.undecided:
+    if review.undecided and report.with_proposed:
         paper.ln(2)
-        _score(paper, "Proposed only: if every proposal stood", review.proposed_score, names, True)
+        _score(
+            paper,
+            phrase("Proposed only: if every proposal stood"),
+            review.proposed_score,
+            names,
+            True,
+        )
         paper.say(result_words(review.proposed_result, names), colour=_DOUBT)
+    if review.undecided:
         paper.say(waiting_words(review), colour=_DOUBT)
     _plots(paper, report)
     paper.ln(1)
@@ -231,7 +245,7 @@ def _score(
         paper.cell(
             0,
             6.5,
-            f"points, {tally_words(tally)}: {athlete}, {names[athlete]}",
+            f"{phrase('points')}, {tally_words(tally)}: {athlete}, {names[athlete]}",
             new_x=XPos.LMARGIN,
             new_y=YPos.NEXT,
         )
@@ -242,10 +256,10 @@ def _plots(paper: Paper, report: Report) -> None:
     """Drawn beside each other; words for those who cannot see them stand in the outline."""
     width, height = paper.epw / 2 - 2, 42.0
     confirmed, proposed = report.plots(width, height, 7)
-    shown = [("Points over time, confirmed", confirmed, report.summary.curve)]
-    if report.review.undecided:
+    shown = [(phrase("Points over time, confirmed"), confirmed, report.summary.curve)]
+    if report.review.undecided and report.with_proposed:
         curve = report.summary.proposed_curve
-        shown.append(("Points over time, if every proposal stood", proposed, curve))
+        shown.append((phrase("Points over time, if every proposal stood"), proposed, curve))
     paper.ln(2)
     top = paper.get_y()
     for number, (title, plot, _) in enumerate(shown):
@@ -283,7 +297,7 @@ def _plot(paper: Paper, plot: Plot, left: float, top: float) -> None:
 
 def _award_table(paper: Paper, awards: Sequence[LineText], names: Mapping[Athlete, str]) -> None:
     if not awards:
-        paper.say("Nothing is confirmed yet.")
+        paper.say(phrase("Nothing is confirmed yet."))
         return
     paper.ink(8)
     paper.set_draw_color("#c9d2d3")
@@ -291,7 +305,7 @@ def _award_table(paper: Paper, awards: Sequence[LineText], names: Mapping[Athlet
         col_widths=(10, 26, 34, 12, 26), line_height=4.4, text_align="LEFT",
         borders_layout="HORIZONTAL_LINES", padding=0.6,
     ) as table:  # fmt: skip
-        table.row(("Time", "Athlete", "Award", "Clause", "Said by"))
+        table.row([phrase(head) for head in ("Time", "Athlete", "Award", "Clause", "Confirmed by")])
         for each in awards:
             who = f"{each.athlete}: {names[each.athlete]}" if each.athlete else ""
             table.row((each.at, who, each.title, each.clause, each.word))
@@ -335,29 +349,35 @@ def _words(shown: LineText) -> list[tuple[str, bool, str]]:
     whose = f": {shown.athlete}, {shown.athlete_name}" if shown.athlete else ""
     words = [
         (f"{shown.line.number}. {shown.title}{whose}", True, ""),
-        (shown.word + (f" on {shown.decided_at}" if shown.decided_at else ""), bool(doubt), doubt),
+        (shown.word + (f", {shown.decided_at}" if shown.decided_at else ""), bool(doubt), doubt),
         (shown.why, False, ""),
     ]
     for criterion in shown.missing:
-        words.append((f"Missing: {criterion.name} (clause {criterion.clause}).", True, ""))
-        words.append((f"Seen: {criterion.seen}.", False, ""))
-    words.append((f"Reason given: {shown.reason}" if shown.reason else "", False, ""))
+        words.append(
+            (
+                f"{phrase('Missing:')} {criterion.name} ({phrase('clause')} {criterion.clause}).",
+                True,
+                "",
+            )
+        )
+        words.append((f"{phrase('Seen:')} {criterion.seen}.", False, ""))
+    words.append((f"{phrase('Reason given:')} {shown.reason}" if shown.reason else "", False, ""))
     words.append((shown.note, False, ""))
-    clause = f" · clause {shown.clause}" if shown.clause else ""
-    words.append((f"{shown.when}{clause} · shown by {shown.stretch}", False, _SOFT))
+    clause = f" · {phrase('clause')} {shown.clause}" if shown.clause else ""
+    words.append((f"{shown.when}{clause} · {phrase('shown by')} {shown.stretch}", False, _SOFT))
     return [each for each in words if each[0]]
 
 
 def _positions(paper: Paper, report: Report) -> None:
-    paper.heading("Time in each position")
-    paper.say("Seconds on top or behind, from the holds as they stand.", soft=True)
+    paper.heading(phrase("Time in each position"))
+    paper.say(phrase("Seconds on top or behind, from the holds as they stand."), soft=True)
     paper.ink(8.5)
     with paper.table(
         col_widths=(30, 24, 24, 16), line_height=4.6, padding=0.6, num_heading_rows=1,
         text_align=("LEFT", "RIGHT", "RIGHT", "RIGHT"), borders_layout="HORIZONTAL_LINES",
     ) as table:  # fmt: skip
         names = [f"{athlete}: {name}" for athlete, name in report.names.items()]
-        table.row(("Position", *names, "Neither"))
+        table.row((phrase("Position"), *names, phrase("Neither")))
         for each in report.summary.positions:
             seconds = [*(each.upper_s[athlete] for athlete in Athlete), each.nobody_s]
             cells = [f"{length:.1f}" if length else "" for length in seconds]

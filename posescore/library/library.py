@@ -9,7 +9,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from posescore.errors import PoseScoreError, StorageError
+from posescore.errors import InputError, PoseScoreError, StorageError
 from posescore.library import standing
 from posescore.library.analysis import Analysis
 from posescore.library.job_table import insert_job, list_jobs
@@ -18,8 +18,9 @@ from posescore.library.match import Match, MatchInfo
 from posescore.library.review.replay import division_of, rules_named
 from posescore.library.reviews import Reviews
 from posescore.library.standing import Standing
-from posescore.library.store import analysis_rows, claims, match_rows
+from posescore.library.store import analysis_rows, claims, match_rows, moment_rows
 from posescore.library.store.match_rows import SortKey
+from posescore.library.store.moment_rows import Moment
 from posescore.library.store.storage import Storage, library_folder, sentences
 
 
@@ -107,6 +108,32 @@ class Library(Reviews):
         """Matches whose title, event, mat, names, belts or colours hold every searched word."""
         with self._storage.read() as connection:
             return match_rows.list_matches(connection, self.folder, search, sort, descending)
+
+    def keep_moment(
+        self, match_id: int, stretch_s: tuple[float, float], sets: Sequence[str], remark: str,
+        author: str,
+    ) -> Moment:  # fmt: skip
+        """Keep a stretch of a match; InputError where it does not lie in the footage."""
+        end_s = self.analysis(match_id).clock.end_s
+        if not 0 <= stretch_s[0] < stretch_s[1] <= end_s + 1e-6:
+            raise InputError(
+                f"end_s: a moment ends after its start, at {end_s:.2f} s at the latest."
+            )
+        names = list(dict.fromkeys(" ".join(name.split()) for name in sets))
+        with self._storage.write() as connection:
+            kept = moment_rows.insert_moment(connection, match_id, stretch_s, names, remark, author)
+            return next(each for each in moment_rows.list_moments(connection) if each.id == kept)
+
+    def moments(self, set_name: str = "") -> list[Moment]:
+        """Moments that people keep, or those of one set, in the order in which they were kept."""
+        with self._storage.read() as connection:
+            kept = moment_rows.list_moments(connection)
+        return [each for each in kept if not set_name or set_name in each.sets]
+
+    def forget_moment(self, moment_id: int) -> None:
+        """Forget a moment; its match stays as it is."""
+        with self._storage.write() as connection:
+            moment_rows.delete_moment(connection, moment_id)
 
     def delete_match(self, match_id: int) -> None:
         """Delete a match with everything made from it; the original footage stays.

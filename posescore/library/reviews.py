@@ -31,6 +31,7 @@ from posescore.library.review.state import settings_in_force
 from posescore.library.store import analysis_rows, entry_rows, match_rows
 from posescore.library.store.recent import Recent
 from posescore.library.store.storage import Storage
+from posescore.words import language
 
 _REMEMBERED: Final = 32
 """Analyses, logs and reviews kept in memory: none of them ever changes once it is written."""
@@ -49,7 +50,7 @@ class Reviews(JobTable):
         super().__init__(storage)
         self._analyses: Recent[tuple[int, int | None], Analysis] = Recent(_REMEMBERED)
         self._logs: Recent[tuple[int, str], tuple[Entry, ...]] = Recent(_REMEMBERED)
-        self._reviews: Recent[tuple[int, str], Review] = Recent(_REMEMBERED)
+        self._reviews: Recent[tuple[int, str, str], Review] = Recent(_REMEMBERED)
 
     def _analysis(self, connection: Connection, match_id: int, version: int | None) -> Analysis:
         folder = match_rows.read_match(connection, self.folder, match_id).folder
@@ -86,7 +87,7 @@ class Reviews(JobTable):
         opinion = entries[-1].opinion if entries else ""
         fold = history(entries)
         rules, division = settings_in_force(fold.done, info.rules, info.division)
-        known = self._reviews.get((match_id, opinion))
+        known = self._reviews.get((match_id, opinion, language()))
         if known is not None and entries and not rules.endswith(".toml"):
             same = (known.last_entry_id, known.analysis_version, known.rules, known.division)
             if same == (entries[-1].id, base.version, rules, division):
@@ -106,7 +107,7 @@ class Reviews(JobTable):
     ) -> None:
         """Keep what is on the disk for good: only ever called after the commit."""
         self._logs.put((match_id, opinion), log)
-        self._reviews.put((match_id, opinion), review)
+        self._reviews.put((match_id, opinion, language()), review)
 
     def edit(
         self,

@@ -10,7 +10,7 @@ import numpy as np
 
 from posescore.footage.atomic import check_writable
 from posescore.footage.pictures import is_picture, pictures_in, read_picture
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.pose.coco import PosedPicture, pictures_of_track, write_coco
 from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.estimators.detection import people_of
@@ -44,12 +44,8 @@ def pose_file(
     out
         COCO keypoints JSON to write; ``file_name`` names the picture, ``frame_index`` and
         ``time_s`` the frame.
-    every_frame
-        Search every frame of a video.
     estimator
         What finds keypoints, or its name (:data:`posescore.pose.estimators.choice.NAMES`).
-    progress
-        Told after every picture.
 
     Raises
     ------
@@ -78,7 +74,7 @@ def _posed(
     if source.is_dir() or is_picture(source):
         paths = pictures_in(source) if source.is_dir() else [source]
         return list(pose_of_pictures(paths, estimator, progress))
-    footage = open_footage(source)
+    footage = Footage(source)
     every = 1 if every_frame else None
     track = follow(footage, estimator, every=every, progress=progress)
     return pictures_of_track(track, source.name)

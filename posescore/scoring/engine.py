@@ -30,8 +30,6 @@ def propose(
         Stable positions, not overlapping, in any order; time between them is scramble.
     events
         What was marked or inferred, in any order.
-    rules
-        The rule set.
     end_s
         Seconds at which the footage ends; by default the last hold or event.
     match_s

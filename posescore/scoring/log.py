@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from itertools import pairwise
@@ -12,7 +11,7 @@ from typing import Final, NoReturn
 from posescore.errors import InputError, LogError
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
-from posescore.reading import Reader, read_text, shown
+from posescore.reading import Reader, read_json
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
 from posescore.scoring.proposal import Criterion, Proposal, Ruling
@@ -57,29 +56,7 @@ def read_log(path: str | Path) -> MatchLog:
         One sentence that names the file and the field, and says what to do.
     """
     path = Path(path)
-    text = read_text(path, LogError)
-    if not text.strip():
-        raise LogError(f"{path} is empty: give a score log as JSON.")
-    try:
-        data = json.loads(text, object_pairs_hook=lambda pairs: _once(pairs, path))
-    except json.JSONDecodeError as problem:
-        where = f"line {problem.lineno}, column {problem.colno}"
-        raise LogError(f"{path} is not JSON: {problem.msg} at {where}.") from None
-    except (RecursionError, ValueError):
-        raise LogError(
-            f"{path} is not JSON that can be read: nested or numbered too far."
-        ) from None
-    return log_from_json(data, path.name, path.parent)
-
-
-def _once(pairs: list[tuple[str, object]], path: Path) -> dict[str, object]:
-    """A JSON object whose names are each given once; a second would silently replace the first."""
-    table = dict(pairs)
-    if len(table) < len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
-        raise LogError(f"{path}: {shown(twice)} is given twice in one place: keep one.")
-    return table
+    return log_from_json(read_json(path, LogError), path.name, path.parent)
 
 
 def log_from_json(data: object, name: str = "score log", folder: Path | None = None) -> MatchLog:

@@ -8,7 +8,7 @@ from posescore.holds.event import EventName, MatchEvent
 from posescore.scoring.proposal import Proposal, ProposalKind, Result, Tally
 from posescore.scoring.rules import PenaltyStep, RuleSet
 from posescore.terms import Athlete
-from posescore.words import name_field
+from posescore.words import sentence
 
 
 def step_of(count: int, rules: RuleSet) -> PenaltyStep:
@@ -41,15 +41,6 @@ def score_of(
     Points and advantages add up. What penalties give the opponent follows from how many marks
     are among the proposals, whichever of them were dismissed, changed or added by a person; the
     engine's separate proposals for it (kind penalty with points or an advantage) only announce it.
-
-    Parameters
-    ----------
-    proposals
-        In any order.
-    events
-        The match's events: a tap decides.
-    rules
-        The rule set.
     """
     given = list(proposals)
     marks = {
@@ -83,14 +74,14 @@ def _result(
 ) -> Result:
     """Who wins: what ends a match comes first, whatever the points."""
     endings = [
-        (e.time_s, Result(e.athlete.other, "submission", f"{name_field(e.athlete)} gave up."))
+        (e.time_s, Result(e.athlete.other, "submission", sentence("gave_up", who=e.athlete)))
         for e in events
         if e.event is EventName.TAP and e.athlete is not None
     ]
     for athlete, times_s in marks.items():
         for count, time_s in enumerate(times_s, start=1):
             if step_of(count, rules).disqualified:
-                why = f"{name_field(athlete)} was disqualified with penalty number {count}."
+                why = sentence("disqualified", who=athlete, count=count)
                 endings.append((time_s, Result(athlete.other, "disqualification", why)))
                 break
     stops_s = min((e.time_s for e in events if e.event is EventName.END), default=float("inf"))
@@ -116,10 +107,8 @@ def leader(tallies: Mapping[Athlete, Tally], rules: RuleSet) -> tuple[Athlete, s
 def _by_count(tallies: Mapping[Athlete, Tally], rules: RuleSet) -> Result:
     ahead = leader(tallies, rules)
     if ahead is None:
-        level = "Points, advantages and penalties are level: the referee decides."
-        return Result(None, "referee", level)
+        return Result(None, "referee", sentence("level"))
     winner, decider = ahead
-    fewest = decider == "penalties"
     best, least = (getattr(tallies[who], decider) for who in (winner, winner.other))
-    what = f"fewer penalties, {best} to {least}" if fewest else f"{decider}, {best} to {least}"
-    return Result(winner, decider, f"{name_field(winner)} leads by {what}.")
+    why = sentence(f"leads_by_{decider}", who=winner, best=best, least=least)
+    return Result(winner, decider, why)

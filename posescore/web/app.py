@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from typing import Any, Final
 
@@ -25,15 +25,18 @@ from posescore.web.api.footage import footage_router
 from posescore.web.api.lesson import lesson_router
 from posescore.web.api.listing import list_router
 from posescore.web.api.matches import match_router
+from posescore.web.api.moments import moment_router
 from posescore.web.api.opinions import opinion_router
 from posescore.web.api.outputs import output_router
 from posescore.web.api.results import result_router
 from posescore.web.api.review import review_router
+from posescore.web.api.sound import sound_router
 from posescore.web.api.stills import still_router
 from posescore.web.api.track import Tracks, track_router
 from posescore.web.api.words import word_router
 from posescore.web.guard import Access, Guard
 from posescore.web.jobs.outputs import Outputs
+from posescore.web.language import Language
 from posescore.web.pages.pages import add_pages, not_found
 
 OUTPUT_WORKER: Final = (sys.executable, "-m", "posescore.web.jobs.output_worker")
@@ -87,6 +90,7 @@ def create_app(library: Library, access: Access | None = None) -> FastAPI:
     app.add_exception_handler(RequestValidationError, _on_bad_request)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(Exception, _on_own_failure)
+    app.add_middleware(Language)
     app.add_middleware(Guard, access=access or Access())
     return app
 
@@ -103,6 +107,8 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
         change_router(library),
         track_router(library, tracks),
         still_router(library),
+        sound_router(library),
+        moment_router(library, outputs),
         lesson_router(library),
         export_router(library),
         output_router(library, outputs),
@@ -126,7 +132,19 @@ async def _on_bad_request(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     first = error.errors()[0]
     where = ".".join(str(part) for part in first["loc"][1:]) or "body"
-    return JSONResponse({"error": f"{where}: {first['msg']}."}, 422)
+    return JSONResponse({"error": f"{where}: {_fault(where, first)}"}, 422)
+
+
+def _fault(where: str, fault: Mapping[str, Any]) -> str:
+    """What is wrong with a field, in one sentence for a person."""
+    what, limits = where.rpartition(".")[2].replace("_", " "), fault.get("ctx", {})
+    if fault["type"] == "string_too_long":
+        return f"the {what} is too long: write at most {limits['max_length']} letters."
+    if fault["type"] == "missing":
+        return f"the {what} is missing."
+    if fault["type"].startswith("date"):
+        return "write the day as year-month-day, say 2026-10-03."
+    return f"the {what} cannot be used: {str(fault['msg'])[:1].lower()}{str(fault['msg'])[1:]}."
 
 
 async def _on_own_failure(request: Request, error: Exception) -> Response:

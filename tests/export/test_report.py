@@ -186,7 +186,7 @@ def test_pdf_says_the_same(looked_at: Kept, tmp_path: Path) -> None:
     assert pictures == len([x for x in (*report.awards, *report.proposed, *report.near) if x.jpeg])
     assert reader.metadata is not None
     assert reader.metadata.title == "Report: Second round"
-    assert reader.root_object["/Lang"] == "en"
+    assert reader.root_object["/Lang"] == "en-GB"
     assert "/Type3" not in path.read_bytes().decode("latin-1")
     titles = [entry.title for entry in reader.outline if not isinstance(entry, list)]
     assert titles[:2] == ["Score", "Every award"]

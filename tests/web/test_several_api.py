@@ -58,7 +58,8 @@ def test_a_tag_that_is_none_is_refused(client: TestClient) -> None:
 def test_the_history_tells_every_step_and_takes_any_back(client: TestClient) -> None:
     key = line(client)
     edit(client, {"kind": "confirm", "proposal": key}, "Ann")
-    edit(client, {"kind": "set_edge", "hold": "12500-16500-open_guard-A", "edge": "end", "to_s": 16.0}, "Ben")  # fmt: skip
+    moved = {"kind": "set_edge", "hold": "12500-16500-open_guard-A", "edge": "end", "to_s": 16.0}
+    edit(client, moved, "Ben")
     edit(client, {"kind": "add_event", "event": "tap", "time_s": 38.5, "athlete": "B"}, "Ben")
     undone = client.post("/api/matches/1/undo", json={"author": "Ann"}).json()
     assert (undone["undo"], undone["redo"]) == (None, "confirm a proposal")

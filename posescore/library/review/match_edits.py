@@ -115,7 +115,7 @@ class SwapAthletes(Edit):
     """
 
     kind = "swap_athletes"
-    words = "exchange A and B"
+    words = "swap A and B"
     start_s: float
     end_s: float | None = None
 

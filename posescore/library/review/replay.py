@@ -22,7 +22,7 @@ from posescore.scoring.match_time import Division
 from posescore.scoring.outcome import Reading
 from posescore.scoring.proposal import Proposal, ProposalKind, Ruling
 from posescore.scoring.rules import RuleSet
-from posescore.words import capital
+from posescore.words import capital, language
 
 _shipped_rules: Final = cache(RuleSet.load)
 
@@ -131,7 +131,7 @@ def division_of(rules: RuleSet, division: Mapping[str, str] | None) -> Division 
     return rules.match_times.division(division.get("age", ""), division.get("belt"))
 
 
-_Basis = tuple[tuple[Hold, ...], tuple[MatchEvent, ...], float, float | None]
+_Basis = tuple[tuple[Hold, ...], tuple[MatchEvent, ...], float, float | None, str]
 _RULINGS: Final[Recent[_Basis, tuple[RuleSet, Ruling]]] = Recent(16)
 """The engine is a pure function: a decision changes no hold, so it need not run again."""
 
@@ -139,7 +139,7 @@ _RULINGS: Final[Recent[_Basis, tuple[RuleSet, Ruling]]] = Recent(16)
 def _ruling(state: MatchState, rules: RuleSet, match_s: float | None) -> Ruling:
     holds = tuple(held.hold for held in state.holds)
     events = tuple(event for event, _ in state.events)
-    basis = (holds, events, state.end_s, match_s)
+    basis = (holds, events, state.end_s, match_s, language())
     known = _RULINGS.get(basis)
     if known is not None and known[0] is rules:
         return known[1]

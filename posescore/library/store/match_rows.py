@@ -48,7 +48,7 @@ def folder_of(library: Path, match_id: int) -> Path:
 def _values(info: MatchInfo) -> dict[str, Any]:
     both = (info.athlete_a, info.athlete_b)
     words = [info.title, info.event, info.mat, info.note, *(info.division or {}).values()]
-    words += [word for who in both for word in (who.name, who.gi_colour, who.belt)]
+    words += [word for who in both for word in (who.name, who.gi_colour, who.belt, who.team)]
     words += [str(info.held_on or "")]
     return {
         "info": json.dumps(to_plain(info)),

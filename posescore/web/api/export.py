@@ -11,10 +11,8 @@ from fastapi.responses import Response
 from posescore.export.export import FORMATS, export_text
 from posescore.library.library import Library
 from posescore.library.match import Match
-from posescore.web.api.schemas import ExportOut
 
 _CALL_TYPES: Final = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
-EXPORTS: Final = [ExportOut(name=name, text=known.text) for name, known in FORMATS.items()]
 
 
 def export_router(library: Library) -> APIRouter:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Body, Header, Response
 from pydantic import TypeAdapter, WithJsonSchema
 
 from posescore.errors import ChangedMeanwhileError, InputError
+from posescore.export.export import FORMATS
 from posescore.export.summary import curve_of
 from posescore.export.unseen import unseen_words
 from posescore.library.analysis import Analysis
@@ -18,11 +19,10 @@ from posescore.library.review.edits import EDITS, Edit
 from posescore.library.review.review import Review
 from posescore.pose.track import PairTrack
 from posescore.web.api import schemas, views
-from posescore.web.api.export import EXPORTS
 from posescore.web.api.proposals import proposals_out
 from posescore.web.api.review_shapes import ReviewOut
 from posescore.web.api.track import CHUNK_ROWS, Tracks, chunk_firsts
-from posescore.words import with_names
+from posescore.words import phrase, with_names
 
 
 def _schema_of(kind: str, edit: type[Edit]) -> dict[str, Any]:
@@ -60,6 +60,9 @@ class EditIn(schemas.By):
     edit: Annotated[dict[str, Any], WithJsonSchema(EDIT_SCHEMA)]
 
 
+Out = Callable[[int, Review, str, Response], ReviewOut]
+
+
 def review_router(library: Library, tracks: Tracks) -> APIRouter:
     """The endpoints for the review of a match."""
     router = APIRouter(prefix="/matches/{match_id}")
@@ -68,6 +71,14 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
         response.headers["Cache-Control"] = "no-store"
         response.headers["ETag"] = f'"{review.last_entry_id}"'
         return _review_out(library, tracks, library.match(match_id), review, opinion)
+
+    _add_edits(router, library, out)
+    _add_history(router, library, out)
+    return router
+
+
+def _add_edits(router: APIRouter, library: Library, out: Out) -> None:
+    """What stands, and what changes it."""
 
     @router.get("", summary="One match with its review")
     def review(
@@ -93,6 +104,10 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
             error.before, error.now = (with_names(s, names) for s in (error.before, error.now))
             raise
         return out(match_id, made, body.opinion, response)
+
+
+def _add_history(router: APIRouter, library: Library, out: Out) -> None:
+    """Edits taken back and put back."""
 
     @router.post("/undo", summary="Undo")
     def undo(match_id: int, by: Annotated[schemas.By, Body()], response: Response) -> ReviewOut:
@@ -121,8 +136,6 @@ def review_router(library: Library, tracks: Tracks) -> APIRouter:
         """Put an edit that was taken back in force again, where it was."""
         made = library.put_back(match_id, entry_id, by.author or schemas.SOMEBODY, by.opinion)
         return out(match_id, made, by.opinion, response)
-
-    return router
 
 
 def _entry_of(tag: str) -> int:
@@ -160,7 +173,7 @@ def _review_out(
         "set_aside": [aside.why for aside in review.set_aside],
         "match_clock": views.match_clock_out(review),
         "values": dict(review.rule_set.points),
-        "exports": EXPORTS,
+        "exports": [{"name": name, "text": phrase(known.text)} for name, known in FORMATS.items()],
         "undo": views.entry_words(review.next_undo),
         "redo": views.entry_words(review.next_redo),
         "opinion": opinion,

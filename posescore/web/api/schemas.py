@@ -13,6 +13,7 @@ from typing import Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from posescore.holds.check import BodyPart
 from posescore.holds.event import EventName
 from posescore.holds.hold import CheckName
 from posescore.library.jobs import JobState
@@ -57,6 +58,7 @@ class AthleteOut(Out):
     name: str
     gi_colour: str
     belt: str
+    team: str
     shown: str
 
 
@@ -148,6 +150,7 @@ class CriterionOut(Out):
 
     ``decides`` marks the one that kept the line from being points. A person can overrule what was
     seen with the edit ``set_check``: ``check`` names it, ``if_met`` and ``if_not`` are its values.
+    ``part`` of ``part_of``'s body is where to look.
     """
 
     name: str
@@ -162,6 +165,8 @@ class CriterionOut(Out):
     check: str
     if_met: bool | int | str | None
     if_not: bool | int | str | None
+    part: BodyPart | None
+    part_of: Athlete | None
 
 
 class StillOut(Out):

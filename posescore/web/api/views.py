@@ -17,7 +17,7 @@ from posescore.scoring.proposal import Result, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
 from posescore.web.api import schemas
-from posescore.words import WORDS, check_words, clock_words, how_seen, with_names
+from posescore.words import WORDS, check_words, clock_words, how_seen, phrase, with_names
 
 
 def fields_of(value: Any) -> dict[str, Any]:
@@ -29,7 +29,7 @@ def match_out(match: Match) -> schemas.MatchOut:
     """A match for the list."""
     info = match.info
     when = info.held_on.isoformat() if info.held_on else ""
-    mat = f"mat {info.mat}" if info.mat.isdigit() else info.mat
+    mat = f"{phrase('mat')} {info.mat}" if info.mat.isdigit() else info.mat
     athletes = {
         athlete: {**fields_of(info.athlete(athlete)), "shown": _shown(name, athlete)}
         for athlete, name in info.names.items()
@@ -48,12 +48,12 @@ def match_out(match: Match) -> schemas.MatchOut:
 
 def _shown(name: str, athlete: Athlete) -> str:
     """The name; a bare letter would stand twice beside the athlete's sign."""
-    return f"Athlete {athlete}" if name == athlete else name
+    return phrase("Athlete {letter}", letter=athlete) if name == athlete else name
 
 
 def entry_words(entry: Entry | None) -> str | None:
     """What undo or redo would act on, in words; None where there is nothing."""
-    return None if entry is None or entry.edit is None else entry.edit.words
+    return None if entry is None or entry.edit is None else phrase(entry.edit.words)
 
 
 def tallies(score: Mapping[Athlete, Tally]) -> dict[Athlete, Tally]:
@@ -138,5 +138,9 @@ def clock_note(running: Sequence[tuple[float, float]], match_s: float | None) ->
 
 def job_out(job: Job) -> schemas.JobOut:
     """A job."""
-    made = {**fields_of(job), "remaining_s": job.remaining_s(datetime.now(UTC))}
+    made = {
+        **fields_of(job),
+        "stage": phrase(job.stage),
+        "remaining_s": job.remaining_s(datetime.now(UTC)),
+    }
     return schemas.JobOut.model_validate(made)

@@ -36,6 +36,7 @@ class OutputKind(StrEnum):
     CLIPS = "clips"
     FILM = "film"
     LESSON = "lesson"
+    SET_FILM = "set-film"
 
 
 SUFFIXES: Final[Mapping[OutputKind, str]] = {
@@ -44,6 +45,7 @@ SUFFIXES: Final[Mapping[OutputKind, str]] = {
     OutputKind.CLIPS: "-clips.zip",
     OutputKind.FILM: "-with-skeletons.mp4",
     OutputKind.LESSON: "-lesson.html",
+    OutputKind.SET_FILM: ".mp4",
 }
 
 
@@ -84,7 +86,7 @@ class Outputs:
             Begins the file's name.
         how
             ``opinion``, ``skeletons``, ``hide_faces``, and ``proposed``, which takes in what nobody
-            decided on yet, marked as that; reports always do.
+            decided on yet, marked as that.
         """
         settings = {
             **how,

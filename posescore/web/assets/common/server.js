@@ -28,6 +28,17 @@ export async function ask(url, body, method = body === undefined ? "GET" : "POST
     throw new Refusal("PoseScore does not answer. Is it still running?");
   }
   const answer = await response.json().catch(() => null);
-  if (!response.ok) throw new Refusal(answer?.error ?? `The server answered ${response.status}.`, answer?.changed);
+  if (!response.ok) throw new Refusal(sentence(answer?.error ?? `The server answered ${response.status}.`), answer?.changed);
   return answer;
+}
+
+const FIELD = /^[a-z][a-z_]*(?:\.[a-z0-9_]+)*: /;
+
+/**
+ * A refusal for people: the name of the field, which programs ask for, is left out.
+ * @param {string} text
+ */
+export function sentence(text) {
+  const bare = text.replace(FIELD, "");
+  return bare.charAt(0).toUpperCase() + bare.slice(1);
 }

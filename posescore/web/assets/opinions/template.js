@@ -5,7 +5,7 @@ export const template = `
     <header class="bar">
       <a href="/" class="home">PoseScore</a>
       <div class="bar-title"><h1>Second opinion</h1><p><a :href="page">{{ shared.match.title }}</a></p></div>
-      <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" maxlength="60" :placeholder="nameless" autocomplete="off"></label>
+      <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" @keydown.enter="$event.target.blur()" @keydown.esc="$event.target.blur()" maxlength="60" :placeholder="nameless" autocomplete="off"></label>
       <button type="button" :disabled="!shared.undo || saving" :title="hint('undo')" @click="act('undo')">Undo <kbd v-if="keyOf('undo')">{{ keyOf('undo') }}</kbd></button>
       <button type="button" @click="open = 'keys'" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
     </header>
@@ -15,7 +15,7 @@ export const template = `
     <section class="opinions" aria-labelledby="who">
       <h2 id="who">Who reviewed this match</h2>
       <ul><li v-for="each in people" :key="each.name"><a :href="each.name ? page + '?opinion=' + encodeURIComponent(each.name) : page">{{ each.text }}</a> <span class="trade">{{ each.done }}</span></li></ul>
-      <form class="begin" @submit.prevent="begin"><label>Another, apart from the others: <input type="text" v-model="newName" maxlength="60" placeholder="name" autocomplete="off" required></label>
+      <form class="begin" @submit.prevent="begin"><label>Another, apart from the others: <input type="text" v-model="newName" maxlength="60" placeholder="their name" autocomplete="off" required></label>
         <button type="submit">Start</button></form>
       <div v-if="people.length > 1" class="choose">
         <label class="field">First <select v-model="one" @change="compare"><option v-for="each in people" :key="each.name" :value="each.name" :disabled="each.name === other">{{ each.text }}</option></select></label>
@@ -26,9 +26,9 @@ export const template = `
 
     <div class="desk of-two" v-if="comparison">
       <div class="watch">
-        <footage-stage ref="stage" :footage="shared.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
+        <footage-stage ref="stage" :footage="shared.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate" :sound="sound" :follows="follows" @view="onView" @silent="onSilent"
           @frame="onFrame" @playing="playing = $event" @trouble="trouble = $event"></footage-stage>
-        <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :hint="hint" @act="act"></play-bar>
+        <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :times="times" :follows="follows" :sound="sound" :hint="hint" @act="act"></play-bar>
       </div>
       <aside class="side" aria-label="Agreement and differences">
         <section class="board" aria-label="Agreement"><dl class="numbers">

@@ -37,7 +37,7 @@ export const AwardWindow = {
         </div>
         <label class="field">When the count was over
           <span class="with-button"><input type="text" inputmode="decimal" v-model="time" :aria-invalid="!!problem" aria-describedby="award-problem">
-            <button type="button" @click="time = text(playheadS)">Where I am now, {{ text(playheadS) }}</button></span></label>
+            <button type="button" @click="time = text(playheadS)">At this frame, {{ text(playheadS) }}</button></span></label>
         <p v-if="behind" class="problem" role="status">{{ behind }}</p>
         <label class="field">Why <span class="hint">(for those who read the log)</span> <input type="text" v-model="reason" maxlength="300"></label>
         <p id="award-problem" class="problem" role="alert">{{ problem }}</p>

@@ -4,7 +4,7 @@
 import { clockText } from "../common/clock.js";
 import { edgeHere, mergeWithNext, nameable, named, nudge, removeHere, splitHere, stretchHere } from "./correct.js";
 import { ask } from "../common/server.js";
-import { KINDS, worth } from "../common/words.js";
+import { EVENTS, KINDS, STATE_WORDS, awardText, stateText } from "../common/words.js";
 import { WORDS } from "../common/words_data.js";
 
 const MOST_WAITING = 20;
@@ -28,7 +28,7 @@ export const editing = {
   },
   withProposal(action) {
     if (this.proposal) return action(this.proposal);
-    return this.say("Choose a proposal first: next thing that needs you, or the arrows up and down.");
+    return this.say("Choose a proposal first: the next to decide, or the arrows up and down.");
   },
   /** False, and a sentence, where nothing can be changed. */
   mayEdit() {
@@ -129,7 +129,7 @@ export const editing = {
   },
   async step(direction) {
     const entry = this.review[direction];
-    if (!entry) return this.say(`Nothing to ${direction}.`);
+    if (!entry) return this.say(direction === "undo" ? "Nothing to undo." : "Nothing to redo.");
     const done = direction === "undo" ? "Undone" : "Done again";
     return this.mayEdit() && this.send(`${this.url}/${direction}`, {}, () => `${done}: ${entry}.`);
   },
@@ -176,17 +176,33 @@ export const editing = {
     const proposal = edit.kind === "add_award" ? this.proposal : this.review.proposals.find((one) => one.id === edit.proposal);
     if (edit.kind === "swap_athletes") {
       const until = edit.end_s === undefined ? "on" : `to ${clockText(edit.end_s)}`;
-      return `A and B are exchanged from ${clockText(edit.start_s)} ${until}.`;
+      return `A and B are swapped from ${clockText(edit.start_s)} ${until}.`;
     }
-    if (edit.kind === "set_edge") return `The ${edit.edge} of the hold is ${clockText(edit.to_s)} now.`;
+    if (edit.kind === "set_edge") return edit.edge === "start" ? `The start of the hold is ${clockText(edit.to_s)} now.` : `The end of the hold is ${clockText(edit.to_s)} now.`;
     if (edit.kind === "set_result" || edit.kind === "set_scoreboard") return `${this.review.ending.words} ${this.review.ending.official}`.trim();
-    if (!proposal) return "Saved.";
+    if (!proposal) return this.correctionSaid(edit);
     const award = { ...proposal, ...proposal.decided_award };
     const kind = award.kind === proposal.kind ? proposal.would_be ?? award.kind : award.kind;
-    const what = `${KINDS[kind].trade}, ${worth(award)}, ${this.names[award.athlete] ?? "nobody"}`;
-    const words = { add_award: "Added", confirm: "Confirmed", change: "Changed", dismiss: "Dismissed", reopen: "Open again" };
+    const what = `${awardText({ ...award, would_be: kind })}, ${this.names[award.athlete] ?? WORDS.nobody}`;
+    const words = { add_award: STATE_WORDS.added, confirm: STATE_WORDS.confirmed, change: STATE_WORDS.changed, dismiss: STATE_WORDS.dismissed, reopen: "Open again" };
     const behind = proposal.behind_end ? ` ${WORDS.ended.behind}.` : "";
     return `${words[edit.kind]}: ${what}.${behind}`;
+  },
+  /** What a correction or a mark left, in one sentence. */
+  correctionSaid(edit) {
+    const who = (athlete) => (athlete ? `, ${this.names[athlete]}` : "");
+    const sentences = {
+      relabel: () => `Named: ${stateText(edit, this.names)}.`,
+      add_hold: () => `Named: ${stateText(edit, this.names)}.`,
+      split: () => `Split at ${clockText(edit.at_s)}.`,
+      merge: () => "Merged with the next hold.",
+      remove_hold: () => "Nothing is held here any more.",
+      add_event: () => `Marked: ${EVENTS[edit.event].text}${who(edit.athlete)}, ${clockText(edit.time_s)}.`,
+      remove_event: () => "The mark is gone.",
+      add_award: () => `Added: ${awardText({ ...edit, kind: edit.award })}${who(edit.athlete)}, ${clockText(edit.time_s)}.`,
+      set_check: () => "Noted. The points are worked out again.",
+    };
+    return sentences[edit.kind]?.() ?? "Saved.";
   },
   scoreText() {
     const score = this.review.score.confirmed;
