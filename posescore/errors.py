@@ -8,6 +8,7 @@
     │   └── NotFoundError     no such match, proposal or file          exit 2   HTTP 404
     ├── StorageError          disk full, library read-only or broken   exit 2   HTTP 507
     ├── ConflictError         an edit that no longer fits              exit 2   HTTP 409
+    │   └── ChangedMeanwhileError its author had seen something else   exit 2   HTTP 409
     └── OwnFailureError       our own fault, or a broken installation  exit 1   HTTP 500
         └── MissingPartError  a model, extra or system library is absent
 
@@ -60,6 +61,34 @@ class ConflictError(PoseScoreError):
     """An edit that no longer fits what it edits."""
 
     http_status = 409
+
+
+class ChangedMeanwhileError(ConflictError):
+    """What an edit is about changed since its author saw it: both sides, in words with fields.
+
+    Parameters
+    ----------
+    by, did
+        Who changed it, and what that was.
+    line
+        Key of the line, "" for anything else.
+    before, now
+        What stood as the author saw it, and what stands.
+    last_entry_id
+        The newest entry of the log; an edit that has seen this one is done.
+    """
+
+    def __init__(
+        self, sentence: str, *, by: str, did: str, line: str, before: str, now: str,
+        last_entry_id: int,
+    ) -> None:  # fmt: skip
+        super().__init__(sentence)
+        self.by = by
+        self.did = did
+        self.line = line
+        self.before = before
+        self.now = now
+        self.last_entry_id = last_entry_id
 
 
 class OwnFailureError(PoseScoreError):

@@ -60,3 +60,17 @@ def _check_model(path: Path) -> None:
         raise MissingPartError(
             f"{path} is another file than the one that ships: install PoseScore again."
         )
+
+
+def bytes_of(path: Path) -> bytes:
+    """What a file of weights holds.
+
+    Raises
+    ------
+    MissingPartError
+        When it cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error

@@ -7,7 +7,7 @@ This module depends on the standard library and numpy alone. Names are the trade
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 from typing import Final, Protocol
 
@@ -110,28 +110,11 @@ STATES: Final[tuple[State, ...]] = tuple(
 """All states, in the order of every ``n_states`` axis."""
 
 KEYPOINTS: Final[tuple[str, ...]] = (
-    "nose",
-    "left_eye",
-    "right_eye",
-    "left_ear",
-    "right_ear",
-    "left_shoulder",
-    "right_shoulder",
-    "left_elbow",
-    "right_elbow",
-    "left_wrist",
-    "right_wrist",
-    "left_hip",
-    "right_hip",
-    "left_knee",
-    "right_knee",
-    "left_ankle",
-    "right_ankle",
-    "left_heel",
-    "right_heel",
-    "left_toe",
-    "right_toe",
-)
+    "nose", "left_eye", "right_eye", "left_ear", "right_ear",
+    "left_shoulder", "right_shoulder", "left_elbow", "right_elbow", "left_wrist", "right_wrist",
+    "left_hip", "right_hip", "left_knee", "right_knee", "left_ankle", "right_ankle",
+    "left_heel", "right_heel", "left_toe", "right_toe",
+)  # fmt: skip
 """21 keypoints: COCO's 17 in COCO's order, then heels and toes."""
 
 N_KEYPOINTS: Final = len(KEYPOINTS)
@@ -153,28 +136,18 @@ MIRRORED_KEYPOINTS: Final[tuple[int, ...]] = tuple(
 BONES: Final[tuple[tuple[int, int], ...]] = tuple(
     (KEYPOINT_INDEX[a], KEYPOINT_INDEX[b])
     for a, b in (
-        ("nose", "left_eye"),
-        ("nose", "right_eye"),
-        ("left_eye", "left_ear"),
-        ("right_eye", "right_ear"),
+        ("nose", "left_eye"), ("nose", "right_eye"),
+        ("left_eye", "left_ear"), ("right_eye", "right_ear"),
         ("left_shoulder", "right_shoulder"),
-        ("left_shoulder", "left_elbow"),
-        ("left_elbow", "left_wrist"),
-        ("right_shoulder", "right_elbow"),
-        ("right_elbow", "right_wrist"),
-        ("left_shoulder", "left_hip"),
-        ("right_shoulder", "right_hip"),
-        ("left_hip", "right_hip"),
-        ("left_hip", "left_knee"),
-        ("left_knee", "left_ankle"),
-        ("right_hip", "right_knee"),
-        ("right_knee", "right_ankle"),
-        ("left_ankle", "left_heel"),
-        ("left_heel", "left_toe"),
-        ("right_ankle", "right_heel"),
-        ("right_heel", "right_toe"),
+        ("left_shoulder", "left_elbow"), ("left_elbow", "left_wrist"),
+        ("right_shoulder", "right_elbow"), ("right_elbow", "right_wrist"),
+        ("left_shoulder", "left_hip"), ("right_shoulder", "right_hip"), ("left_hip", "right_hip"),
+        ("left_hip", "left_knee"), ("left_knee", "left_ankle"),
+        ("right_hip", "right_knee"), ("right_knee", "right_ankle"),
+        ("left_ankle", "left_heel"), ("left_heel", "left_toe"),
+        ("right_ankle", "right_heel"), ("right_heel", "right_toe"),
     )
-)
+)  # fmt: skip
 """Pairs of keypoints that are drawn as a line."""
 
 
@@ -225,17 +198,7 @@ class Provenance:
 
     def to_json(self) -> dict[str, object]:
         """Plain data for metadata and databases."""
-        return {
-            "program_version": self.program_version,
-            "steps": [
-                {
-                    "name": step.name,
-                    "settings": dict(step.settings),
-                    "model_sha256": dict(step.model_sha256),
-                }
-                for step in self.steps
-            ],
-        }
+        return asdict(self)
 
     @classmethod
     def from_json(cls, data: Mapping[str, object]) -> Provenance:

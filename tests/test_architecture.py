@@ -35,7 +35,7 @@ ORDER: Final = (
 FLOOR: Final = {room: floor for floor, rooms in enumerate(ORDER) for room in rooms}
 EDGE: Final = {
     "anny": {"lab"},
-    "av": {"footage"},
+    "av": {"footage", "evaluation"},
     "click": {"cli", "lab"},
     "cupy": {"lab"},
     "cv2": {"footage", "pose", "lab"},
@@ -53,10 +53,9 @@ EDGE: Final = {
     "playwright": {"evaluation"},
     "pyarrow": {"pose"},
     "pydantic": {"library", "web"},
-    "rich": {"cli"},
+    "rich": {"cli", "evaluation"},
     "scipy": {"lab"},
-    "sklearn": {"position", "evaluation", "lab"},
-    "skops": {"position", "lab"},
+    "sklearn": {"evaluation", "lab"},
     "sqlalchemy": {"library"},
     "starlette": {"web"},
     "torch": {"lab"},
@@ -64,7 +63,7 @@ EDGE: Final = {
     "uvicorn": {"web"},
 }
 """Every library that is not needed everywhere, and the rooms that may import it."""
-EVERYWHERE: Final = {"numpy", "threadpoolctl"}
+EVERYWHERE: Final = {"numpy"}
 NAMED: Final = re.compile(r"(?<!python -m )\bposescore(?:\.\w+)+")
 """A module named in a string; a command for people to type is no arrow."""
 MODULES: Final = sorted(ROOT.rglob("*.py"))

@@ -29,7 +29,13 @@ interface Proposal extends Award {
   criteria: Criterion[];
   added: boolean;
   still_proposed: boolean;
+  confidence: number;
+  would_be: string | null;
   decision: Decision | null;
+  behind_end: boolean;
+  not_looked_at: number;
+  checked: number;
+  decided_award: Award | null;
 }
 
 interface Finding extends Interval { kind: string; message: string }
@@ -42,10 +48,12 @@ interface Run { ahead: number; rate: number | null; progress: number; stage: str
 
 interface Standing { doubt: string; waiting: number; total: number; trouble: string }
 
-interface Row { stage: string; run: Run | null; standing: Standing | null; division: { [name: string]: string } | null; match_time_s: number | null }
+interface Row { stage: string; run: Run | null; standing: Standing | null; division: { [name: string]: string } | null; match_time_s: number | null; held_on: string | null; duration_s: number | null; source: Source | null }
+
+interface Source { made_on: string | null }
 
 interface Settled { by: string; taken_from: string | null }
 
-interface LineDifference { line: string; time_s: number; what: string; one: string | null; other: string | null; settled: Settled | null }
+interface LineDifference { line: string; one_key: string; other_key: string; time_s: number; what: string; one: string | null; other: string | null; settled: Settled | null }
 
 interface StretchDifference extends Interval { one: State; other: State; settled: Settled | null }

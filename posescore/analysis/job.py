@@ -17,7 +17,7 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final
 
 from posescore.errors import ConflictError, NotFoundError, PoseScoreError
 from posescore.footage.proxy import copying, make_proxy, plays_in_browsers
@@ -29,6 +29,7 @@ from posescore.library.match import Match, MatchInfo
 from posescore.library.review.replay import division_of, rules_named
 from posescore.library.store.claims import QUEUE
 from posescore.terms import Progress, silent
+from posescore.words import sentence
 
 if TYPE_CHECKING:  # heavy, and not needed to line up or stop a job
     from posescore.analysis.pipeline import Analysis, Settings
@@ -46,19 +47,11 @@ TOLD_EVERY_S: Final = 0.4
 """Every note of progress waits for the disk; more often nobody could read it."""
 
 
-class Analyse(Protocol):
-    """What makes and keeps an analysis of a match; :func:`analyse_match` in use."""
-
-    def __call__(
-        self,
-        match: Match,
-        settings: Mapping[str, object],
-        library: Library,
-        progress: Progress,
-        warn: Callable[[str], None],
-    ) -> None:
-        """Analyse and keep; raising leaves nothing half-made."""
-        ...
+Warn = Callable[[str], None]
+"""Told of trouble that does not end the work, in a sentence."""
+Analyse = Callable[[Match, Mapping[str, object], Library, Progress, Warn], None]
+"""Analyses and keeps, with a job's settings, as :func:`analyse_match` does; raising leaves nothing
+half-made."""
 
 
 class StoppedError(Exception):
@@ -143,7 +136,7 @@ def analyse_match(
     settings: Mapping[str, object],
     library: Library,
     progress: Progress,
-    warn: Callable[[str], None],
+    warn: Warn,
     footage: Footage | None = None,
 ) -> None:
     """Take a match through the pipeline, and make the copy that browsers need on the way.
@@ -197,7 +190,7 @@ def run_job(
     library: Library,
     job: Job,
     progress: Progress = silent,
-    warn: Callable[[str], None] = lambda sentence: None,
+    warn: Warn = lambda sentence: None,
     analyse: Analyse = analyse_match,
 ) -> Match:
     """Run one job to its end, whatever that is, and write the end into the library.
@@ -219,7 +212,7 @@ def _run_claimed(
     library: Library,
     job: Job,
     progress: Progress,
-    warn: Callable[[str], None],
+    warn: Warn,
     analyse: Analyse,
 ) -> Match:
     library.update_job(job.id, 0.0, "opening the footage")
@@ -263,9 +256,9 @@ def _end_failed(library: Library, job: Job, sentence: str) -> None:
 
 def _own_sentence(error: Exception) -> str:
     if isinstance(error, MemoryError):
-        return "There is not enough memory: close other programs and analyse it again."
+        return sentence("out_of_memory")
     said = " ".join(str(error).split())[:200]
-    return f"Something in PoseScore failed ({type(error).__name__}: {said})."
+    return sentence("own_failure", kind=type(error).__name__, said=said)
 
 
 def analyze_now(
@@ -274,7 +267,7 @@ def analyze_now(
     info: MatchInfo,
     settings: Mapping[str, object] = NO_SETTINGS,
     progress: Progress = silent,
-    warn: Callable[[str], None] = lambda sentence: None,
+    warn: Warn = lambda sentence: None,
 ) -> Match:
     """Add a video to the library and analyse it at once, as a job that everybody can see.
 
@@ -285,16 +278,8 @@ def analyze_now(
 
     Parameters
     ----------
-    library
-        Where the match goes.
-    video
-        The footage.
-    info
-        What is said of the match.
     settings
         ``every_frame`` (bool), ``track_file`` (path) and ``estimator`` (name), as a job keeps them.
-    progress
-        Told how far it is.
     warn
         Told, in a sentence, of footage that is damaged in part.
 
@@ -318,7 +303,7 @@ def analyze_now(
         except BaseException as error:
             _take_back(library, added)
             if isinstance(error, StoppedError):
-                raise ConflictError("The analysis was stopped from the library page.") from error
+                raise ConflictError(sentence("analysis_stopped")) from error
             raise
 
 

@@ -7,8 +7,6 @@ killed there.
 
 from __future__ import annotations
 
-import importlib
-import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -84,14 +82,8 @@ def analyse(
 
     Parameters
     ----------
-    footage
-        The video.
-    settings
-        What else the result depends on.
     poses
         Folder in which keypoints are kept, so that another run goes on from them.
-    progress
-        Told how far it is.
 
     Raises
     ------
@@ -114,18 +106,8 @@ def track_of(
     """Keypoints of both athletes: from the given file, else kept ones, else the pose pass."""
     if settings.track_file is not None:
         return _given_track(footage, settings.track_file)
-    _load_beside("posescore.holds.film.model")
     with opened_estimator(settings.estimator, of_video=True) as estimator:
         return pose_pass(footage, estimator, settings, poses, progress)
-
-
-def _load_beside(module: str) -> None:
-    """Load what a later stage needs in a thread of its own.
-
-    Loading the position classifier's library takes two seconds, which the pose pass leaves over: it
-    keeps one core busy, and decoding a quarter of another.
-    """
-    threading.Thread(target=importlib.import_module, args=(module,), name="loading").start()
 
 
 def pose_pass(

@@ -76,12 +76,13 @@ def evaluate_pose(
 @json_option("what was found, missed and false")
 def evaluate_match(video: Path | None, as_json: bool, **given: Any) -> None:
     """Hold the proposals for a match against its truth (default: the sample match)."""
-    from posescore.cli.render import print_assessment, progress_bar
+    from posescore.cli.render import plain_console, progress_bar
     from posescore.evaluation.match import assess_command
+    from posescore.evaluation.match_table import print_assessment
 
     with progress_bar(quiet=False) as progress:
         found = assess_command(video, progress=progress, **given)
-    print_json(found.to_json()) if as_json else print_assessment(found)
+    print_json(found.to_json()) if as_json else print_assessment(found, plain_console())
 
 
 @click.command()

@@ -53,19 +53,23 @@ def export(
         say_written(out)
 
 
-_hide_faces = click.option("--hide-faces", is_flag=True, help="Hide every face that is found.")
+_hide_faces = click.option(
+    "--hide-faces", is_flag=True, help="Hide every face that is found, and the names."
+)
 _no_skeletons = click.option("--no-skeletons", is_flag=True, help="Leave the skeletons away.")
 
 
 @click.command()
 @match_argument
 @out_option("File to write: .html or .pdf.")
+@click.option("--proposed", is_flag=True, help="Also what nobody has confirmed yet.")
 @_hide_faces
 @_no_skeletons
 @library_option
 def report(
-    match: str, out: Path, hide_faces: bool, no_skeletons: bool, library_folder: Path | None
-) -> None:
+    match: str, out: Path, proposed: bool, hide_faces: bool, no_skeletons: bool,
+    library_folder: Path | None,
+) -> None:  # fmt: skip
     """Write a report of a MATCH: score, awards with pictures, near misses, time in positions."""
     from posescore.cli.render import progress_bar
     from posescore.export.report import write_report
@@ -75,7 +79,7 @@ def report(
     showing = Showing(skeletons=not no_skeletons, hide_faces=hide_faces)
     with progress_bar(quiet=False) as told:
         write_report(
-            library, library.find_match(match).id, out, showing=showing,
+            library, library.find_match(match).id, out, proposed=proposed, showing=showing,
             progress=told,
         )  # fmt: skip
     say_written(out)
@@ -130,11 +134,11 @@ def clips(
 @click.command()
 @match_argument
 @out_option("HTML file to write.")
-@click.option("--confirmed", is_flag=True, help="Leave out what nobody has confirmed yet.")
+@click.option("--proposed", is_flag=True, help="Also what nobody has confirmed yet.")
 @_hide_faces
 @library_option
 def lesson(
-    match: str, out: Path, confirmed: bool, hide_faces: bool, library_folder: Path | None
+    match: str, out: Path, proposed: bool, hide_faces: bool, library_folder: Path | None
 ) -> None:
     """Write a MATCH as a lesson: one file with a film and two sentences for every moment."""
     from posescore.cli.render import progress_bar
@@ -144,7 +148,7 @@ def lesson(
     library = open_library(library_folder)
     with progress_bar(quiet=False) as told:
         write_lesson(
-            library, library.find_match(match).id, out, proposed=not confirmed,
+            library, library.find_match(match).id, out, proposed=proposed,
             showing=Showing(hide_faces=hide_faces),
             progress=told,
         )  # fmt: skip

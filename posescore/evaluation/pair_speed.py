@@ -19,7 +19,7 @@ import numpy as np
 
 from posescore.footage.clock import FrameClock
 from posescore.footage.opencv import cv2
-from posescore.footage.reading import Footage, Frame, open_footage
+from posescore.footage.reading import Footage, Frame
 from posescore.pose.estimators.estimator import PairEstimator, Picture
 from posescore.pose.estimators.mediapipe_estimator import MediaPipeEstimator
 from posescore.pose.estimators.pair_finder import PairFinder
@@ -84,7 +84,7 @@ def whole_pass_ms(seconds: float = EXCERPT_S) -> tuple[float, float]:
 def _followed(estimator: PairEstimator, until_s: float) -> tuple[float, int]:
     """Processor milliseconds of following an excerpt, and the number of frames searched."""
     searched: list[int] = []
-    excerpt = Excerpt(open_footage(shipped("sample_video", "match.mp4")), until_s)
+    excerpt = Excerpt(Footage(shipped("sample_video", "match.mp4")), until_s)
     began = time.process_time()
     follow(excerpt, estimator, progress=lambda stage, done, total: searched.append(done))
     return (time.process_time() - began) * 1000, len(searched)
@@ -96,7 +96,7 @@ def mediapipe_ms(seconds: float = 12.0) -> tuple[float, float]:
     From whole pictures of the sample match: what one costs is a line over the people found in it.
     """
     mediapipe = MediaPipeEstimator()
-    excerpt = Excerpt(open_footage(shipped("sample_video", "match.mp4")), seconds)
+    excerpt = Excerpt(Footage(shipped("sample_video", "match.mp4")), seconds)
     pictures = [_picture(*excerpt.size_px), *(frame.picture for frame in excerpt.frames(step=24))]
     people = [len(mediapipe.people(picture)) for picture in pictures]
     spent = [processor_ms(partial(mediapipe.people, picture), 8) for picture in pictures]
@@ -113,7 +113,7 @@ def _picture(width_px: int = 960, height_px: int = 540) -> Picture:
 def main() -> None:
     """Print the table."""
     picture = _picture()
-    alone = open_footage(shipped("sample_video", "match.mp4")).frame(600).picture
+    alone = Footage(shipped("sample_video", "match.mp4")).frame(600).picture
     network, finder = PairNetworkEstimator(threads=1), PairFinder(threads=1)
     found_ms = processor_ms(lambda: finder.find(picture))
     read_ms = processor_ms(lambda: network.read(picture, ((480.0, 270.0), 400.0)))

@@ -23,8 +23,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.errors import KeypointFileError, MissingPartError
+from posescore.footage.opencv import cv2
 from posescore.footage.pictures import read_picture
 from posescore.pose.estimators.estimator import PairEstimate, Picture
+from posescore.pose.estimators.onnx_network import SIDE_PX
 from posescore.pose.oks import COCO_SIGMAS, area_px2, oks
 from posescore.terms import KEYPOINT_INDEX
 
@@ -184,9 +186,17 @@ def main(arguments: Sequence[str]) -> int:
         print(f"skipped: {error}")
         return 0
     network, mediapipe = PairNetworkEstimator(), MediaPipeEstimator()
+
+    def pulled_to_a_square(picture: Picture) -> PairEstimate:
+        square = np.asarray(cv2.resize(picture, (SIDE_PX, SIDE_PX)), np.uint8)
+        look = network.read_augmented(square, ((SIDE_PX / 2, SIDE_PX / 2), SIDE_PX))
+        scale = np.array(picture.shape[1::-1], np.float32) / SIDE_PX
+        points = np.asarray(look.keypoints_px * scale, np.float32)
+        return PairEstimate(points, look.confidence)
+
     results = {
         "MediaPipe full": measured(names, photographs, mediapipe.estimate),
-        "our network, whole picture": measured(names, photographs, network.estimate_whole),
+        "our network, whole picture": measured(names, photographs, pulled_to_a_square),
         "our finder and network": measured(names, photographs, network.estimate),
     }
     mediapipe.close()

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from posescore.errors import KeypointFileError
 from posescore.evaluation.swaps import Swaps, count_swaps
 from posescore.footage.opening import PICTURE_SUFFIXES
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.pose.coco import PosedPicture, pictures_of_track, read_coco
 from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.estimators.estimator import PairEstimator
@@ -285,4 +285,4 @@ def _find(
             return list(pose_of_pictures(paths, chosen, progress))
         if len(paths) > 1:
             raise KeypointFileError(f"{truth} names several videos: measure one at a time.")
-        return follow(open_footage(paths[0]), chosen, progress=progress)
+        return follow(Footage(paths[0]), chosen, progress=progress)

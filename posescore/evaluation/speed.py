@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from posescore.analysis.job import analyze_now
 from posescore.analysis.pipeline import pose_pass, read_positions
 from posescore.evaluation.film_speed import camera_film, phone_film
+from posescore.evaluation.joining import repeated
 from posescore.evaluation.measuring import Figure, analyse_command, run_of
-from posescore.footage.joining import repeated
 from posescore.footage.reading import Footage
 from posescore.library.library import Library
 from posescore.library.match import MatchInfo

@@ -46,7 +46,7 @@ STEPS: Final = (
 class MatchLine:
     """One match of the athlete: confirmed numbers alone.
 
-    ``result`` is won, lost, level or open (nothing decided, or lines still wait for a person).
+    ``result`` is won, lost, level or open: open while the match has no result.
     """
 
     match_id: int
@@ -147,7 +147,7 @@ def across_matches(library: Library, name: str) -> Across:
         if athlete is None or match.analysis_version is None:
             continue
         across.name = match.info.athlete(athlete).name.strip()
-        _add(across, library.review(match.id), match, athlete)
+        add_match(across, library.review(match.id), match, athlete)
     if not across.matches:
         raise NotFoundError(
             f"no analysed match has an athlete named {across.name!r}: check the spelling."
@@ -172,9 +172,10 @@ def _folded(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def _add(across: Across, review: Review, match: Match, athlete: Athlete) -> None:
+def add_match(across: Across, review: Review, match: Match, athlete: Athlete) -> None:
+    """Add what one athlete did in one match."""
     across.matches.append(_match_line(review, match, athlete))
-    awards = [item.award for item in review.items if item.award is not None]
+    awards = review.counted
     for award in awards:
         if not award.points or award.kind is ProposalKind.PENALTY or award.athlete is None:
             continue
@@ -283,8 +284,8 @@ def _match_line(review: Review, match: Match, athlete: Athlete) -> MatchLine:
 
 
 def _result(review: Review, athlete: Athlete) -> str:
-    result = review.confirmed_result
-    if result is None or review.undecided:
+    result = review.result
+    if result is None:
         return "open"
     if result.winner is None:
         return "level"

@@ -7,44 +7,30 @@ by hatching, and lines by dashes and marks.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from statistics import mean
 from typing import Any, Final
 
 from posescore.errors import InputError
 from posescore.export.across import COLUMNS, Across, across_csv, across_json, across_matches
-from posescore.export.page import page
+from posescore.export.page import Link, page
 from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
-from posescore.words import capital, counted, trade
+from posescore.words import capital, counted, phrase, trade
 
-MINE: Final = "#17594a"
-THEIRS: Final = "#9a4700"
 _PLOT_WIDTH: Final = 332.0
 _TREND: Final = (40.0, 326.0, 12.0, 172.0)
 """Left, right, top and bottom of the trend's plane."""
-
-
-@dataclass(frozen=True, slots=True)
-class Link:
-    """A link at the top of the page; ``saves`` where it is a file to keep."""
-
-    address: str
-    text: str
-    saves: bool = False
 
 
 def across_html(across: Across, links: Sequence[Link] = ()) -> str:
     """The page. Without links it is a file that needs nothing else."""
     return page(
         "across.html",
-        heading="Across matches",
+        heading=phrase("Across matches"),
         info={"title": across.name},
         across=across,
         links=links,
-        mine=MINE,
-        theirs=THEIRS,
         headline=_headline(across),
         undecided=_undecided(across),
         nothing_yet=_nothing_yet(across),
@@ -59,11 +45,11 @@ def across_html(across: Across, links: Sequence[Link] = ()) -> str:
 def _headline(across: Across) -> str:
     lines = across.matches
     results = [line.result for line in lines]
-    said = [f"{results.count(word)} {word}" for word in ("won", "lost", "level", "open")]
+    said = [f"{results.count(word)} {phrase(word)}" for word in ("won", "lost", "level", "open")]
     if _nothing_yet(across):
-        return f"{counted(len(lines), 'match', 'matches')}, none reviewed yet."
-    scored = f"{_per_match(line.points_for for line in lines)} points a match for"
-    against = f"{_per_match(line.points_against for line in lines)} against"
+        return f"{counted(len(lines), 'match', 'matches')}, {phrase('none reviewed yet.')}"
+    scored = f"{_per_match(line.points_for for line in lines)} {phrase('points a match for')}"
+    against = f"{_per_match(line.points_against for line in lines)} {phrase('against')}"
     known = ", ".join(word for word in said if not word.startswith("0 "))
     return f"{counted(len(lines), 'match', 'matches')}: {known}. {scored}, {against}."
 
@@ -76,7 +62,7 @@ def _undecided(across: Across) -> str:
     waiting = sum(line.undecided for line in across.matches)
     if not waiting:
         return ""
-    return f"{counted(waiting, 'line')} still undecided: counted nowhere on this page."
+    return f"{counted(waiting, 'line')} {phrase('still undecided: counted nowhere on this page.')}"
 
 
 def _nothing_yet(across: Across) -> bool:
@@ -121,28 +107,38 @@ def _points(across: Across) -> dict[str, Any]:
     mine, theirs = across.points_for, across.points_against
     kinds = sorted({*mine, *theirs}, key=lambda kind: (-mine[kind] - theirs[kind], kind))
     table = [(capital(trade(kind)), mine[kind], theirs[kind]) for kind in kinds]
-    return _bars("Points for and against", table, ("mine", "theirs"))
+    return _bars(phrase("Points for and against"), table, ("mine", "theirs"))
 
 
 def position_words(position: str) -> str:
     """Say "closed guard, underneath" for ``closed_guard bottom``."""
     name, _, side = position.partition(" ")
-    where = {"bottom": ", underneath", "top": ", on top"}.get(side, "")
+    where = {"bottom": phrase(", underneath"), "top": phrase(", on top")}.get(side, "")
     return capital(trade(name)) + where
 
 
 def _lost(across: Across) -> dict[str, Any]:
     table = [(position_words(name), points) for name, points in across.lost_from.most_common()]
-    return _bars("Points lost by position", table, ("theirs",), said="{}")
+    return _bars(phrase("Points lost by position"), table, ("theirs",), said="{}")
 
 
 def _steps(across: Across) -> dict[str, Any]:
     table = [
-        (f"{capital(trade(each['step']))} to {trade(each['to'])}", each["made"], each["tried"])
+        (
+            phrase("{step} to {next}", step=capital(trade(each["step"])), next=_next(each["to"])),
+            each["made"],
+            each["tried"],
+        )
         for each in across.tables()["conversions"]
     ]
-    words = ("{} followed", "of {}")
-    return _bars("Steps followed by the next", table, ("mine", "frame"), words, "{} of {}")
+    words = (phrase("{} followed"), phrase("of {}"))
+    return _bars(
+        phrase("Steps followed by the next"), table, ("mine", "frame"), words, phrase("{} of {}")
+    )
+
+
+def _next(to: str) -> str:
+    return f" {phrase('or')} ".join(phrase(trade(each)) for each in to.split(" or "))
 
 
 def _seconds(across: Across) -> dict[str, Any]:
@@ -162,7 +158,7 @@ def _seconds(across: Across) -> dict[str, Any]:
         ],
         "ticks": [{"x": round(x(s), 1), "words": s} for s in range(0, int(ends_s) + 1, step_s)],
         "table": table,
-        "label": _label("Mean seconds to stabilise", ((n, words) for n, _, words in table)),
+        "label": _label(phrase("Mean seconds to stabilise"), ((n, words) for n, _, words in table)),
     }
 
 
@@ -180,7 +176,7 @@ def _trend(across: Across) -> dict[str, Any]:
     table = [
         (
             f"{number}. {_event_words(event)}",
-            f"{event['won']} of {event['matches']}",
+            phrase("{} of {}").format(event["won"], event["matches"]),
             event["points_for"],
             event["points_against"],
         )
@@ -196,7 +192,7 @@ def _trend(across: Across) -> dict[str, Any]:
         "marks": [{"x": place(i, 0)[0], "words": i + 1} for i in range(len(events))],
         "table": table,
         "label": _label(
-            "Points a match, for and against",
+            phrase("Points a match, for and against"),
             ((str(row[0]), f"{a:.1f} to {b:.1f}") for row, (a, b) in said),
         ),
     }
@@ -208,12 +204,12 @@ def _each(event: Mapping[str, Any], name: str) -> float:
 
 def _event_words(event: Mapping[str, Any]) -> str:
     known = (event["event"], event["held_on"])
-    return ", ".join(str(part) for part in known if part) or "no event named"
+    return ", ".join(str(part) for part in known if part) or phrase("no event named")
 
 
 def _label(what: str, rows: Iterable[tuple[str, object]]) -> str:
     said = "; ".join(f"{name} {value}" for name, value in rows)
-    return f"{what}: {said}." if said else f"{what}: none yet."
+    return f"{what}: {said}." if said else f"{what}: {phrase('none yet.')}"
 
 
 def write_across(library: Library, name: str, out: Path) -> list[Path]:

@@ -13,7 +13,7 @@ from posescore.library.review.entries import ReviewHold
 from posescore.library.review.review import Review
 from posescore.library.store.plain import utf8
 from posescore.terms import Interval
-from posescore.words import state_words, with_names
+from posescore.words import confidence_words, state_words, with_names
 
 SHORTEST_CUE_S = 2.0
 """An instant is shown this long: enough to read a line."""
@@ -74,7 +74,7 @@ def _hold_cues(review: Review, match: Match) -> Iterator[Cue]:
 def _named(held: ReviewHold, match: Match) -> str:
     hold = held.hold
     words = with_names(state_words(hold.state), match.info.names)
-    by = "edited by a person" if held.edited else f"{hold.confidence:.0%} sure"
+    by = "edited by a person" if held.edited else confidence_words(hold.confidence)
     return f"{words} ({by})"
 
 

@@ -12,13 +12,14 @@ from typing import Final
 
 from posescore.export.rows import ROUNDING_S, frame_at
 from posescore.holds.check import CHECKS, CheckKind
+from posescore.holds.event import EventName
 from posescore.holds.hold import CheckName, Hold
 from posescore.library.review.entries import ReviewHold
 from posescore.library.review.review import Review, ReviewEvent, ReviewItem
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.score import is_penalty_mark
 from posescore.terms import Position, State
-from posescore.words import WORDS, held_words
+from posescore.words import WORDS, seconds_words
 
 BEFORE_S: Final = 1.0
 """An attack begins a little before its standing ends."""
@@ -66,7 +67,7 @@ def stills_of(item: ReviewItem, review: Review) -> tuple[Still, ...]:
     elif held is not None:
         start_s, end_s = max(start_s, held.hold.start_s), held.hold.end_s
         over_s = start_s + hold_s
-    middle = (labels["over"].format(held=held_words(hold_s)), over_s)
+    middle = (labels["over"].format(held=seconds_words(hold_s)), over_s)
     if not start_s + hold_s - ROUNDING_S <= over_s <= end_s:
         middle = (labels["between"], (start_s + end_s) / 2)
     wanted = [(labels["begins"], start_s), middle, (labels["ends"], end_s - 2 * ROUNDING_S)]
@@ -143,18 +144,39 @@ def events_on_the_way(
     known = next((step.hold for step in path if step.hold is not None), None)
     from_s = shown.evidence.start_s if known is None else known.end_s
     from_s = min(from_s - BEFORE_S, shown.evidence.start_s)
-    return tuple(each for each in events if from_s <= each.event.time_s <= shown.time_s)
+    return tuple(
+        each
+        for each in events
+        if from_s <= each.event.time_s <= shown.time_s and _led_to(each.event.event, shown)
+    )
+
+
+_OF_THE_CLOCK: Final = (EventName.START, EventName.STOP, EventName.END)
+
+
+def _led_to(event: EventName, shown: Proposal) -> bool:
+    """Whether an event can be part of how a line came about: what the referee gave is not."""
+    if event is EventName.PENALTY:
+        return shown.kind is ProposalKind.PENALTY
+    if event is EventName.ADVANTAGE:
+        return shown.kind is ProposalKind.NEAR
+    return event not in _OF_THE_CLOCK
 
 
 def deciding(shown: Proposal) -> Criterion | None:
-    """The one criterion that kept a line from being points: the surest of those not met.
+    """The one criterion that kept a line from being points: the surest check that was not met.
 
     None for points, and where the reason is none of the criteria.
     """
     if shown.kind not in (ProposalKind.NONE, ProposalKind.NEAR):
         return None
     unmet = [criterion for criterion in shown.criteria if criterion.met is False]
-    return max(unmet, key=lambda criterion: criterion.probability, default=None)
+    return max(unmet, key=lambda each: (bool(each.check), each.probability), default=None)
+
+
+def not_looked_at(shown: Proposal) -> int:
+    """How many criteria nobody looked at: they are taken as met, and the line hangs on that."""
+    return sum(criterion.met is None for criterion in shown.criteria)
 
 
 def confidence_of(criterion: Criterion, shown: Proposal, held: ReviewHold | None) -> float:

@@ -10,6 +10,7 @@ from typing import Final
 from posescore.errors import InputError
 from posescore.export.cues import log_webvtt
 from posescore.export.keypoints import keypoints_json
+from posescore.export.results import result_csv
 from posescore.export.score_log import log_json
 from posescore.export.tables import frames_csv, holds_csv, log_csv
 from posescore.footage.atomic import write_whole
@@ -39,6 +40,10 @@ FORMATS: Final[Mapping[str, Format]] = {
     "webvtt": Format(
         "Chapters for a player (WebVTT)", ".vtt", "text/vtt; charset=utf-8",
         lambda _, match, log: log_webvtt(log, match),
+    ),
+    "result-csv": Format(
+        "Result and official score (CSV)", ".result.csv", _CSV,
+        lambda _, match, log: result_csv(log, match),
     ),
     "holds-csv": Format(
         "Table of positions (CSV)", ".holds.csv", _CSV, lambda _, match, log: holds_csv(log, match)

@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from posescore.errors import InputError
 from posescore.export.clips import write_stretch
+from posescore.export.differences import ending_lines
 from posescore.export.evidence import look_at
 from posescore.export.page import page
 from posescore.export.report_content import shots_or_why, shown_text
-from posescore.export.rows import LogLine, frame_at
+from posescore.export.rows import ROUNDING_S, LogLine, frame_at
 from posescore.export.sentences import Names, standing_words, two_sentences
 from posescore.export.shots import USUAL, Shots, Showing
-from posescore.export.summary import summary_of
+from posescore.export.summary import ScoreStep, curve_of, summary_of
 from posescore.export.telling import LineText, data_address, text_of
+from posescore.export.unnamed import Hide, hidden_text, shown_match
 from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.library.review.review import Review, Verdict
-from posescore.terms import Progress, silent
+from posescore.terms import Athlete, Progress, silent
+from posescore.words import phrase
 
 CLIP_S: Final = 5.0
 """A clip ends at its moment and starts so long before."""
@@ -32,12 +35,16 @@ CLIP_QUALITY: Final = 28
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """One moment: what happened, and what it is worth; ``clip`` is an address of itself or ""."""
+    """One moment: what happened, and what it is worth; ``clip`` is an address of itself or "".
+
+    ``score`` is how it stands then, by confirmed points alone.
+    """
 
     text: LineText
     what: str
     worth: str
     clip: str
+    score: Mapping[Athlete, int]
 
     @property
     def sort(self) -> str:
@@ -45,6 +52,17 @@ class Moment:
         if self.text.line.item.decision is None:
             return "proposed"
         return "award" if self.text.line.item.shown.points else "near"
+
+
+def confirmed_curve(review: Review) -> tuple[ScoreStep, ...]:
+    """Points over time, by what people let stand."""
+    return curve_of([item.award for item in review.items if item.award is not None], review)
+
+
+def points_at(curve: Sequence[ScoreStep], time_s: float) -> Mapping[Athlete, int]:
+    """The points from that instant on."""
+    reached = [step.points for step in curve if step.time_s <= time_s + ROUNDING_S]
+    return reached[-1] if reached else dict.fromkeys(Athlete, 0)
 
 
 def lesson_lines(
@@ -60,6 +78,8 @@ def lesson_lines(
 
 def _shown(line: LogLine, proposed: bool) -> bool:
     decision = line.item.decision
+    if line.item.behind_end:
+        return False
     return proposed if decision is None else decision.verdict is not Verdict.DISMISSED
 
 
@@ -100,13 +120,15 @@ def write_lesson(
         raise InputError(f"{out}: name a file that ends in .html.")
     match, review = library.match(match_id), library.review(match_id, opinion)
     shots, no_pictures = shots_or_why(library, match, review, showing)
+    match, hide = shown_match(match, showing)
     names = match.info.names
     moments = _moments(
-        lesson_lines(library, match_id, proposed, opinion), names, shots, clips, review, progress
-    )
+        lesson_lines(library, match_id, proposed, opinion), names, shots, clips, review, hide,
+        progress,
+    )  # fmt: skip
     text = page(
         "lesson.html",
-        heading="Lesson",
+        heading=phrase("Lesson"),
         info=match.info,
         review=review,
         names=names,
@@ -114,8 +136,10 @@ def write_lesson(
         moments=moments,
         undecided=sum(moment.sort == "proposed" for moment in moments),
         confirmed_result=standing_words(review, names),
+        ending=ending_lines(review, names),
         no_pictures=no_pictures,
         has_clips=clips,
+        drawn=showing.skeletons and shots is not None,
         shown_text=shown_text(showing, shots is None),
     )
     write_whole(out, text.encode("utf-8"))
@@ -124,13 +148,14 @@ def write_lesson(
 
 def _moments(
     lines: Sequence[LogLine], names: Names, shots: Shots | None, clips: bool,
-    review: Review, progress: Progress,
+    review: Review, hide: Hide, progress: Progress,
 ) -> list[Moment]:  # fmt: skip
-    made = []
+    made, curve = [], confirmed_curve(review)
     for done, line in enumerate(lines, 1):
-        text = text_of(line, names, shots, review)
+        text = hidden_text(text_of(line, names, shots, review), hide)
         clip = _clip(shots, text.look_frame) if shots is not None and clips else ""
-        made.append(Moment(text, *two_sentences(line, names, review.rule_set), clip))
+        what, worth = (hide(said) for said in two_sentences(line, names, review.rule_set))
+        made.append(Moment(text, what, worth, clip, points_at(curve, line.time_s)))
         progress("filming", done, len(lines))
     return made
 

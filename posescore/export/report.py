@@ -12,6 +12,7 @@ from posescore.export.shots import USUAL, Showing
 from posescore.footage.atomic import write_whole
 from posescore.library.library import Library
 from posescore.terms import Progress, silent
+from posescore.words import phrase
 
 
 def report_html(report: Report) -> str:
@@ -20,7 +21,7 @@ def report_html(report: Report) -> str:
     names, proposed_curve = report.names, report.summary.proposed_curve
     return page(
         "report.html",
-        heading="Report",
+        heading=phrase("Report"),
         info=report.match.info,
         review=report.review,
         names=names,
@@ -28,9 +29,10 @@ def report_html(report: Report) -> str:
         report=report,
         positions=report.summary.positions,
         plots={"confirmed": confirmed, "proposed": proposed},
-        curve_text=f"Points over time: {curve_words(report.summary.curve, names)}",
-        proposed_curve_text=f"Points over time: {curve_words(proposed_curve, names)}",
+        curve_text=f"{phrase('Points over time:')} {curve_words(report.summary.curve, names)}",
+        proposed_curve_text=f"{phrase('Points over time:')} {curve_words(proposed_curve, names)}",
         confirmed_result=standing_words(report.review, names),
+        with_proposed=report.with_proposed,
         waiting=waiting_words(report.review),
         proposed_result=result_words(report.review.proposed_result, names),
         no_pictures=report.no_pictures,
@@ -44,10 +46,14 @@ def write_report(
     out: Path,
     *,
     opinion: str = "",
+    proposed: bool = True,
     showing: Showing = USUAL,
     progress: Progress = silent,
 ) -> Path:
     """Write a report; the suffix, ``.html`` or ``.pdf``, chooses the form.
+
+    ``proposed`` also takes in what nobody decided on yet, marked as that; else a report says only
+    how many lines wait.
 
     Raises
     ------
@@ -62,7 +68,7 @@ def write_report(
     if suffix not in (".html", ".htm", ".pdf") or out.is_dir():
         raise InputError(f"{out}: name a file that ends in .html or .pdf.")
     report = report_of(
-        library, match_id, opinion=opinion, showing=showing, progress=progress
+        library, match_id, opinion=opinion, proposed=proposed, showing=showing, progress=progress
     )  # fmt: skip
     if suffix == ".pdf":
         from posescore.export.report_pdf import report_pdf

@@ -6,16 +6,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from posescore.errors import NotFoundError
+from posescore.export.differences import Difference, differences, ending_lines
+from posescore.export.rows import LogLine
 from posescore.export.score_drawing import Plot, plot_of
 from posescore.export.sentences import sources_of
 from posescore.export.shots import USUAL, Shots, Showing, shots_of
 from posescore.export.summary import ScoreStep, Summary, summary_of
 from posescore.export.telling import LineText, text_of
+from posescore.export.unnamed import hidden_text, shown_match
+from posescore.export.unseen import unseen_words
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
 from posescore.terms import Athlete, Progress, silent
-from posescore.words import WORDS, clock_words
+from posescore.words import WORDS, clock_words, phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +35,11 @@ class Report:
     summary: Summary
     awards: Sequence[LineText]
     proposed: Sequence[LineText]
+    behind: Sequence[LineText]
     near: Sequence[LineText]
     no_pictures: str
     showing: Showing
+    with_proposed: bool
 
     @property
     def division(self) -> str:
@@ -51,9 +57,24 @@ class Report:
         return one, two
 
     @property
+    def ending(self) -> tuple[str, ...]:
+        """Result, end and official score in sentences."""
+        return ending_lines(self.review, self.names)
+
+    @property
+    def differences(self) -> tuple[Difference, ...]:
+        """Where proposals, confirmed log and scoreboard differ, moment by moment."""
+        return differences(self.review, self.names)
+
+    @property
+    def unseen(self) -> tuple[str, ...]:
+        """What was not seen of the match, in sentences."""
+        return unseen_words(self.review)
+
+    @property
     def sources(self) -> str:
         """Where the clauses of all lines can be read."""
-        texts = (*self.awards, *self.proposed, *self.near)
+        texts = (*self.awards, *self.proposed, *self.behind, *self.near)
         clauses = [each.clause for each in texts]
         clauses += [criterion.clause for each in texts for criterion in each.missing]
         return sources_of(clauses, self.review.rule_set) if texts else ""
@@ -65,7 +86,7 @@ class Report:
 
     def plots(self, width: float, height: float, margin: float) -> tuple[Plot, Plot]:
         """The curves of the confirmed and of the proposed points, on the same scale."""
-        summary, end_s = self.summary, self.review.clock.end_s
+        summary, end_s = self.summary, self.review.end_s
         most = max(max(step.points.values()) for step in (*summary.curve, *summary.proposed_curve))
         one, two = (
             plot_of(curve, end_s, width, height, margin, most)
@@ -79,10 +100,14 @@ def report_of(
     match_id: int,
     *,
     opinion: str = "",
+    proposed: bool = True,
     showing: Showing = USUAL,
     progress: Progress = silent,
 ) -> Report:
     """Gather a report. Where the footage is gone it has no pictures, and says so.
+
+    ``proposed`` also takes in what nobody decided on yet, marked as that. With faces the names are
+    hidden, too (:mod:`posescore.export.unnamed`).
 
     Raises
     ------
@@ -93,15 +118,30 @@ def report_of(
     """
     match, review = library.match(match_id), library.review(match_id, opinion)
     shots, no_pictures = shots_or_why(library, match, review, showing)
+    match, hide = shown_match(match, showing)
     names, summary = match.info.names, summary_of(review, match)
-    groups = (summary.awards, summary.proposed, summary.near)
+    groups = (
+        summary.awards,
+        summary.proposed if proposed else (),
+        summary.behind,
+        _asked(summary.near, proposed),
+    )
     lines = {line.number: line for group in groups for line in group}
     texts: dict[int, LineText] = {}
     for done, (number, line) in enumerate(lines.items(), 1):
-        texts[number] = text_of(line, names, shots, review)
+        texts[number] = hidden_text(text_of(line, names, shots, review), hide)
         progress("taking pictures", done, len(lines))
-    awards, proposed, near = ([texts[line.number] for line in group] for group in groups)
-    return Report(match, review, names, summary, awards, proposed, near, no_pictures, showing)
+    told = ([texts[line.number] for line in group] for group in groups)
+    awards, open_lines, behind, near = told
+    return Report(
+        match, review, names, summary, awards, open_lines, behind, near, no_pictures, showing,
+        proposed,
+    )  # fmt: skip
+
+
+def _asked(lines: Sequence[LogLine], proposed: bool) -> tuple[LogLine, ...]:
+    """The lines, or of them those that people decided."""
+    return tuple(line for line in lines if proposed or line.item.decision is not None)
 
 
 def shots_or_why(
@@ -111,7 +151,7 @@ def shots_or_why(
     try:
         return shots_of(library, match, review, showing, quick=True), ""
     except NotFoundError:
-        return None, "The footage was not at hand, so there are no pictures."
+        return None, phrase("The footage was not at hand, so there are no pictures.")
 
 
 def shown_text(showing: Showing, no_pictures: bool) -> str:
@@ -123,7 +163,9 @@ def curve_words(steps: Sequence[ScoreStep], names: Mapping[Athlete, str]) -> str
     """A curve for those who cannot see it."""
     said = [
         f"{clock_words(step.time_s)} "
-        + " to ".join(f"{names[athlete]} {step.points[athlete]}" for athlete in Athlete)
+        + f" {phrase('to')} ".join(
+            f"{names[athlete]} {step.points[athlete]}" for athlete in Athlete
+        )
         for step in steps
     ]
     return "; ".join(said) + "."

@@ -22,7 +22,7 @@ from posescore.library.match import MatchInfo
 from posescore.library.store.plain import utf8
 from posescore.scoring.proposal import Tally
 from posescore.terms import Athlete
-from posescore.words import WORDS, trade
+from posescore.words import LANGUAGES, WORDS, clock_words, language, phrase, trade
 
 MARGIN_MM: Final = 14.0
 PICTURE_MM: Final = 74.0
@@ -30,30 +30,40 @@ LINE_MM: Final = 4.6
 _FONT: Final = "DejaVu"
 _PAGES: Final = "\u2045pages\u2046"
 """Stands for the number of pages until it is known; nobody's name."""
-_DARK: Final = "#1c2426"
+INK_OF_WORDS: Final = "#1c2426"
+_DARK: Final = INK_OF_WORDS
 _SOFT: Final = "#46545a"
 _DOUBT: Final = "#6b4e00"
 
 
 def report_pdf(report: Report) -> bytes:
     """The report as PDF, A4; the first page alone says how the match stands."""
-    paper = _Paper(report.match.info.title)
+    paper = Paper(report.match.info.title)
     _first_page(paper, report)
     paper.add_page()
     awards, proposed = report.moments
-    _moments(paper, "Every award", awards, "No points are confirmed.", report.no_pictures)
+    _moments(
+        paper, phrase("Every award"), awards, phrase("No points are confirmed."), report.no_pictures
+    )
     if proposed:
-        _moments(paper, "Proposed, not confirmed", proposed, "")
-    nothing = "Nothing of the kind was seen."
-    _moments(paper, "What nearly scored, and what was missing", report.near, nothing)
+        _moments(paper, phrase("Proposed, not confirmed"), proposed, "")
+    if report.behind:
+        _moments(paper, WORDS["ended"]["behind_heading"], report.behind, "")
+    nothing = phrase("Nothing of the kind was seen.")
+    _moments(paper, phrase("What nearly scored, and what was missing"), report.near, nothing)
     _positions(paper, report)
+    _differences(paper, report)
+    paper.heading(WORDS["unseen"]["heading"])
+    for line in report.unseen:
+        paper.say(line)
     paper.heading("Safety")
     paper.say(WORDS["notes"]["safety"])
     if report.sources:
         paper.say(report.sources, soft=True)
-    made = f"{report.shown_text} Rules: {report.review.rules}. Made by PoseScore {__version__}."
+    rules = f"{phrase('Rules:')} {report.review.rules}."
+    made = f"{report.shown_text} {rules} {phrase('Made by PoseScore')} {__version__}."
     paper.say(made.strip(), soft=True)
-    return bytes(paper.output())
+    return paper.finished()
 
 
 def font_folder() -> Path:
@@ -71,7 +81,7 @@ def font_folder() -> Path:
     return folder
 
 
-class _Paper(FPDF):
+class Paper(FPDF):
     """A4 pages with a title, page numbers and the report's kinds of text."""
 
     def __init__(self, title: str) -> None:
@@ -81,13 +91,25 @@ class _Paper(FPDF):
         self.add_font(_FONT, "B", fonts / "DejaVuSans-Bold.ttf")
         self.set_margin(MARGIN_MM)
         self.set_auto_page_break(True, MARGIN_MM + 4)
-        self.set_title(f"Report: {utf8(title)}")
-        self.set_lang("en")
+        self.set_title(f"{phrase('Report')}: {utf8(title)}")
+        self.set_lang(LANGUAGES[language()])
         self.set_creator(f"PoseScore {__version__}")
         self.set_creation_date(datetime.now(UTC))
         self.alias_nb_pages(_PAGES)
         self.short_title = title
         self.add_page()
+
+    def finished(self) -> bytes:
+        """The whole file."""
+        made = bytes(self.output())
+        self.put_away()
+        return made
+
+    def put_away(self) -> None:
+        """Close the fonts' files, which otherwise stay open until somebody collects garbage."""
+        for font in self.fonts.values():
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
 
     def normalize_text(self, text: str) -> str:
         """What the font can draw; blanks for line breaks and the like, boxes for other letters."""
@@ -100,9 +122,8 @@ class _Paper(FPDF):
         """Title and page number."""
         self.set_y(-MARGIN_MM)
         self.ink(size=7.5, colour=_SOFT)
-        text = (
-            f"{self.short_title[:80]} · The referee's call stands. · {self.page_no()} of {_PAGES}"
-        )
+        stands, page = phrase("The referee's call stands."), phrase("{} of {}")
+        text = f"{self.short_title[:80]} · {stands} · {page.format(self.page_no(), _PAGES)}"
         self.cell(0, 4, text, align="C")
 
     def ink(self, size: float = 9.5, bold: bool = False, colour: str = _DARK) -> None:
@@ -134,7 +155,12 @@ class _Paper(FPDF):
         """A paragraph; ``left`` is where it starts, mm."""
         self.ink(8 if soft else 9.5, bold, colour or (_SOFT if soft else _DARK))
         self.set_x(left or self.l_margin)
-        self.multi_cell(0, LINE_MM, text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        height_mm = self.line_height()
+        self.multi_cell(0, height_mm, text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+
+    def line_height(self, height_mm: float = LINE_MM) -> float:
+        """Height of a line, mm."""
+        return height_mm
 
     def height_of(self, text: str, bold: bool, left: float) -> float:
         """How much room :meth:`say` would take, mm."""
@@ -146,11 +172,16 @@ class _Paper(FPDF):
 
 
 def _about(info: MatchInfo, division: str) -> str:
-    words = [info.event, f"mat {info.mat}" if info.mat else "", str(info.held_on or ""), division]
+    words = [
+        info.event,
+        f"{phrase('mat')} {info.mat}" if info.mat else "",
+        str(info.held_on or ""),
+        division,
+    ]
     return " · ".join(word for word in words if word)
 
 
-def _first_page(paper: _Paper, report: Report) -> None:
+def _first_page(paper: Paper, report: Report) -> None:
     info, review, names = report.match.info, report.review, report.names
     paper.ink(17, bold=True)
     paper.multi_cell(0, 8, info.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
@@ -158,18 +189,27 @@ def _first_page(paper: _Paper, report: Report) -> None:
     for athlete in Athlete:
         known = info.athlete(athlete)
         more = [
-            f"{known.gi_colour} gi" if known.gi_colour else "",
-            known.belt and f"{known.belt} belt",
+            phrase("{colour} gi", colour=known.gi_colour) if known.gi_colour else "",
+            known.belt and phrase("{colour} belt", colour=known.belt),
         ]
         text = ", ".join(word for word in (names[athlete], *more) if word)
         paper.say(f"{athlete}: {text}", bold=True, colour=INK[athlete])
-    paper.heading("Score")
-    _score(paper, "Confirmed by people", review.confirmed_score, names, False)
+    paper.heading(phrase("Score"))
+    for number, line in enumerate(report.ending):
+        paper.say(line, bold=not number)
+    _score(paper, phrase("Confirmed by people"), review.confirmed_score, names, False)
     paper.say(standing_words(review, names))
-    if review.undecided:
+    if review.undecided and report.with_proposed:
         paper.ln(2)
-        _score(paper, "Proposed only: if every proposal stood", review.proposed_score, names, True)
+        _score(
+            paper,
+            phrase("Proposed only: if every proposal stood"),
+            review.proposed_score,
+            names,
+            True,
+        )
         paper.say(result_words(review.proposed_result, names), colour=_DOUBT)
+    if review.undecided:
         paper.say(waiting_words(review), colour=_DOUBT)
     _plots(paper, report)
     paper.ln(1)
@@ -179,7 +219,7 @@ def _first_page(paper: _Paper, report: Report) -> None:
 
 
 def _score(
-    paper: _Paper, title: str, score: Mapping[Athlete, Tally], names: Mapping[Athlete, str],
+    paper: Paper, title: str, score: Mapping[Athlete, Tally], names: Mapping[Athlete, str],
     proposed: bool,
 ) -> None:  # fmt: skip
     """A frame with the numbers: full for what people confirmed, dashed for what they did not."""
@@ -205,21 +245,21 @@ def _score(
         paper.cell(
             0,
             6.5,
-            f"points, {tally_words(tally)}: {athlete}, {names[athlete]}",
+            f"{phrase('points')}, {tally_words(tally)}: {athlete}, {names[athlete]}",
             new_x=XPos.LMARGIN,
             new_y=YPos.NEXT,
         )
     paper.set_y(top + height + 1.5)
 
 
-def _plots(paper: _Paper, report: Report) -> None:
+def _plots(paper: Paper, report: Report) -> None:
     """Drawn beside each other; words for those who cannot see them stand in the outline."""
     width, height = paper.epw / 2 - 2, 42.0
     confirmed, proposed = report.plots(width, height, 7)
-    shown = [("Points over time, confirmed", confirmed, report.summary.curve)]
-    if report.review.undecided:
+    shown = [(phrase("Points over time, confirmed"), confirmed, report.summary.curve)]
+    if report.review.undecided and report.with_proposed:
         curve = report.summary.proposed_curve
-        shown.append(("Points over time, if every proposal stood", proposed, curve))
+        shown.append((phrase("Points over time, if every proposal stood"), proposed, curve))
     paper.ln(2)
     top = paper.get_y()
     for number, (title, plot, _) in enumerate(shown):
@@ -233,7 +273,7 @@ def _plots(paper: _Paper, report: Report) -> None:
         paper.say(f"{title}: {curve_words(curve, report.names)}", soft=True)
 
 
-def _plot(paper: _Paper, plot: Plot, left: float, top: float) -> None:
+def _plot(paper: Paper, plot: Plot, left: float, top: float) -> None:
     paper.ink(6.5, colour=_SOFT)
     for points, y in plot.heights:
         paper.set_draw_color("#d5dcdd")
@@ -255,9 +295,9 @@ def _plot(paper: _Paper, plot: Plot, left: float, top: float) -> None:
     paper.set_line_width(0.2)
 
 
-def _award_table(paper: _Paper, awards: Sequence[LineText], names: Mapping[Athlete, str]) -> None:
+def _award_table(paper: Paper, awards: Sequence[LineText], names: Mapping[Athlete, str]) -> None:
     if not awards:
-        paper.say("Nothing is confirmed yet.")
+        paper.say(phrase("Nothing is confirmed yet."))
         return
     paper.ink(8)
     paper.set_draw_color("#c9d2d3")
@@ -265,14 +305,14 @@ def _award_table(paper: _Paper, awards: Sequence[LineText], names: Mapping[Athle
         col_widths=(10, 26, 34, 12, 26), line_height=4.4, text_align="LEFT",
         borders_layout="HORIZONTAL_LINES", padding=0.6,
     ) as table:  # fmt: skip
-        table.row(("Time", "Athlete", "Award", "Clause", "Said by"))
+        table.row([phrase(head) for head in ("Time", "Athlete", "Award", "Clause", "Confirmed by")])
         for each in awards:
             who = f"{each.athlete}: {names[each.athlete]}" if each.athlete else ""
             table.row((each.at, who, each.title, each.clause, each.word))
 
 
 def _moments(
-    paper: _Paper, title: str, shown: Sequence[LineText], nothing: str, note: str = ""
+    paper: Paper, title: str, shown: Sequence[LineText], nothing: str, note: str = ""
 ) -> None:  # fmt: skip
     paper.heading(title)
     if note:
@@ -283,7 +323,7 @@ def _moments(
         _moment(paper, each)
 
 
-def _moment(paper: _Paper, shown: LineText) -> None:
+def _moment(paper: Paper, shown: LineText) -> None:
     """Picture on the left, words on the right, never torn apart by the end of a page."""
     left = paper.l_margin + PICTURE_MM + 4 if shown.jpeg else paper.l_margin
     words = _words(shown)
@@ -309,30 +349,52 @@ def _words(shown: LineText) -> list[tuple[str, bool, str]]:
     whose = f": {shown.athlete}, {shown.athlete_name}" if shown.athlete else ""
     words = [
         (f"{shown.line.number}. {shown.title}{whose}", True, ""),
-        (shown.word + (f" on {shown.decided_at}" if shown.decided_at else ""), bool(doubt), doubt),
+        (shown.word + (f", {shown.decided_at}" if shown.decided_at else ""), bool(doubt), doubt),
         (shown.why, False, ""),
     ]
     for criterion in shown.missing:
-        words.append((f"Missing: {criterion.name} (clause {criterion.clause}).", True, ""))
-        words.append((f"Seen: {criterion.seen}.", False, ""))
-    words.append((f"Reason given: {shown.reason}" if shown.reason else "", False, ""))
+        words.append(
+            (
+                f"{phrase('Missing:')} {criterion.name} ({phrase('clause')} {criterion.clause}).",
+                True,
+                "",
+            )
+        )
+        words.append((f"{phrase('Seen:')} {criterion.seen}.", False, ""))
+    words.append((f"{phrase('Reason given:')} {shown.reason}" if shown.reason else "", False, ""))
     words.append((shown.note, False, ""))
-    clause = f" · clause {shown.clause}" if shown.clause else ""
-    words.append((f"{shown.when}{clause} · shown by {shown.stretch}", False, _SOFT))
+    clause = f" · {phrase('clause')} {shown.clause}" if shown.clause else ""
+    words.append((f"{shown.when}{clause} · {phrase('shown by')} {shown.stretch}", False, _SOFT))
     return [each for each in words if each[0]]
 
 
-def _positions(paper: _Paper, report: Report) -> None:
-    paper.heading("Time in each position")
-    paper.say("Seconds on top or behind, from the holds as they stand.", soft=True)
+def _positions(paper: Paper, report: Report) -> None:
+    paper.heading(phrase("Time in each position"))
+    paper.say(phrase("Seconds on top or behind, from the holds as they stand."), soft=True)
     paper.ink(8.5)
     with paper.table(
         col_widths=(30, 24, 24, 16), line_height=4.6, padding=0.6, num_heading_rows=1,
         text_align=("LEFT", "RIGHT", "RIGHT", "RIGHT"), borders_layout="HORIZONTAL_LINES",
     ) as table:  # fmt: skip
         names = [f"{athlete}: {name}" for athlete, name in report.names.items()]
-        table.row(("Position", *names, "Neither"))
+        table.row((phrase("Position"), *names, phrase("Neither")))
         for each in report.summary.positions:
             seconds = [*(each.upper_s[athlete] for athlete in Athlete), each.nobody_s]
             cells = [f"{length:.1f}" if length else "" for length in seconds]
             table.row((trade(each.position), *cells))
+
+
+def _differences(paper: Paper, report: Report) -> None:
+    rows, heads = report.differences, WORDS["differences"]
+    if not rows:
+        return
+    paper.heading(heads["heading"])
+    paper.ink(8)
+    with paper.table(
+        col_widths=(10, 26, 28, 28, 22), line_height=4.4, text_align="LEFT",
+        borders_layout="HORIZONTAL_LINES", padding=0.6,
+    ) as table:  # fmt: skip
+        table.row([heads[name] for name in ("moment", "what", "proposed", "confirmed", "board")])
+        for row in rows:
+            at = heads["end"] if row.time_s is None else clock_words(row.time_s)
+            table.row((at, row.what, row.proposed, row.confirmed, row.board))

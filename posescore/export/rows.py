@@ -24,10 +24,6 @@ class LogLine:
 
     Parameters
     ----------
-    number
-        From 1, in time order.
-    item
-        The line itself.
     time_s, frame_index
         Its instant.
     evidence, first_frame, last_frame

@@ -51,6 +51,8 @@ def plot_of(
 ) -> Plot:
     """Place a curve on a plane; ``most`` points at least fit on it."""
     most = max(2, most, *(points for step in steps for points in step.points.values()))
+    step_points = max(1, -(-most // 5))
+    most = -(-most // step_points) * step_points  # the last mark lies at the top, above every line
     right, bottom = width - margin, height - margin
     end_s = max(end_s, steps[-1].time_s, 0.001)
 
@@ -68,7 +70,6 @@ def plot_of(
         lines[athlete] = [*corners, (x(end_s), corners[-1][1])]
     each_s = next((s for s in (5, 10, 30, 60, 120, 300) if end_s / s <= 8), 600)
     instants = [(float(at), x(at)) for at in range(0, int(end_s) + 1, each_s)]
-    step_points = max(1, -(-most // 5))
     heights = [(points, y(points)) for points in range(0, most + 1, step_points)]
     return Plot(width, height, lines, heights, instants, _labels(lines, margin), margin, bottom)
 

@@ -70,7 +70,22 @@ def log_data(review: Review, match: Match) -> dict[str, Any]:
         "undecided": len(review.undecided),
         "analysis_version": review.analysis_version,
         **({"settlements": settled} if settled else {}),
+        **_ending(review),
     }
+
+
+def _ending(review: Review) -> dict[str, Any]:
+    """End, official result and scoreboard; what is not known is left out."""
+    made: dict[str, Any] = {}
+    if review.end is not None:
+        made["end"] = {"time_s": round(review.end.time_s, 6), "by": str(review.end.by)}
+    if review.result is not None:
+        made["outcome"] = {**asdict(review.result), "entered": review.outcome is not None}
+    if review.readings:
+        made["scoreboard"] = [
+            {"at_s": each.at_s, "score": _score(each.score)} for each in review.readings
+        ]
+    return made
 
 
 def _match(match: Match) -> dict[str, Any]:
@@ -110,6 +125,7 @@ def _line(line: LogLine) -> dict[str, Any]:
         "proposal": None if item.proposal is None else proposal_to_json(item.proposal),
         "decision": None if item.decision is None else _decision(item.decision),
         "note": item.note,
+        **({"behind_end": True} if item.behind_end else {}),
     }
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Final
 
+from posescore.export.evidence import not_looked_at
 from posescore.export.rows import LogLine
 from posescore.library.review.review import Review, Verdict
-from posescore.scoring.awarding import HELD
+from posescore.scoring.awarding import HELD, own_advantage
+from posescore.scoring.match_clock import EndedBy
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind, Result, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
@@ -18,6 +20,7 @@ from posescore.words import (
     counted,
     held_words,
     how_seen,
+    phrase,
     seconds_words,
     trade,
     with_names,
@@ -36,8 +39,8 @@ def worth(proposal: Proposal) -> str:
     if proposal.points:
         return counted(proposal.points, "point")
     if proposal.advantage:
-        return "an advantage"
-    return "a mark" if proposal.kind is ProposalKind.PENALTY else "no points"
+        return phrase("an advantage")
+    return phrase("a mark" if proposal.kind is ProposalKind.PENALTY else "no points")
 
 
 def award_words(proposal: Proposal) -> str:
@@ -55,14 +58,24 @@ def word_of(line: LogLine) -> str:
     """Who said so; what nobody confirmed says that instead, and how sure the program is."""
     decision = line.item.decision
     if decision is None:
-        return f"Proposed, not confirmed: {confidence_words(line.item.shown.confidence)}"
-    return f"{capital(decision.verdict)} by {decision.author}"
+        return f"{phrase('Proposed, not confirmed')}: {sure_of(line.item.shown)}"
+    said = phrase(f"{capital(decision.verdict)} by {{author}}", author=decision.author)
+    return f"{said}; {WORDS['ended']['behind'].lower()}" if line.item.behind_end else said
+
+
+def sure_of(proposal: Proposal) -> str:
+    """How sure the program is, and how much of it nobody looked at."""
+    said, unseen = confidence_words(proposal.confidence), not_looked_at(proposal)
+    if not unseen:
+        return said
+    taken = WORDS["sure"]["not_looked_at"].format(count=unseen, all=len(proposal.criteria))
+    return f"{said}; {taken}"
 
 
 def headline(line: LogLine) -> str:
     """The line in words. What nobody confirmed says so first."""
     what = award_words(line.item.shown) + (line.athlete_name and f", {line.athlete_name}")
-    said = "Proposed, not confirmed" if line.item.decision is None else word_of(line)
+    said = phrase("Proposed, not confirmed") if line.item.decision is None else word_of(line)
     return f"{said}: {what}"
 
 
@@ -95,34 +108,48 @@ def two_sentences(line: LogLine, names: Names, rules: RuleSet) -> tuple[str, str
     """What happened, and what it is worth and why, for someone who has never trained."""
     shown = line.item.shown
     kind = kind_of(shown)
-    who = names[shown.athlete] if shown.athlete else "Somebody"
-    nearly = "nearly " if shown.kind is ProposalKind.NEAR else ""
+    who = names[shown.athlete] if shown.athlete else phrase("Somebody")
+    nearly = phrase("nearly") + " " if shown.kind is ProposalKind.NEAR else ""
     if shown.kind is ProposalKind.NONE:
-        what = f"What {who} did looks like a {trade(kind)}."
+        what = phrase("What {who} did looks like a {kind}.", who=who, kind=trade(kind))
     else:
         words = WORDS["kinds"][kind]
-        what = f"{who} {nearly}{words['sentence']}; the trade calls it {words['trade']}."
+        what = phrase(
+            "{who} {did}; on the mat this is called {kind}.",
+            who=who, did=nearly + words["sentence"], kind=words["trade"],
+        )  # fmt: skip
     return what, _worth(line, shown, names, rules)
 
 
 def _worth(line: LogLine, shown: Proposal, names: Names, rules: RuleSet) -> str:
     decision = line.item.decision
     if decision is not None and decision.verdict is Verdict.DISMISSED:
-        return f"It does not stand: {decision.author} dismissed it{_as_a_part(decision.reason)}."
+        return phrase(
+            "It does not stand: {author} dismissed it{reason}.",
+            author=decision.author,
+            reason=_as_a_part(decision.reason),
+        )
     if shown.points:
         was_held = any(each.met and each.check == HELD for each in shown.criteria)
-        held = f"Held for {held_words(rules.seconds.hold)}, it" if was_held else "It"
-        text = f"{held} is worth {worth(shown)}"
+        sentence = "Held for {held}, it is worth {worth}" if was_held else "It is worth {worth}"
+        text = phrase(sentence, held=held_words(rules.seconds.hold), worth=worth(shown))
     elif shown.kind is ProposalKind.PENALTY:
-        text = "It counts as a penalty"
+        text = phrase("It counts as a penalty")
     else:
-        text = "It is worth an advantage, no points" if shown.advantage else "It is worth nothing"
+        text = phrase(
+            "It is worth an advantage, no points" if shown.advantage else "It is worth nothing"
+        )
         missing = missing_criteria(shown)
         if missing:
-            text += f", because {_because(missing[0], names, rules)}"
+            text += phrase(", because {reason}", reason=_because(missing[0], names, rules))
+            if missing[-1].name == own_advantage():
+                no_advantage = ", and no advantage either: {reason}"
+                text += phrase(no_advantage, reason=missing[-1].seen)
         elif shown.why:
             text += f": {why_of(line, names).rstrip('.')}"
-    said = "nobody has confirmed it" if decision is None else f"{decision.author} decided so"
+    said = phrase("nobody has confirmed it")
+    if decision is not None:
+        said = phrase("{author} decided so", author=decision.author)
     return f"{text}; {said}."
 
 
@@ -130,8 +157,11 @@ def _because(missing: Criterion, names: Names, rules: RuleSet) -> str:
     """What kept it from being points: too short, a criterion not met, or the way there."""
     seen = with_names(missing.seen, names)
     if missing.check == HELD:
-        return f"it was {seen}, not for {seconds_words(rules.seconds.hold)}"
-    return f"one thing is missing: {missing.name} (seen instead: {seen})" if missing.check else seen
+        return phrase(
+            "it was {seen}, not for {seconds}", seen=seen, seconds=seconds_words(rules.seconds.hold)
+        )
+    asked = "one thing is missing: {name} (seen instead: {seen})"
+    return phrase(asked, name=phrase(missing.name), seen=seen) if missing.check else seen
 
 
 def _as_a_part(reason: str) -> str:
@@ -159,27 +189,31 @@ def sources_of(clauses: Iterable[str], rules: RuleSet) -> str:
     for number in numbers:
         if number in rules.elsewhere:
             read.setdefault(rules.elsewhere[number], []).append(number)
-    others = [f" From {place}: {', '.join(found)}." for place, found in read.items()]
-    return f"Rule numbers: {rules.book}.{''.join(others)}"
+    others = [
+        phrase(" From {place}: {found}.", place=phrase(place), found=", ".join(found))
+        for place, found in read.items()
+    ]
+    return f"{phrase('Rule numbers:')} {phrase(rules.book)}.{''.join(others)}"
 
 
 def result_words(result: Result | None, names: Names) -> str:
     """The result in one sentence."""
-    return "Still open." if result is None else with_names(result.why, names)
+    return phrase("Still open.") if result is None else with_names(result.why, names)
 
 
 def standing_words(review: Review, names: Names) -> str:
     """How it stands by people's decisions; an end only once every line is decided."""
-    if not review.undecided:
+    ended = review.end is not None and review.end.by in (EndedBy.TAP, EndedBy.DISQUALIFICATION)
+    if ended or not review.undecided:
         return result_words(review.confirmed_result, names)
     if len(review.undecided) == len(review.items):
-        return "Nothing is confirmed yet."
-    return f"If it ended so: {result_words(review.confirmed_result, names)}"
+        return phrase("Nothing is confirmed yet.")
+    return f"{phrase('If it ended so:')} {result_words(review.confirmed_result, names)}"
 
 
 def waiting_words(review: Review) -> str:
     """How many lines nobody decided."""
-    return f"{counted(len(review.undecided), 'line waits', 'lines wait')} for a person."
+    return f"{counted(len(review.undecided), 'line waits', 'lines wait')} {phrase('for a person.')}"
 
 
 def tally_words(tally: Tally) -> str:

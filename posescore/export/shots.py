@@ -8,20 +8,25 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from posescore.errors import InputError, NotFoundError
 from posescore.export.faces import faces_of
 from posescore.footage.drawing import Disc, Picture, draw_pair, fitted, hide_all, hide_discs, jpeg
 from posescore.footage.reading import Footage, Frame
+from posescore.holds.check import BodyPart
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.review import Review
 from posescore.library.tracks import kept_track
 from posescore.pose.estimators.face_detector import FaceDetector
 from posescore.pose.track import PairTrack
+from posescore.terms import Athlete
 
 CLOSE_UP_MARGIN: Final = 0.2
 """Of the pair's extent on every side: heads and feet reach beyond the keypoints."""
+PART_OF_PAIR: Final = 0.5
+"""A part of a body is shown with what it touches: at least so much of the pair's extent."""
 STALE_S: Final = 0.1
 """Keypoints this old still are drawn, for tracks that hold every second or third frame."""
 
@@ -95,26 +100,41 @@ class Shots:
         picture = fitted(self.picture(self.footage.frame(frame_index)), width_px)
         return jpeg(picture), (picture.shape[1], picture.shape[0])
 
-    def close_up(self, frame_index: int, width_px: int) -> bytes:
-        """The part of a frame around both athletes as JPEG, at most so wide; 16 to 9."""
+    def close_up(
+        self, frame_index: int, width_px: int, part: BodyPart | None = None,
+        athlete: Athlete | None = None,
+    ) -> bytes:  # fmt: skip
+        """The part of a frame around both athletes as JPEG, at most so wide; 16 to 9.
+
+        With ``part`` and ``athlete``, around that part of one body; around both where it was not
+        seen.
+        """
         frame = self.footage.frame(frame_index)
-        left, top, right, bottom = self._around(frame)
+        left, top, right, bottom = self._around(frame, part, athlete)
         cut = self.picture(frame)[top:bottom, left:right]
         return jpeg(fitted(np.ascontiguousarray(cut), width_px))
 
-    def _around(self, frame: Frame) -> tuple[int, int, int, int]:
+    def _around(
+        self, frame: Frame, part: BodyPart | None, athlete: Athlete | None
+    ) -> tuple[int, int, int, int]:
         """Left, top, right and bottom in pixels; the whole frame where nobody was found."""
         height, width = frame.picture.shape[:2]
         row = self._row(frame.time_s)
         if self._track is None or row is None:
             return 0, 0, width, height
-        points = self._track.keypoints_px[row].reshape(-1, 2) * np.float32(self._scale)
-        points = points[np.isfinite(points).all(axis=1)]
+        both = self._track.keypoints_px[row] * np.float32(self._scale)
+        points, least = _there(both), width / 4
         if not len(points):
             return 0, 0, width, height
+        if part is not None and athlete is not None:
+            slot = athlete.other.slot if self._swapped(frame.time_s) else athlete.slot
+            own = _there(both[slot][list(part.keypoints)])
+            if len(own):
+                least = max(PART_OF_PAIR * float(np.ptp(points, axis=0).max()), width / 12)
+                points = own
         low, high = points.min(axis=0), points.max(axis=0)
         extent = (high - low) * (1 + 2 * CLOSE_UP_MARGIN)
-        wide = min(max(extent[0], extent[1] * 16 / 9, width / 4), width, height * 16 / 9)
+        wide = min(max(extent[0], extent[1] * 16 / 9, least), width, height * 16 / 9)
         size = np.array([wide, wide * 9 / 16])
         start = np.clip((low + high - size) / 2, 0, np.array([width, height]) - size)
         left, top = (round(float(value)) for value in start)
@@ -152,6 +172,12 @@ class Shots:
 
     def _swapped(self, time_s: float) -> bool:
         return any(stretch.contains(time_s) for stretch in self._swaps)
+
+
+def _there(points: NDArray[np.float32]) -> NDArray[np.float32]:
+    """``(n, 2)``: those that are not missing."""
+    flat = points.reshape(-1, 2)
+    return flat[np.isfinite(flat).all(axis=1)]
 
 
 def shots_of(

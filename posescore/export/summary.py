@@ -10,7 +10,7 @@ from posescore.library.match import Match
 from posescore.library.review.review import Review, ReviewItem, Verdict
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.scoring.score import is_penalty_mark, score_of
-from posescore.terms import Athlete, Position
+from posescore.terms import Athlete, Interval, Position
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,8 @@ class Summary:
         Lines worth points or an advantage, and penalties, that people let stand.
     proposed
         The same, still undecided.
+    behind
+        Awards that people let stand behind the end of the match: they count nothing.
     near
         What looked like a score and was none, or an advantage only; dismissed lines included.
     curve, proposed_curve
@@ -59,6 +61,7 @@ class Summary:
 
     awards: tuple[LogLine, ...]
     proposed: tuple[LogLine, ...]
+    behind: tuple[LogLine, ...]
     near: tuple[LogLine, ...]
     curve: tuple[ScoreStep, ...]
     proposed_curve: tuple[ScoreStep, ...]
@@ -68,14 +71,18 @@ class Summary:
 def summary_of(review: Review, match: Match) -> Summary:
     """Everything a report says of a match."""
     lines = lines_of(review, match)
-    left = [line for line in lines if not _dismissed(line.item)]
-    standing = [item.award for item in review.items if item.award is not None]
+    left = [line for line in lines if not _dismissed(line.item) and not line.item.behind_end]
     return Summary(
         awards=tuple(x for x in left if x.item.decision is not None and is_award(x.item.shown)),
         proposed=tuple(x for x in left if x.item.decision is None and is_award(x.item.shown)),
-        near=tuple(x for x in lines if _dismissed(x.item) or _near(x.item.shown)),
-        curve=curve_of(standing, review),
-        proposed_curve=curve_of(review.ruling.proposals, review),
+        behind=tuple(line for line in lines if line.item in review.behind_end),
+        near=tuple(
+            x
+            for x in lines
+            if _dismissed(x.item) or (_near(x.item.shown) and not x.item.behind_end)
+        ),
+        curve=curve_of(review.counted, review),
+        proposed_curve=curve_of(review.counted_as_proposed, review),
         positions=time_in_positions(review),
     )
 
@@ -106,16 +113,21 @@ def curve_of(awards: Iterable[Proposal], review: Review) -> tuple[ScoreStep, ...
 
 
 def time_in_positions(review: Review) -> tuple[PositionTime, ...]:
-    """Seconds in each position; what no hold covers is scramble, so that all adds up."""
+    """Seconds in each position up to the end of the match.
+
+    What no hold covers is scramble, so that all adds up.
+    """
+    live = Interval(0.0, review.end_s)
+    covered_s = 0.0
     upper = {position: dict.fromkeys(Athlete, 0.0) for position in Position}
     nobody = dict.fromkeys(Position, 0.0)
     for held in review.holds:
-        hold = held.hold
+        hold, lasted_s = held.hold, held.hold.interval.overlap_s(live)
+        covered_s += lasted_s
         if hold.upper is None:
-            nobody[hold.position] += hold.duration_s
+            nobody[hold.position] += lasted_s
         else:
-            upper[hold.position][hold.upper] += hold.duration_s
-    covered_s = sum(held.hold.duration_s for held in review.holds)
-    nobody[Position.SCRAMBLE] += max(0.0, review.clock.end_s - covered_s)
+            upper[hold.position][hold.upper] += lasted_s
+    nobody[Position.SCRAMBLE] += max(0.0, live.duration_s - covered_s)
     times = [PositionTime(each, upper[each], nobody[each]) for each in Position]
     return tuple(sorted((t for t in times if t.total_s > 0.05), key=lambda t: -t.total_s))

@@ -21,6 +21,7 @@ LOG_COLUMNS: Final = (
     "would_be", "awarded_points", "awarded_advantage", "proposed_kind", "proposed_points",
     "proposed_advantage", "confidence", "clause", "why", "decided_by", "decided_at", "reason",
     "evidence_start_s", "evidence_end_s", "evidence_first_frame", "evidence_last_frame", "note",
+    "behind_end",
 )  # fmt: skip
 HOLD_COLUMNS: Final = (
     "match", "hold", "start_s", "end_s", "first_frame", "last_frame", "position", "upper",
@@ -54,8 +55,8 @@ def log_csv(review: Review, match: Match) -> str:
     """The score log, a line for each proposal and each added award.
 
     ``awarded_points`` and ``awarded_advantage`` are empty until a person decided, and 0 where
-    dismissed; what the program proposed stands in columns of its own. What penalties give the
-    opponent is counted in the score and awarded in no line.
+    dismissed or behind the end; what the program proposed stands in columns of its own. What
+    penalties give the opponent is counted in the score and awarded in no line.
     """
     return csv_text(LOG_COLUMNS, [_log_row(line, match) for line in lines_of(review, match)])
 
@@ -67,7 +68,8 @@ def _log_row(line: LogLine, match: Match) -> list[object]:
     awarded: list[object] = ["", ""]
     if decision is not None:
         said = [decision.author, decision.made_at.isoformat(), decision.reason]
-        awarded = [award.points, award.advantage] if award else [0, 0]
+        counts = award is not None and not item.behind_end
+        awarded = [award.points, award.advantage] if award and counts else [0, 0]
     proposed: list[object] = ["", "", "", ""]
     if proposal is not None:
         confidence = f"{proposal.confidence:.3f}"
@@ -77,7 +79,7 @@ def _log_row(line: LogLine, match: Match) -> list[object]:
         str(shown.athlete or ""), line.athlete_name, str(shown.kind), str(shown.would_be or ""),
         *awarded, *proposed, shown.clause, why_of(line, LETTERS), *said,
         f"{line.evidence.start_s:.3f}", f"{line.evidence.end_s:.3f}",
-        line.first_frame, line.last_frame, item.note,
+        line.first_frame, line.last_frame, item.note, "yes" if item.behind_end else "no",
     ]  # fmt: skip
 
 

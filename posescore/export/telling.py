@@ -18,7 +18,7 @@ from posescore.export.sentences import (
 from posescore.export.shots import Shots
 from posescore.library.review.review import Review
 from posescore.terms import Athlete
-from posescore.words import clock_words
+from posescore.words import WORDS, clock_words, phrase
 
 PICTURE_WIDTH_PX = 720
 """Sharp at 75 mm on paper (240 dots an inch), and about 60 kB each."""
@@ -75,11 +75,11 @@ def text_of(line: LogLine, names: Names, shots: Shots | None, review: Review) ->
     jpeg, (width_px, height_px) = b"", (0, 0)
     if shots is not None:
         jpeg, (width_px, height_px) = shots.jpeg(look.frame_index, PICTURE_WIDTH_PX)
-    when = f"frame {line.frame_index}, {line.time_s:.3f} s"
+    when = _frame_words(line.frame_index, line.time_s)
     if look.frame_index != line.frame_index:
-        when += f", pictured at frame {look.frame_index}"
-    looked = f"frame {look.frame_index}, {look.time_s:.3f} s"
-    who = names[shown.athlete] if shown.athlete else "nobody"
+        when += phrase(", pictured at frame {frame}", frame=look.frame_index)
+    looked = _frame_words(look.frame_index, look.time_s)
+    who = names[shown.athlete] if shown.athlete else str(WORDS["nobody"])
     return LineText(
         line=line,
         title=title,
@@ -89,7 +89,7 @@ def text_of(line: LogLine, names: Names, shots: Shots | None, review: Review) ->
         decided_at="" if decision is None else f"{decision.made_at:%Y-%m-%d %H:%M} UTC",
         why=why_of(line, names),
         missing=tuple(
-            Missing(each.name, each.clause, seen_words(each, names))
+            Missing(phrase(each.name), each.clause, seen_words(each, names))
             for each in missing_criteria(shown)
         ),
         reason=decision.reason if decision is not None and decision.reason != shown.why else "",
@@ -97,10 +97,17 @@ def text_of(line: LogLine, names: Names, shots: Shots | None, review: Review) ->
         clause=shown.clause,
         at=clock_words(line.time_s),
         when=when,
-        stretch=f"frames {line.first_frame} to {line.last_frame}",
+        stretch=phrase("frames {first} to {last}", first=line.first_frame, last=line.last_frame),
         jpeg=jpeg,
         width_px=width_px,
         height_px=height_px,
         look_frame=look.frame_index,
-        picture_text=f"The footage at {looked}: {title}, {who}.",
+        picture_text=phrase(
+            "The footage at {frame}: {title}, {who}.", frame=looked, title=title, who=who
+        ),
     )
+
+
+def _frame_words(frame_index: int, time_s: float) -> str:
+    """Say "frame 250, 10.000 s"."""
+    return phrase("frame {frame}, {time} s", frame=frame_index, time=f"{time_s:.3f}")

@@ -69,8 +69,6 @@ def film_of(
 
     Parameters
     ----------
-    path
-        The MP4 file.
     size_px
         Width and height; an odd last row or column is scaled away, as H.264 asks.
     frames_per_s
@@ -79,10 +77,6 @@ def film_of(
         The encoder's constant rate factor: 18 is nearly lossless, 28 is poor.
     key_every
         Frames between key frames: as many are decoded at most to show a frame that was sought.
-    preset
-        How hard the encoder tries.
-    encoder
-        Another one than for H.264.
     matrix
         How the frames' colours are coded, by ISO/IEC 23091-2 (1 is BT.709, 2 unknown).
     """

@@ -54,8 +54,6 @@ def copying(footage: Footage, out: Path) -> Footage:
 
     Parameters
     ----------
-    footage
-        The video.
     out
         The copy, an ``.mp4``; its folder must exist. Reading the frames raises StorageError when
         it cannot be written.

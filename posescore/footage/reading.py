@@ -58,11 +58,6 @@ class Footage:
 
     Nothing stays open between calls, so one object may serve several readers at once.
 
-    Parameters
-    ----------
-    path
-        The video file.
-
     Raises
     ------
     FootageError
@@ -244,14 +239,3 @@ def _identity(path: Path) -> tuple[int, int] | None:
 def _sha256_of(path: Path) -> str:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def open_footage(path: str | Path) -> Footage:
-    """Open a video file.
-
-    Raises
-    ------
-    FootageError
-        When the file cannot be used.
-    """
-    return Footage(path)

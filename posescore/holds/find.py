@@ -13,13 +13,7 @@ from posescore.holds.hold import Hold
 
 
 def find_holds(film: FilmReading) -> tuple[tuple[Hold, ...], tuple[MatchEvent, ...]]:
-    """Holds with their checks, tiling the footage, and the events between them.
-
-    Parameters
-    ----------
-    film
-        What the model in time says of the footage.
-    """
+    """Holds with their checks, tiling the footage, and the events between them."""
     decoded = decode(film.of_instants(), film.grammar, film.seen)
     sure = film.calibration.of_hold
     holds = tuple(replace(hold, confidence=sure(hold.confidence)) for hold in decoded)

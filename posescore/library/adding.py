@@ -23,6 +23,8 @@ _SUFFIXES: Final = "mp4 m4v mov mkv webm avi mts m2ts mpg mpeg 3gp wmv"
 VIDEO_SUFFIXES: Final = frozenset(f".{name}" for name in _SUFFIXES.split())
 """What is taken for a video by its name; whether it is one shows when it is opened."""
 
+LONGEST_TITLE: Final = 200
+"""Letters of a title; a file's name can be longer."""
 FREE_BYTES: Final = 512 * 2**20
 """Room that stays free on the disk beside copied footage, for what the analysis makes."""
 MOST_FOUND: Final = 500
@@ -67,7 +69,7 @@ def check_video_name(name: str) -> None:
 
 def title_of(file_name: str) -> str:
     """Title of a match that nobody gave one."""
-    return Path(file_name).stem.replace("_", " ").strip() or "Match"
+    return Path(file_name).stem.replace("_", " ").strip()[:LONGEST_TITLE].strip() or "Match"
 
 
 def videos_in(library: Library, text: str) -> tuple[list[Found], bool]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import Final
 
 from posescore.errors import ConflictError
 
@@ -23,6 +24,10 @@ class JobState(StrEnum):
     def is_final(self) -> bool:
         """True when nothing follows."""
         return self not in (JobState.QUEUED, JobState.RUNNING)
+
+
+TELLING_PROGRESS: Final = 0.05
+"""Nobody can say what is left before so much is done: opening models comes first. Judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +65,9 @@ class Job:
         if self.state is not JobState.RUNNING or self.started_at is None:
             return None
         made = self.progress - self.started_progress
-        if made <= 0:
-            return None
         spent_s = (now - self.started_at).total_seconds()
+        if made < TELLING_PROGRESS:
+            return None
         return max(0.0, spent_s * (1.0 - self.progress) / made)
 
 

@@ -6,38 +6,29 @@ import shutil
 import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
-from sqlalchemy import Connection
-
-from posescore.errors import ConflictError, InputError, PoseScoreError, StorageError
+from posescore.errors import InputError, PoseScoreError, StorageError
 from posescore.library import standing
 from posescore.library.analysis import Analysis
-from posescore.library.job_table import JobTable, insert_job, list_jobs
+from posescore.library.job_table import insert_job, list_jobs
 from posescore.library.jobs import Job, in_analysis
 from posescore.library.match import Match, MatchInfo
-from posescore.library.review.edits import Edit
-from posescore.library.review.entries import REDO, UNDO, Effect, Entry, NewEntry, history, not_yours
-from posescore.library.review.replay import division_of, replay, rules_named
-from posescore.library.review.review import Review
-from posescore.library.review.state import settings_in_force
+from posescore.library.review.replay import division_of, rules_named
+from posescore.library.reviews import Reviews
 from posescore.library.standing import Standing
-from posescore.library.store import analysis_rows, backups, claims, entry_rows, match_rows
-from posescore.library.store.damage import reading_row, replaying
+from posescore.library.store import analysis_rows, backups, claims, match_rows, moment_rows
 from posescore.library.store.match_rows import SortKey
-from posescore.library.store.recent import Recent
+from posescore.library.store.moment_rows import Moment
 from posescore.library.store.storage import Storage, library_folder, sentences
 
 _LOOKED_OVER_S: Final = 0.3
 """So long at most a list of matches is held up to look whether the rows behind it can be read."""
-_REMEMBERED: Final = 32
-"""Analyses, logs and reviews kept in memory: none of them ever changes once it is written."""
 
 
-class Library(JobTable):
+class Library(Reviews):
     """All matches of one folder. Safe from several threads and from two processes.
 
     Parameters
@@ -61,9 +52,6 @@ class Library(JobTable):
         self, folder: Path | None = None, *, read_only: bool = False, repairing: bool = False
     ) -> None:
         super().__init__(Storage(library_folder(folder), read_only=read_only, repairing=repairing))
-        self._analyses: Recent[tuple[int, int | None], Analysis] = Recent(_REMEMBERED)
-        self._logs: Recent[tuple[int, str], tuple[Entry, ...]] = Recent(_REMEMBERED)
-        self._reviews: Recent[tuple[int, str], Review] = Recent(_REMEMBERED)
         self._looked_over: dict[int, tuple[int | None, int]] = {}
         try:
             with self._storage.read() as connection:
@@ -137,6 +125,32 @@ class Library(JobTable):
         """Matches whose title, event, mat, names, belts or colours hold every searched word."""
         with self._storage.read() as connection:
             return match_rows.list_matches(connection, self.folder, search, sort, descending)
+
+    def keep_moment(
+        self, match_id: int, stretch_s: tuple[float, float], sets: Sequence[str], remark: str,
+        author: str,
+    ) -> Moment:  # fmt: skip
+        """Keep a stretch of a match; InputError where it does not lie in the footage."""
+        end_s = self.analysis(match_id).clock.end_s
+        if not 0 <= stretch_s[0] < stretch_s[1] <= end_s + 1e-6:
+            raise InputError(
+                f"end_s: a moment ends after its start, at {end_s:.2f} s at the latest."
+            )
+        names = list(dict.fromkeys(" ".join(name.split()) for name in sets))
+        with self._storage.write() as connection:
+            kept = moment_rows.insert_moment(connection, match_id, stretch_s, names, remark, author)
+            return next(each for each in moment_rows.list_moments(connection) if each.id == kept)
+
+    def moments(self, set_name: str = "") -> list[Moment]:
+        """Moments that people keep, or those of one set, in the order in which they were kept."""
+        with self._storage.read() as connection:
+            kept = moment_rows.list_moments(connection)
+        return [each for each in kept if not set_name or set_name in each.sets]
+
+    def forget_moment(self, moment_id: int) -> None:
+        """Forget a moment; its match stays as it is."""
+        with self._storage.write() as connection:
+            moment_rows.delete_moment(connection, moment_id)
 
     def delete_match(self, match_id: int) -> None:
         """Delete a match with everything made from it; the original footage stays.
@@ -240,134 +254,6 @@ class Library(JobTable):
         """One analysis, by default the newest; NotFoundError where there is none."""
         with self._storage.read() as connection:
             return self._analysis(connection, match_id, version)
-
-    def _analysis(self, connection: Connection, match_id: int, version: int | None) -> Analysis:
-        folder = match_rows.read_match(connection, self.folder, match_id).folder
-        if version is None:
-            version = analysis_rows.newest_version(connection, match_id)
-        known = self._analyses.get((match_id, version))
-        if known is not None:
-            return known
-        row = analysis_rows.analysis_row(connection, match_id, version)
-        return self._analyses.put((match_id, version), analysis_rows.analysis_of(row, folder))
-
-    # What people do -----------------------------------------------------------------------------
-    def review(self, match_id: int, opinion: str = "", version: int | None = None) -> Review:
-        """The match as it stands, on the newest analysis or on an earlier one."""
-        with self._storage.read() as connection:
-            base = self._analysis(connection, match_id, version)
-            log = self._log(connection, match_id, opinion)
-            review = self._review(connection, base, match_id, log)
-        self._remember(match_id, opinion, log, review)
-        return review
-
-    def _review(
-        self, connection: Connection, base: Analysis, match_id: int, entries: Sequence[Entry]
-    ) -> Review:
-        info = match_rows.read_match(connection, self.folder, match_id).info
-        opinion = entries[-1].opinion if entries else ""
-        with reading_row(match_id, "entry"):
-            fold = history(entries)
-        rules, division = settings_in_force(fold.done, info.rules, info.division)
-        known = self._reviews.get((match_id, opinion))
-        if known is not None and entries and not rules.endswith(".toml"):
-            same = (known.last_entry_id, known.analysis_version, known.rules, known.division)
-            if same == (entries[-1].id, base.version, rules, division):
-                return known
-        # A rule set of one's own is found by its path; the name inside it leads nowhere.
-        rule_set = rules_named(rules)
-        with replaying(match_id):
-            return replace(replay(base, entries, rule_set, division), rules=rules)
-
-    def _log(self, connection: Connection, match_id: int, opinion: str) -> tuple[Entry, ...]:
-        """The log of one opinion; only what is new since the last time is read."""
-        known = self._logs.get((match_id, opinion)) or ()
-        last_id = known[-1].id if known else 0
-        rows = entry_rows.rows_of(connection, match_id, opinion, last_id)
-        return known + tuple(entry_rows.entry_of(row) for row in rows)
-
-    def _remember(
-        self, match_id: int, opinion: str, log: tuple[Entry, ...], review: Review
-    ) -> None:
-        """Keep what is on the disk for good: only ever called after the commit."""
-        self._logs.put((match_id, opinion), log)
-        self._reviews.put((match_id, opinion), review)
-
-    def edit(self, match_id: int, edit: Edit, author: str, opinion: str = "") -> Review:
-        """Do an edit; it is on the disk when this returns.
-
-        Raises
-        ------
-        InputError
-            When the edit itself makes no sense. Nothing is kept of it.
-        ConflictError
-            When what it acts on is no longer there. Nothing is kept of it.
-        """
-        with self._storage.write() as connection:
-            base = self._analysis(connection, match_id, None)
-            log = self._log(connection, match_id, opinion)
-            effect = edit.effect(self._review(connection, base, match_id, log))
-            new = NewEntry(
-                match_id, author, edit.kind, edit, effect,
-                opinion=opinion, analysis_version=base.version,
-            )  # fmt: skip
-            log, review = self._added(connection, base, log, new)
-        self._remember(match_id, opinion, log, review)
-        return review
-
-    def undo(self, match_id: int, author: str, opinion: str = "") -> Review:
-        """Take back the newest edit in force.
-
-        Raises
-        ------
-        ConflictError
-            When there is none, or it is another author's; the sentence says whose and what.
-        """
-        return self._step(match_id, author, opinion, UNDO)
-
-    def redo(self, match_id: int, author: str, opinion: str = "") -> Review:
-        """Put back what was taken back last; ConflictError as :meth:`undo` raises it."""
-        return self._step(match_id, author, opinion, REDO)
-
-    def _step(self, match_id: int, author: str, opinion: str, kind: str) -> Review:
-        with self._storage.write() as connection:
-            base = self._analysis(connection, match_id, None)
-            log = self._log(connection, match_id, opinion)
-            fold = history(log)
-            met = fold.next_undo if kind == UNDO else fold.next_redo
-            if met is None:
-                raise ConflictError(f"match {match_id}: there is nothing to {kind}.")
-            if met.author != author:
-                raise ConflictError(not_yours(match_id, kind, met))
-            undoes, redoes = (met.id, None) if kind == UNDO else (None, met.id)
-            new = NewEntry(
-                match_id, author, kind, None, Effect(), undoes, redoes, opinion, base.version
-            )
-            log, review = self._added(connection, base, log, new)
-        self._remember(match_id, opinion, log, review)
-        return review
-
-    def _added(
-        self, connection: Connection, base: Analysis, log: tuple[Entry, ...], new: NewEntry
-    ) -> tuple[tuple[Entry, ...], Review]:
-        """Write an entry and replay with it; an entry that cannot be replayed is not kept."""
-        if not new.author.strip():
-            raise InputError("author: say who does this; any name will do.")
-        log = (*log, entry_rows.insert_entry(connection, new))
-        return log, self._review(connection, base, new.match_id, log)
-
-    def log(self, match_id: int, opinion: str | None = None) -> list[Entry]:
-        """Everything people did, oldest first; of one opinion, or of all (None)."""
-        with self._storage.read() as connection:
-            match_rows.read_match(connection, self.folder, match_id)
-            rows = entry_rows.rows_of(connection, match_id, opinion)
-            return [entry_rows.entry_of(row) for row in rows]
-
-    def opinions(self, match_id: int) -> list[str]:
-        """Names of the second opinions on a match."""
-        with self._storage.read() as connection:
-            match_rows.read_match(connection, self.folder, match_id)
-            return entry_rows.opinions_of(connection, match_id)
 
     # Jobs ---------------------------------------------------------------------------------------
     def queue_job(self, match_id: int, settings: Mapping[str, object] | None = None) -> Job:

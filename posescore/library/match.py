@@ -17,11 +17,12 @@ DEFAULT_RULES: Final = "sport-jiu-jitsu"
 
 @dataclass(frozen=True, slots=True)
 class AthleteInfo:
-    """What tells one athlete from the other. Everything may stay empty."""
+    """What tells one athlete from the other, and the team. Everything may stay empty."""
 
     name: str = ""
     gi_colour: str = ""
     belt: str = ""
+    team: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,10 @@ class Standing:
         Why there is no review, in a sentence; "" where there is one.
     doubt
         Why the footage should be read again, in a sentence; "" where nothing speaks for it.
+    touched
+        True where a person did anything to the match: who proposes nothing has settled nothing.
+    behind_end
+        Confirmed lines that lie behind the end of the match and ask for a word.
     """
 
     rules: str
@@ -48,6 +52,8 @@ class Standing:
     points: Mapping[Athlete, int] = field(default_factory=dict)
     trouble: str = ""
     doubt: str = ""
+    touched: bool = False
+    behind_end: int = 0
 
     @classmethod
     def of(cls, review: Review, doubt: str = "") -> Standing:
@@ -60,6 +66,8 @@ class Standing:
             len(review.items),
             {athlete: score[athlete].points if athlete in score else 0 for athlete in Athlete},
             doubt=doubt,
+            touched=bool(review.entries),
+            behind_end=len(review.behind_end),
         )
 
     @classmethod

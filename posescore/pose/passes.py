@@ -12,7 +12,7 @@ from posescore.errors import FootageError
 from posescore.footage.atomic import check_writable
 from posescore.footage.opening import check_file
 from posescore.footage.pictures import is_picture, pictures_in, read_picture
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.pose.coco import PosedPicture, pictures_of_track, write_coco
 from posescore.pose.estimators.choice import USUAL, opened_estimator
 from posescore.pose.estimators.detection import people_of
@@ -50,12 +50,8 @@ def pose_file(
     out
         COCO keypoints JSON to write; ``file_name`` names the picture, ``frame_index`` and
         ``time_s`` the frame.
-    every_frame
-        Search every frame of a video.
     estimator
         What finds keypoints, or its name (:data:`posescore.pose.estimators.choice.NAMES`).
-    progress
-        Told after every picture.
 
     Raises
     ------
@@ -91,7 +87,7 @@ def _posed(
         return list(pose_of_pictures(pictures_in(source), estimator, progress, unread))
     if is_picture(source):
         return list(pose_of_pictures([source], estimator, progress))
-    footage = open_footage(source)
+    footage = Footage(source)
     every = 1 if every_frame else None
     track = follow(footage, estimator, every=every, progress=progress)
     return pictures_of_track(track, source.name)

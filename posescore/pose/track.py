@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.terms import N_KEYPOINTS, Interval, Provenance
+from posescore.words import sentence
 
 
 class FindingKind(StrEnum):
@@ -33,6 +34,14 @@ class Finding:
     confidence: float
     message: str
 
+    @classmethod
+    def named(
+        cls, kind: FindingKind, interval: Interval, confidence: float, name: str, **fields: object
+    ) -> Finding:
+        """A finding by the name of its sentence, which is told the interval and the fields."""
+        told = sentence(name, start_s=interval.start_s, end_s=interval.end_s, **fields)
+        return cls(kind, interval, confidence, told)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PairTrack:
@@ -54,8 +63,6 @@ class PairTrack:
         Seconds at which the footage ends.
     picture_size_px
         ``(width, height)`` of the upright picture.
-    provenance
-        How the track was made.
     findings
         Possible swaps, merges, gaps and cuts.
     """

@@ -9,6 +9,7 @@ provenance, findings.
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from itertools import product
 from pathlib import Path
 from typing import Any, Final
@@ -77,8 +78,7 @@ def _metadata(track: PairTrack) -> dict[str, Any]:
         "findings": [
             {
                 "kind": finding.kind.value,
-                "start_s": finding.interval.start_s,
-                "end_s": finding.interval.end_s,
+                **asdict(finding.interval),
                 "confidence": finding.confidence,
                 "message": finding.message,
             }

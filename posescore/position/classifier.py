@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import ThreadpoolController
 
-from posescore.position.model_file import read_model
-from posescore.position.network import PairNetwork, log_softmax, softmax
-from posescore.position.normalise import given, mirrored_picture
+from posescore.pose.estimators.session import opened_network
+from posescore.position.network import PairNetworks, softmax
 from posescore.resources import shipped
 from posescore.terms import STATES, Step
 
-T = TypeVar("T")
-MODEL_NAME: Final = "position_classifier.skops"
+MODEL_NAME: Final = "position_classifier.onnx"
+FORMAT: Final = 4
 EVERY: Final = 4
 """One instant of so many of a film is classified."""
 
@@ -37,35 +33,6 @@ class Calibration:
         return softmax(self.slope * logs + self.offset)
 
 
-def logs_of(
-    networks: Sequence[PairNetwork],
-    keypoints_px: NDArray[np.float32],
-    confidence: NDArray[np.float32],
-    sides: int = 2,
-) -> NDArray[np.float64]:
-    """Logarithms ``(n, n_states)`` of the geometric mean of what networks answer.
-
-    They see the picture and, with two ``sides``, its mirror image. All is computed on one thread:
-    the products are so small that threads wait for each other, on a busy machine ten times as
-    long as they compute.
-    """
-    rows = given(keypoints_px, confidence)
-    seen = [rows, mirrored_picture(rows)][:sides]
-    with _threads().limit(limits=1, user_api="blas"):
-        logs = [log_softmax(network.logits(side)) for network in networks for side in seen]
-    return np.asarray(np.mean(logs, axis=0))
-
-
-@cache
-def _threads() -> ThreadpoolController:
-    return ThreadpoolController()
-
-
-def of_fold(networks: Sequence[T], fold: int, n_folds: int) -> Sequence[T]:
-    """Those of every round that never learned from a fold, or (fold ``n_folds``) left none out."""
-    return networks[fold :: n_folds + 1]
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class PositionClassifier:
     """Networks that look at keypoints, each ignorant of one fold of the pose set; a calibration.
@@ -78,29 +45,25 @@ class PositionClassifier:
     ----------
     networks
         Round by round: in each one for each fold, and a last one that learned from all.
-    calibration
-        From the networks' mean to probabilities that hold.
-    fold_calibrations
-        For each fold the same, fitted without that fold: what it is measured with.
+    calibrations
+        From the networks' mean to probabilities that hold. For each fold one that was fitted
+        without it, which is what it is measured with; the last is fitted on all.
     pass_calibrations
-        Both again for keypoints that the pose pass gives, first that of all.
+        The same for keypoints that the pose pass gives.
     nobody
         ``(n_states,)`` the distribution where no keypoint is known.
     held_back_entries
         For each fold the entries of the pose set that its networks never learned from.
     training
         What the file says of its making.
-    sha256
-        Hash of the file.
     """
 
-    networks: tuple[PairNetwork, ...]
-    calibration: Calibration
-    fold_calibrations: tuple[Calibration, ...]
+    networks: PairNetworks
+    calibrations: tuple[Calibration, ...]
     pass_calibrations: tuple[Calibration, ...]
     nobody: NDArray[np.float64]
     held_back_entries: tuple[NDArray[np.int64], ...]
-    training: dict[str, Any]
+    training: Mapping[str, Any]
     sha256: str
 
     @classmethod
@@ -110,29 +73,32 @@ class PositionClassifier:
         Raises
         ------
         MissingPartError
-            When the file is absent or cannot be used.
+            When the file or the runtime is absent or cannot be used.
         """
         source = shipped("models", MODEL_NAME) if path is None else Path(path)
-        contents = read_model(source)
-        calibrations = tuple(map(Calibration, contents["slope"], contents["offset"]))
-        of_pass = map(Calibration, contents["pass_slope"], contents["pass_offset"])
+        opened = opened_network(source, 1)
+        about = opened.about(source, FORMAT)
         return cls(
-            networks=tuple(PairNetwork.of_weights(w) for w in contents["networks"]),
-            calibration=calibrations[0],
-            fold_calibrations=calibrations[1:],
-            pass_calibrations=tuple(of_pass),
-            nobody=contents["nobody"],
-            held_back_entries=tuple(contents["held_back_entries"]),
-            training=contents["training"],
-            sha256=hashlib.sha256(source.read_bytes()).hexdigest(),
+            networks=PairNetworks(opened.session),
+            calibrations=_calibrations(about["calibrations"]),
+            pass_calibrations=_calibrations(about["pass_calibrations"]),
+            nobody=np.array(about["nobody"]),
+            held_back_entries=tuple(map(np.array, about["held_back_entries"])),
+            training=about["training"],
+            sha256=opened.sha256,
         )
+
+    @property
+    def n_folds(self) -> int:
+        """How many folds the pose set was cut into; also the number of those that learned all."""
+        return len(self.held_back_entries)
 
     @property
     def step(self) -> Step:
         """Name, settings and hash, for the provenance of what this makes."""
         return Step(
             "position.classify",
-            {"every": EVERY, "networks": len(self.networks)},
+            {"every": EVERY},
             {MODEL_NAME: self.sha256},
         )
 
@@ -150,16 +116,11 @@ class PositionClassifier:
         that never learned from one fold; ``of_pass`` says that the pose pass gave the keypoints.
         Where no keypoint is known the row is ``nobody``.
         """
-        if ignorant_of_fold is None:
-            networks: Sequence[PairNetwork] = self.networks
-            calibration = self.calibration
-        else:
-            networks = of_fold(self.networks, ignorant_of_fold, len(self.held_back_entries))
-            calibration = self.fold_calibrations[ignorant_of_fold]
-        if of_pass:
-            number = 0 if ignorant_of_fold is None else 1 + ignorant_of_fold
-            calibration = self.pass_calibrations[number]
-        logs = logs_of(networks, keypoints_px, confidence)
+        every = ignorant_of_fold is None
+        fold = self.n_folds if ignorant_of_fold is None else ignorant_of_fold
+        folds = range(self.n_folds + 1) if every else (fold,)
+        logs = self.networks.log_probabilities(keypoints_px, confidence, folds)
+        calibration = (self.pass_calibrations if of_pass else self.calibrations)[fold]
         return self._known(calibration(logs), keypoints_px)
 
     def of_instants(
@@ -175,10 +136,8 @@ class PositionClassifier:
             return np.empty((0, len(STATES)))
         chosen = np.unique(np.append(np.arange(0, count, EVERY), count - 1))
         points = keypoints_px[chosen]
-        n_folds = len(self.held_back_entries)
-        networks = of_fold(self.networks, n_folds, n_folds)
-        logs = logs_of(networks, points, confidence[chosen])
-        judged = self._known(self.pass_calibrations[0](logs), points)
+        logs = self.networks.log_probabilities(points, confidence[chosen], (self.n_folds,))
+        judged = self._known(self.pass_calibrations[-1](logs), points)
         return _in_between(np.arange(count, dtype=np.float64), chosen.astype(np.float64), judged)
 
     def _known(
@@ -187,6 +146,10 @@ class PositionClassifier:
         known = np.asarray(np.isfinite(keypoints_px).all(-1)).any((1, 2))
         probability[~known] = self.nobody
         return probability
+
+
+def _calibrations(fits: Sequence[tuple[float, Sequence[float]]]) -> tuple[Calibration, ...]:
+    return tuple(Calibration(slope, np.array(offset)) for slope, offset in fits)
 
 
 def _in_between(

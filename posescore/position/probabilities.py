@@ -23,8 +23,6 @@ class PositionProbabilities:
         ``(n_frames,)`` float64, presentation time of each frame.
     end_s
         Seconds at which the footage ends; the frames tile ``[0, end_s)``.
-    provenance
-        How it was made.
     """
 
     probability: NDArray[np.float64]

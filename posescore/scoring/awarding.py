@@ -10,12 +10,17 @@ from posescore.scoring.claims import Bar, Claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import Group, Visit, overlaps
-from posescore.scoring.verdict import NOT_LOOKED_AT, verdict_on
+from posescore.scoring.verdict import verdict_on
 from posescore.terms import Athlete, Interval
-from posescore.words import name_field, seconds_words, trade
+from posescore.words import seconds_words, sentence, trade
 
 HELD: Final = "held"
 """The check of the seconds that count, made by the engine itself."""
+
+
+def own_advantage() -> str:
+    """What a near miss earns only where the chain earns no points."""
+    return sentence("own_advantage")
 
 
 def award(
@@ -30,24 +35,33 @@ def award(
     seen = _position_criteria(claim, held, at_s, rules)
     confidence = claim.confidence * _position_confidence(claim, held, at_s, seen, rules)
     top_only = claim.kind in (ProposalKind.TAKEDOWN, ProposalKind.SWEEP)
-    kept = "stayed on top" if top_only else "held it"
-    what, link = f"{kept} for {seconds_words(stretch.duration_s)}", " and "
-    if held is not claim.visit:
-        went = "came back to" if held.group is claim.visit.group else "went on to"
-        link = ", "
-        what = f"{went} {trade(held.left.position)} and {what}"
-        what += ", one count for the whole chain" if claim.rank > 0 else ""
-    note = claim.note if held.group is Group.PIN else ""
+    what = sentence(
+        _awarded(claim, held),
+        story=claim.story,
+        position=held.left.position,
+        held=sentence(
+            "stayed_on_top" if top_only else "held_it", seconds=seconds_words(stretch.duration_s)
+        ),
+    )
+    why = [what, claim.note if held.group is Group.PIN else ""]
     criteria = (*claim.way, *seen, _held(True, stretch.duration_s, rules))
     if freed:
-        note += f" The count ran only while {name_field(claim.athlete)} was free of the submission."
-        criteria += (_free(True, "free while the count ran", rules.clauses["caught"]),)
+        why.append(sentence("counted_while_free", who=claim.athlete))
+        criteria += (_free(True, sentence("seen_free"), rules.clauses["caught"]),)
     return replace(
-        _of(claim, at_s, claim.kind, claim.clause, f"{claim.story}{link}{what}.{note}", confidence),
+        _of(claim, at_s, claim.kind, claim.clause, " ".join(filter(None, why)), confidence),
         points=rules.points[claim.kind],
         path=claim.path if held is claim.visit else (*claim.path, held.left),
         criteria=criteria,
     )
+
+
+def _awarded(claim: Claim, held: Visit) -> str:
+    """The name of the sentence for what was held: the position itself, or where the chain went."""
+    if held is claim.visit:
+        return "awarded"
+    went = "awarded_coming_back" if held.group is claim.visit.group else "awarded_going_on"
+    return f"{went}_one_count" if claim.rank > 0 else went
 
 
 def _of(
@@ -75,7 +89,7 @@ def _with_failed(claim: Claim, failed: Criterion) -> tuple[Criterion, ...]:
 
 
 def _free(met: bool, seen: str, clause: str) -> Criterion:
-    return Criterion("free of the opponent's submission", met, seen, clause)
+    return Criterion(sentence("asks_free"), met, seen, clause)
 
 
 def _position_confidence(
@@ -103,9 +117,9 @@ def _position_criteria(
 
 def _held(met: bool, duration_s: float, rules: RuleSet) -> Criterion:
     return Criterion(
-        f"held for {seconds_words(rules.seconds.hold)}",
+        sentence("asks_held", seconds=seconds_words(rules.seconds.hold)),
         met,
-        f"held for {seconds_words(duration_s)}",
+        sentence("seen_held", seconds=seconds_words(duration_s)),
         rules.clauses["held"],
         check=HELD,
     )
@@ -115,7 +129,7 @@ def none_for(
     claim: Claim, at_s: float, reason: str, clause: str, failed: Criterion, confidence: float
 ) -> Proposal:
     """No points, because."""
-    why = f"{claim.story}, but no points: {reason}."
+    why = sentence("no_points", story=claim.story, reason=reason)
     none = _of(claim, at_s, ProposalKind.NONE, clause, why, confidence)
     return replace(none, criteria=_with_failed(claim, failed))
 
@@ -127,24 +141,35 @@ def barred(claim: Claim, bar: Bar, at_s: float, held: Visit) -> Proposal:
     return none_for(claim, at_s, bar.reason, bar.clause, failed, confidence)
 
 
-def unmet(claim: Claim, at_s: float) -> Proposal | None:
-    """The explanation of a position whose criterion failed and leaves no advantage."""
+def unmet(claim: Claim, at_s: float, rules: RuleSet) -> Proposal | None:
+    """The explanation of a position whose criterion failed and leaves no advantage.
+
+    Where failing it would leave one, the same chain went on to points, and that is said too: one
+    chain gives points or an advantage, not both.
+    """
     if claim.verdict is None or claim.verdict.failed is None:
         return None
     failed = claim.verdict.failed
     confidence = claim.confidence * claim.visit.confidence(claim.visit.start_s, claim.visit.end_s)
     confidence *= claim.verdict.probability
-    reason = failed.seen if failed.seen != NOT_LOOKED_AT else f"{NOT_LOOKED_AT}: {failed.name}"
-    return none_for(claim, at_s, reason, failed.clause, failed, confidence)
+    reason = failed.seen
+    if failed.met is None:
+        reason = sentence("not_looked_at_of", asked=failed.name)
+    if not claim.verdict.near:
+        return none_for(claim, at_s, reason, failed.clause, failed, confidence)
+    since = sentence("went_on")
+    went_on = Criterion(own_advantage(), False, since, rules.clauses["advantage"], 1.0)
+    reason = sentence("no_advantage_either", reason=reason, since=since)
+    none = none_for(claim, at_s, reason, failed.clause, failed, confidence)
+    return replace(none, criteria=(*none.criteria, went_on))
 
 
 def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Proposal:
     """Half-guard that looks like mount."""
-    athlete = visit.upper or Athlete.A
-    who, clause = name_field(athlete), rules.clauses["mount"]
-    other = name_field(athlete.other)
-    seen = f"one of {who}'s legs is trapped between {other}'s: half-guard, not mount"
-    came_from = trade(before.left.position)
+    athlete = visit.holder
+    clause = rules.clauses["mount"]
+    seen = sentence("leg_trapped", who=athlete, other=athlete.other)
+    story = sentence("came_up", who=athlete, out_of=before.left.position)
     return Proposal(
         time_s=at_s,
         athlete=athlete,
@@ -152,12 +177,12 @@ def trapped_leg(visit: Visit, before: Visit, at_s: float, rules: RuleSet) -> Pro
         points=0,
         advantage=0,
         clause=clause,
-        why=f"{who} came up from {came_from}, but no points: {seen}.",
+        why=sentence("no_points", story=story, reason=seen),
         confidence=visit.confidence(visit.start_s, at_s),
         evidence=Interval(visit.start_s, at_s),
         would_be=ProposalKind.MOUNT,
         path=(before.left, visit.left),
-        criteria=(Criterion("free of half-guard", False, seen, clause, check="leg_trapped"),),
+        criteria=(Criterion(sentence("asks_free_leg"), False, seen, clause, check="leg_trapped"),),
     )
 
 
@@ -173,14 +198,15 @@ def missed(
     confidence = claim.confidence * last.confidence(last.start_s, last.end_s)
     if failed is None:
         short = _held(False, held_s, rules)
-        reason = f"held it for only {seconds_words(held_s)}{end}"
+        reason = sentence("held_too_short", seconds=seconds_words(held_s), end=end)
         clause = f"{rules.clauses['held']}, {rules.clauses['advantage']}"
     else:
         short, reason, clause = failed, failed.seen, failed.clause
         confidence *= failed.probability
     kinds = sorted({trade(other.kind) for other in others})
-    note = f" One advantage for the whole chain ({', '.join(kinds)} too)." if kinds else ""
-    why = f"{claim.story}, but {reason}: an advantage instead of points.{note}"
+    why = sentence("near", story=claim.story, reason=reason)
+    if kinds:
+        why += " " + sentence("one_advantage_for_chain", kinds=", ".join(kinds))
     near = _of(claim, at_s, ProposalKind.NEAR, clause, why, confidence)
     return replace(near, criteria=_with_failed(claim, short))
 
@@ -188,13 +214,15 @@ def missed(
 def caught(claim: Claim, at_s: float, at_end: bool, attacker: Athlete, rules: RuleSet) -> Proposal:
     """A position reached while caught in a submission and never held free of it."""
     clause = rules.clauses["caught_at_end" if at_end else "caught"]
-    name = trade(claim.last_visit.left.position)
-    seen = f"still caught in {name_field(attacker)}'s submission when "
-    seen += "the match ended" if at_end else f"{name} was lost"
+    seen = sentence(
+        "seen_caught_at_end" if at_end else "seen_caught",
+        other=attacker,
+        position=claim.last_visit.left.position,
+    )
     failed = _free(False, seen, clause)
     confidence = claim.confidence * claim.last_visit.confidence(claim.visit.start_s, at_s)
     if not at_end:
         return none_for(claim, at_s, seen, clause, failed, confidence)
-    why = f"{claim.story}, but was {seen}: one advantage in all."
+    why = sentence("near_caught", story=claim.story, seen=seen)
     near = _of(claim, at_s, ProposalKind.NEAR, clause, why, confidence)
     return replace(near, criteria=_with_failed(claim, failed))

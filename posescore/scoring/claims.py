@@ -10,8 +10,8 @@ from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import Group, Visit
 from posescore.scoring.verdict import Verdict, verdict_on
-from posescore.terms import Athlete, State
-from posescore.words import name_field, state_words, trade
+from posescore.terms import Athlete, Position, State
+from posescore.words import sentence, state_words, trade
 
 POSITION_KIND: Final[Mapping[Group, ProposalKind]] = {
     Group.KNEE_ON_BELLY: ProposalKind.KNEE_ON_BELLY,
@@ -20,13 +20,6 @@ POSITION_KIND: Final[Mapping[Group, ProposalKind]] = {
     Group.BACK_CONTROL: ProposalKind.BACK_CONTROL,
 }
 """Positions that score by themselves, however they were reached."""
-
-_WHERE: Final[Mapping[ProposalKind, str]] = {
-    ProposalKind.KNEE_ON_BELLY: "on top, free of guard",
-    ProposalKind.MOUNT: "sitting on the torso, free of half-guard",
-    ProposalKind.BACK_MOUNT: "on the back of an opponent who is face-down",
-    ProposalKind.BACK_CONTROL: "behind the opponent",
-}
 
 RANK: Final[Mapping[ProposalKind, int]] = {
     ProposalKind.TAKEDOWN: 0,
@@ -38,6 +31,12 @@ RANK: Final[Mapping[ProposalKind, int]] = {
     ProposalKind.BACK_CONTROL: 3,
 }
 """Ascending order of a chain: top, past the legs, knee-on-belly, mount or back."""
+
+
+FEET: Final = (State(Position.STANDING),)
+"""Where a landing comes from."""
+STRAIGHT: Final = 0.8
+"""Past the legs straight into mount or knee-on-belly: the clause names side control alone."""
 
 
 def rank_of(group: Group) -> int:
@@ -55,6 +54,11 @@ class Bar:
     reason: str
     clause: str
     criterion: str
+
+    @classmethod
+    def named(cls, rules: RuleSet, clause: str, asks: str, reason: str, **fields: object) -> Bar:
+        """A bar by the names of its clause and of its sentences."""
+        return cls(sentence(reason, **fields), rules.clauses[clause], sentence(asks))
 
 
 @dataclass(slots=True, eq=False)
@@ -139,19 +143,20 @@ def position_claim(
     kind = POSITION_KIND.get(visit.group)
     if kind is None or visit.upper is None:
         return None
-    athlete, name = visit.upper, trade(visit.entered.position)
+    athlete, position = visit.upper, visit.entered.position
     verdict, reached_s = verdict_of(visit, rules)
-    came_from = ""
+    story = sentence("took", who=athlete, position=position)
     if before is not None and before.group is not visit.group:
-        came_from = f" from {trade(before.left.position)}"
+        story = sentence("took_from", who=athlete, position=position, out_of=before.left.position)
+    asks = sentence(f"asks_{kind}")
     return Claim(
         kind=kind,
         athlete=athlete,
         visit=visit,
-        story=f"{name_field(athlete)} took {name}{came_from}",
+        story=story,
         clause=rules.clauses[kind],
         path=(*(() if before is None else (before.left,)), visit.left),
-        way=(Criterion(_WHERE[kind], True, state_words(visit.left), rules.clauses[kind]),),
+        way=(Criterion(asks, True, state_words(visit.left), rules.clauses[kind]),),
         bar=_position_bar(kind, athlete, holder, rules),
         reached_s=reached_s,
         verdict=verdict,
@@ -164,23 +169,73 @@ def _position_bar(
     if kind in holder.credited:
         return repeat_bar(kind, athlete, rules)
     if RANK[kind] < holder.highest:
-        return Bar(
-            f"stepping down from a higher position by choice earns nothing; "
-            f"{name_field(athlete)} had already held the mount or the back",
-            rules.clauses["order"],
-            "positions in ascending order",
-        )
+        return Bar.named(rules, "order", "asks_order", "stepped_down", who=athlete)
     return None
 
 
 def repeat_bar(kind: ProposalKind, athlete: Athlete, rules: RuleSet) -> Bar:
     """The bar of 3.2: the same position again, after it was left by choice or merely moved."""
-    return Bar(
-        f"{name_field(athlete)} had scored this {trade(kind)} before and "
-        f"{name_field(athlete.other)} had not got out of it: the same position counts once",
-        rules.clauses["given_up"],
-        "not left by choice before",
+    fields = {"who": athlete, "other": athlete.other, "kind": trade(kind)}
+    return Bar.named(rules, "given_up", "asks_not_given_up", "same_counts_once", **fields)
+
+
+def way_claim(
+    kind: ProposalKind,
+    visit: Visit,
+    came_from: tuple[State, ...],
+    story: str,
+    clause: str,
+    confidence: float,
+    rules: RuleSet,
+    way: tuple[Criterion, ...] = (),
+    bar: Bar | None = None,
+) -> Claim:
+    """The claim that the way to a position makes.
+
+    An opponent on all fours counts only under control from behind; that must be seen.
+    """
+    claim = Claim(
+        kind=kind,
+        athlete=visit.holder,
+        visit=visit,
+        story=story,
+        clause=clause,
+        path=(*came_from, visit.entered),
+        confidence=confidence,
+        way=way,
+        bar=bar,
+        note=sentence("no_pass")
+        if visit.group is Group.PIN and kind is not ProposalKind.GUARD_PASS
+        else "",
+        reached_s=visit.start_s,
     )
+    if visit.group is Group.TURTLE:
+        verdict, claim.reached_s = verdict_of(visit, rules)
+        if verdict.met and not verdict.seen_any and verdict.criteria:
+            verdict = Verdict(verdict.criteria, verdict.criteria[0], False, 1.0, False)
+        claim.verdict = verdict
+    return claim
+
+
+def pass_claim(
+    visit: Visit,
+    came_from: tuple[State, ...],
+    seen: str,
+    confidence: float,
+    rules: RuleSet,
+    bar: Bar | None,
+) -> Claim:
+    """The claim of a guard pass; ``seen`` is the guard there was to pass."""
+    athlete, clause = visit.holder, rules.clauses["guard_pass"]
+    if visit.group is not Group.PIN:
+        confidence *= STRAIGHT
+        clause = sentence("by_common_practice", clause=clause)
+    in_pin = visit.group is Group.PIN or None
+    guard = Criterion(sentence("asks_guard"), True, seen, clause, confidence)
+    past = Criterion(sentence("asks_past_legs"), in_pin, state_words(visit.left), clause)
+    story = sentence("passed", who=athlete, other=athlete.other, into=visit.entered.position)
+    kind, way = ProposalKind.GUARD_PASS, () if bar else (guard, past)
+    return way_claim(kind, visit, came_from, story, clause, confidence, rules, way, bar)
 
 
 def longest(claims: Sequence[Claim]) -> Claim:

@@ -20,6 +20,7 @@ def propose(
     events: Sequence[MatchEvent],
     rules: RuleSet,
     end_s: float | None = None,
+    match_s: float | None = None,
 ) -> Ruling:
     """Propose points for one match.
 
@@ -29,10 +30,10 @@ def propose(
         Stable positions, not overlapping, in any order; time between them is scramble.
     events
         What was marked or inferred, in any order.
-    rules
-        The rule set.
     end_s
         Seconds at which the footage ends; by default the last hold or event.
+    match_s
+        The published match time, which ends a match whose start is marked; None where unknown.
 
     Returns
     -------
@@ -41,7 +42,7 @@ def propose(
     """
     ordered_holds = sorted(holds, key=lambda hold: (hold.start_s, hold.end_s))
     ordered = sorted(events, key=lambda event: event.time_s)
-    clock = MatchClock.of(ordered_holds, ordered, rules, end_s)
+    clock = MatchClock.of(ordered_holds, ordered, rules, end_s, match_s)
     walk = Walk(ordered_holds, ordered, rules, clock)
     for visit in walk.visits:
         walk.enter(visit)

@@ -11,9 +11,7 @@ from posescore.scoring.rules import RuleSet
 from posescore.scoring.score import step_of
 from posescore.scoring.timeline import TOLERANCE_S, Lock
 from posescore.terms import Athlete, Interval
-from posescore.words import name_field
-
-_ORDINALS = ("first", "second", "third", "fourth")
+from posescore.words import ordinal, sentence
 
 
 def marked_proposals(
@@ -75,33 +73,34 @@ def _penalties(events: Sequence[MatchEvent], rules: RuleSet) -> list[Proposal]:
 
 def _fled(event: MatchEvent, athlete: Athlete, rules: RuleSet) -> Proposal:
     points = rules.points[ProposalKind.FLED]
-    who, other = name_field(athlete), name_field(athlete.other)
-    why = f"{who} fled the area to avoid a score: {points} points to {other}."
-    clause = rules.clauses["fled"]
-    criterion = Criterion("fled to avoid a score", True, "marked", clause, event.confidence)
-    kind = ProposalKind.FLED
+    why = sentence("fled", who=athlete, other=athlete.other, points=points)
+    clause, kind = rules.clauses["fled"], ProposalKind.FLED
+    asks, seen = sentence("asks_fled"), sentence("seen_marked")
+    criterion = Criterion(asks, True, seen, clause, event.confidence)
     return _instant(event, athlete.other, kind, clause, why, points, criteria=(criterion,))
 
 
 def _penalty(event: MatchEvent, athlete: Athlete, count: int, rules: RuleSet) -> list[Proposal]:
     clause, kind = rules.clauses["penalty"], ProposalKind.PENALTY
-    ordinal = _ORDINALS[count - 1] if count <= len(_ORDINALS) else f"{count}th"
     step = step_of(count, rules)
-    who = name_field(athlete)
-    outcome = ": disqualified" if step.disqualified else ""
-    marks = [_instant(event, athlete, kind, clause, f"{who}'s {ordinal} penalty{outcome}.")]
+
+    def why(name: str) -> str:
+        fields = {"ordinal": ordinal(count), "points": step.points}
+        return sentence(name, who=athlete, other=athlete.other, **fields)
+
+    mark = why("penalty_disqualified" if step.disqualified else "penalty")
+    marks = [_instant(event, athlete, kind, clause, mark)]
     if step.points or step.advantages:
-        gets = f"{step.points} points" if step.points else "an advantage"
-        why = f"{who}'s {ordinal} penalty gives {name_field(athlete.other)} {gets}."
+        gets = why("penalty_points" if step.points else "penalty_advantage")
         marks.append(
-            _instant(event, athlete.other, kind, clause, why, step.points, step.advantages)
+            _instant(event, athlete.other, kind, clause, gets, step.points, step.advantages)
         )
     return marks
 
 
 def _advantage(event: MatchEvent, rules: RuleSet) -> Proposal:
     athlete = event.athlete or Athlete.A
-    why = f"An advantage was marked for {name_field(athlete)}."
+    why = sentence("marked_advantage", who=athlete)
     clause = rules.clauses["advantage"]
     return _instant(event, athlete, ProposalKind.NEAR, clause, why, advantage=1)
 
@@ -120,13 +119,10 @@ def _out_of_area(
             if not during or event.athlete is lock.attacker:
                 continue
             attacker, clause = lock.attacker, rules.clauses["out_of_area"]
-            who, other = name_field(attacker), name_field(attacker.other)
             points = rules.points[ProposalKind.OUT_OF_AREA]
-            why = (
-                f"{who} had a submission locked and {other}'s defence took "
-                f"them out of the area: {points} points to {who}."
-            )
-            locked = Criterion("a submission was locked", True, "marked", clause, lock.confidence)
+            why = sentence("out_of_area", who=attacker, other=attacker.other, points=points)
+            asks, seen = sentence("asks_locked"), sentence("seen_marked")
+            locked = Criterion(asks, True, seen, clause, lock.confidence)
             kind = ProposalKind.OUT_OF_AREA
             proposal = _instant(event, attacker, kind, clause, why, points, criteria=(locked,))
             found.append((proposal, lock))
@@ -153,18 +149,11 @@ def _escaped(lock: Lock, rules: RuleSet) -> Proposal:
     counts = rules.submission_advantage
     clause = rules.clauses["advantage"]
     attacker = lock.attacker
-    ended = "the match ended" if lock.open else f"{name_field(attacker.other)} got free"
-    outcome = (
-        "an advantage."
-        if counts
-        else "no points. If the danger was real the referee gives an advantage; mark it if so."
-    )
+    until = "locked_until_end" if lock.open else "locked_until_free"
+    locked = sentence(until, other=attacker.other)
+    why = "submission_advantage" if counts else "submission_no_points"
     danger = Criterion(
-        "a submission with real danger",
-        True if counts else None,
-        f"locked until {ended}",
-        clause,
-        lock.confidence,
+        sentence("asks_danger"), True if counts else None, locked, clause, lock.confidence
     )
     return Proposal(
         time_s=lock.interval.end_s,
@@ -173,7 +162,7 @@ def _escaped(lock: Lock, rules: RuleSet) -> Proposal:
         points=0,
         advantage=int(counts),
         clause=clause,
-        why=f"{name_field(attacker)} had a submission locked until {ended}: {outcome}",
+        why=sentence(why, who=attacker, locked=locked),
         confidence=lock.confidence,
         evidence=lock.interval,
         would_be=None if counts else ProposalKind.NEAR,

@@ -40,18 +40,13 @@ class Division:
 
 @dataclass(frozen=True, slots=True)
 class MatchTimes:
-    """Minutes of a match by age class (and belt, where it matters), and where classes begin.
-
-    ``minutes`` maps an age class to minutes, or to minutes by belt; ``first_age`` maps it to
-    the youngest age in it, in rising order.
-    """
+    """Minutes of a match by age class, or by belt within it where that matters."""
 
     minutes: Mapping[str, int | Mapping[Belt, int]]
-    first_age: Mapping[str, int]
 
     @classmethod
     def read(cls, top: Reader) -> Self:
-        """From the tables ``match_minutes`` and ``ages`` of a rule set."""
+        """From the table ``match_minutes`` of a rule set."""
         minutes: dict[str, int | Mapping[Belt, int]] = {}
         for age, entry in top.at("match_minutes").children().items():
             if isinstance(entry.value, Mapping):
@@ -60,10 +55,7 @@ class MatchTimes:
                 minutes[age] = {Belt(belt): value.whole(1) for belt, value in by_belt}
             else:
                 minutes[age] = entry.whole(1)
-        ages = top.at("ages")
-        ages.only(minutes, "an age class of match_minutes")
-        first_age = {age: value.whole() for age, value in ages.children().items()}
-        return cls(minutes, dict(sorted(first_age.items(), key=lambda entry: entry[1])))
+        return cls(minutes)
 
     def division(self, age: str, belt: str | None = None) -> Division:
         """The division of these words; ``master_2``, ``Master 2`` and ``master2`` are one class.
@@ -93,21 +85,6 @@ class MatchTimes:
         if not isinstance(minutes, Mapping):
             return minutes * 60.0
         return None if division.belt is None else minutes[division.belt] * 60.0
-
-    def age_class(self, birth_year: int, event_year: int) -> str:
-        """Age class of an athlete: age is the year of the event less the year of birth.
-
-        Raises
-        ------
-        InputError
-            When the athlete is younger than the youngest class.
-        """
-        age = event_year - birth_year
-        classes = [name for name, first in self.first_age.items() if age >= first]
-        if not classes:
-            youngest = min(self.first_age.values())
-            raise InputError(f"nobody competes at {age}; the youngest class begins at {youngest}.")
-        return classes[-1]
 
 
 def _plain(words: str) -> str:

@@ -4,24 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from posescore.holds.event import EventName, MatchEvent
-from posescore.scoring.claims import Bar, Chain, Claim, repeat_bar, verdict_of
-from posescore.scoring.landing import Landing, land
+from posescore.scoring.claims import Bar, Chain, Claim, pass_claim, repeat_bar, way_claim
+from posescore.scoring.landing import land
 from posescore.scoring.proposal import Criterion, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import TOLERANCE_S, Group, Visit, latest
-from posescore.scoring.verdict import Verdict
-from posescore.terms import Athlete, Position, State
-from posescore.words import name_field, state_words, trade
-
-NO_PASS = " Side control itself scores nothing, and there was no guard to pass."
-
-_FEET: Final = (State(Position.STANDING),)
-
-STRAIGHT: Final = 0.8
-"""Past the legs straight into mount or knee-on-belly: the clause names side control alone."""
+from posescore.words import sentence, state_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,79 +43,10 @@ def path_claim(
 ) -> Claim | None:
     """The claim that the way to a position makes, or the one it seems to make and does not."""
     if before.ground is None:
-        landing = land(visit, before.feet, before.assumed_feet, events, rules)
-        if landing is not None:
-            return _from_feet(visit, landing, rules)
-        return _from_nowhere(visit, before, rules)
+        return land(visit, before.feet, before.assumed_feet, events, rules)
     if before.ground.upper is visit.upper:
         return _from_top(visit, before.ground, holder, rules)
     return _from_below(visit, before.ground, events, rules, restored)
-
-
-def _from_feet(visit: Visit, landing: Landing, rules: RuleSet) -> Claim | None:
-    if landing.pulled_guard and visit.holds[0].position in rules.pass_lands_in:
-        return _pass(visit, _FEET, "guard pull", landing.confidence, rules, None)
-    if landing.kind is None:
-        return None
-    claim = Claim(
-        kind=landing.kind,
-        athlete=visit.upper or Athlete.A,
-        visit=visit,
-        story=landing.story,
-        clause=landing.clause,
-        path=(*_FEET, visit.entered),
-        confidence=landing.confidence,
-        way=landing.criteria,
-        bar=landing.bar,
-        note=NO_PASS if visit.group is Group.PIN else "",
-        reached_s=visit.start_s,
-    )
-    if visit.group is Group.TURTLE:
-        _hold_to_turtle(claim, rules)
-    return claim
-
-
-def _from_nowhere(visit: Visit, before: Before, rules: RuleSet) -> Claim | None:
-    if visit.group is not Group.PIN or before.feet is not None:
-        return None
-    bar = Bar(
-        "how they got there is not in the footage: it is worth 2 after a takedown or sweep, "
-        "3 after a guard pass, and nothing as such",
-        rules.clauses["guard_pass"],
-        "the way there was seen",
-    )
-    claim = _pass(visit, (), "", 1.0, rules, bar)
-    claim.story = f"{name_field(claim.athlete)} is in side control"
-    return claim
-
-
-def _pass(
-    visit: Visit,
-    path: tuple[State, ...],
-    came_from: str,
-    confidence: float,
-    rules: RuleSet,
-    bar: Bar | None,
-) -> Claim:
-    athlete = visit.upper or Athlete.A
-    into, clause = trade(visit.entered.position), rules.clauses["guard_pass"]
-    if visit.group is not Group.PIN:
-        confidence, clause = confidence * STRAIGHT, f"{clause}, common practice"
-    guard = Criterion("there was a guard to pass", True, came_from, clause, confidence)
-    name = "past the legs, in side control or north-south"
-    past = Criterion(name, visit.group is Group.PIN or None, state_words(visit.left), clause)
-    return Claim(
-        kind=ProposalKind.GUARD_PASS,
-        athlete=athlete,
-        visit=visit,
-        story=f"{name_field(athlete)} got past {name_field(athlete.other)}'s legs into {into}",
-        clause=clause,
-        path=(*path, visit.entered),
-        confidence=confidence,
-        way=() if bar else (guard, past),
-        bar=bar,
-        reached_s=visit.start_s,
-    )
 
 
 def _from_top(visit: Visit, ground: Visit, holder: Chain, rules: RuleSet) -> Claim | None:
@@ -133,105 +54,56 @@ def _from_top(visit: Visit, ground: Visit, holder: Chain, rules: RuleSet) -> Cla
         if ground.duration_s < rules.seconds.established - TOLERANCE_S:
             return None  # the legs were in the way for a moment of a fall, which is no guard
         repeated = ProposalKind.GUARD_PASS in holder.credited
-        bar = repeat_bar(ProposalKind.GUARD_PASS, holder_of(visit), rules) if repeated else None
+        bar = repeat_bar(ProposalKind.GUARD_PASS, visit.holder, rules) if repeated else None
         return _from_ground(visit, ground, rules, bar)
     if ground.group is Group.TURTLE and visit.group is Group.PIN:
-        bar = Bar(
-            "there was no guard to pass: from the top of turtle nothing is scored",
-            rules.clauses["guard_pass"],
-            "there was a guard to pass",
-        )
+        bar = Bar.named(rules, "guard_pass", "asks_guard", "no_guard_to_pass")
         claim = _from_ground(visit, ground, rules, bar)
-        into = trade(visit.entered.position)
-        claim.story = f"{name_field(claim.athlete)} went from turtle to {into}"
+        claim.story = sentence("from_turtle", who=claim.athlete, into=visit.entered.position)
         return claim
     return None
 
 
 def _from_ground(visit: Visit, ground: Visit, rules: RuleSet, bar: Bar | None) -> Claim:
     confidence = ground.holds[-1].confidence
-    return _pass(visit, (ground.left,), state_words(ground.left), confidence, rules, bar)
-
-
-def holder_of(visit: Visit) -> Athlete:
-    """The upper athlete of a visit that has one."""
-    if visit.upper is None:
-        raise ValueError(f"{visit.group} has no upper athlete")
-    return visit.upper
+    return pass_claim(visit, (ground.left,), state_words(ground.left), confidence, rules, bar)
 
 
 def _from_below(
-    visit: Visit,
-    ground: Visit,
-    events: Sequence[MatchEvent],
-    rules: RuleSet,
-    restored: bool,
+    visit: Visit, ground: Visit, events: Sequence[MatchEvent], rules: RuleSet, restored: bool
 ) -> Claim | None:
     if visit.group is Group.BACK_CONTROL:
         return None  # behind is not on top: the back scores for itself
-    athlete = holder_of(visit)
-    who, other = name_field(athlete), name_field(athlete.other)
-    into, out_of = trade(visit.entered.position), trade(ground.left.position)
-    claim = Claim(
-        kind=ProposalKind.SWEEP,
-        athlete=athlete,
-        visit=visit,
-        story=f"{who} swept {other} from {out_of} into {into}",
-        clause=rules.clauses["sweep"],
-        path=(ground.left, visit.entered),
-        confidence=ground.holds[-1].confidence,
-        way=(
-            Criterion(
-                "starts underneath in guard or half-guard",
-                ground.group is Group.GUARD,
-                f"underneath in {out_of}",
-                rules.clauses["sweep"],
-                ground.holds[-1].confidence,
-            ),
-            Criterion("ends on top", True, state_words(visit.left), rules.clauses["sweep"]),
-        ),
-        note=NO_PASS if visit.group is Group.PIN else "",
-        reached_s=visit.start_s,
+    kind, bar = _sweep_bar(visit, ground, events, rules, restored)
+    out_of, clause = ground.left.position, rules.clauses["sweep"]
+    story = sentence(
+        "swept" if bar is None else "came_out_on_top",
+        who=visit.holder,
+        other=visit.holder.other,
+        out_of=out_of,
+        into=visit.entered.position,
     )
-    claim.bar = _sweep_bar(claim, ground, events, rules, restored)
-    if claim.bar is not None:
-        claim.story = f"{who} came out on top of {other} into {into}"
-    if visit.group is Group.TURTLE:
-        _hold_to_turtle(claim, rules)
-    return claim
+    confidence = ground.holds[-1].confidence
+    below, seen = ground.group is Group.GUARD, sentence("seen_underneath", out_of=out_of)
+    way = (
+        Criterion(sentence("asks_underneath"), below, seen, clause, confidence),
+        Criterion(sentence("asks_ends_on_top"), True, state_words(visit.left), clause),
+    )
+    return way_claim(kind, visit, (ground.left,), story, clause, confidence, rules, way, bar)
 
 
 def _sweep_bar(
-    claim: Claim,
-    ground: Visit,
-    events: Sequence[MatchEvent],
-    rules: RuleSet,
-    restored: bool,
-) -> Bar | None:
-    athlete = claim.athlete
-    who, other = name_field(athlete), name_field(athlete.other)
+    visit: Visit, ground: Visit, events: Sequence[MatchEvent], rules: RuleSet, restored: bool
+) -> tuple[ProposalKind, Bar | None]:
+    """What coming out on top seems to be, and why it is worth nothing if so."""
+    who, other = visit.holder, visit.holder.other
     if ground.group is Group.GUARD:
-        if not restored:
-            return None
-        reason = f"{who} only got back on top before {other}'s sweep was held"
-        return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
-    attempt = latest(events, EventName.TAKEDOWN_ATTEMPT, athlete, ground.start_s, claim.visit.end_s)
+        back = Bar.named(rules, "sweep", "asks_underneath", "only_got_back", who=who, other=other)
+        return ProposalKind.SWEEP, back if restored else None
+    attempt = latest(events, EventName.TAKEDOWN_ATTEMPT, who, ground.start_s, visit.end_s)
     if ground.group is Group.BACK_CONTROL and attempt is not None:
-        claim.kind = ProposalKind.TAKEDOWN
-        reason = f"{other} had the back: bringing the opponent on the back down is no takedown"
-        clause = rules.clauses["standing_back"]
-        return Bar(reason, clause, "the opponent was not behind with control")
-    reason = (
-        f"{who} was not in guard: turning the tables from under {trade(ground.left.position)} "
-        "is a reversal and scores nothing"
-    )
-    return Bar(reason, rules.clauses["sweep"], "starts underneath in guard or half-guard")
-
-
-def _hold_to_turtle(claim: Claim, rules: RuleSet) -> None:
-    """An opponent on all fours counts only under control from behind; that must be seen."""
-    verdict, reached_s = verdict_of(claim.visit, rules)
-    if verdict.met and not verdict.seen_any and verdict.criteria:
-        unseen = verdict.criteria[0]
-        verdict = Verdict(verdict.criteria, unseen, False, 1.0, False)
-    claim.verdict, claim.reached_s = verdict, reached_s
+        behind = Bar.named(rules, "standing_back", "asks_not_behind", "had_the_back", other=other)
+        return ProposalKind.TAKEDOWN, behind
+    out_of = ground.left.position
+    turned = Bar.named(rules, "sweep", "asks_underneath", "reversal", who=who, out_of=out_of)
+    return ProposalKind.SWEEP, turned

@@ -8,7 +8,7 @@ from posescore.holds.event import EventName, MatchEvent
 from posescore.scoring.proposal import Proposal, ProposalKind, Result, Tally
 from posescore.scoring.rules import PenaltyStep, RuleSet
 from posescore.terms import Athlete
-from posescore.words import name_field
+from posescore.words import sentence
 
 
 def step_of(count: int, rules: RuleSet) -> PenaltyStep:
@@ -23,6 +23,16 @@ def is_penalty_mark(proposal: Proposal) -> bool:
     return proposal.kind is ProposalKind.PENALTY and not award
 
 
+def disqualified_s(proposals: Iterable[Proposal], rules: RuleSet) -> float | None:
+    """When the marks among these proposals disqualify somebody first; None where they do not."""
+    instants: list[float] = []
+    marks = sorted((p for p in proposals if is_penalty_mark(p)), key=lambda mark: mark.time_s)
+    for athlete in Athlete:
+        own = [mark for mark in marks if mark.athlete is athlete]
+        instants += [mark.time_s for n, mark in enumerate(own, 1) if step_of(n, rules).disqualified]
+    return min(instants, default=None)
+
+
 def score_of(
     proposals: Iterable[Proposal], events: Sequence[MatchEvent], rules: RuleSet
 ) -> tuple[dict[Athlete, Tally], Result]:
@@ -31,15 +41,6 @@ def score_of(
     Points and advantages add up. What penalties give the opponent follows from how many marks
     are among the proposals, whichever of them were dismissed, changed or added by a person; the
     engine's separate proposals for it (kind penalty with points or an advantage) only announce it.
-
-    Parameters
-    ----------
-    proposals
-        In any order.
-    events
-        The match's events: a tap decides.
-    rules
-        The rule set.
     """
     given = list(proposals)
     marks = {
@@ -73,14 +74,14 @@ def _result(
 ) -> Result:
     """Who wins: what ends a match comes first, whatever the points."""
     endings = [
-        (e.time_s, Result(e.athlete.other, "submission", f"{name_field(e.athlete)} gave up."))
+        (e.time_s, Result(e.athlete.other, "submission", sentence("gave_up", who=e.athlete)))
         for e in events
         if e.event is EventName.TAP and e.athlete is not None
     ]
     for athlete, times_s in marks.items():
         for count, time_s in enumerate(times_s, start=1):
             if step_of(count, rules).disqualified:
-                why = f"{name_field(athlete)} was disqualified with penalty number {count}."
+                why = sentence("disqualified", who=athlete, count=count)
                 endings.append((time_s, Result(athlete.other, "disqualification", why)))
                 break
     stops_s = min((e.time_s for e in events if e.event is EventName.END), default=float("inf"))
@@ -90,19 +91,24 @@ def _result(
     return _by_count(tallies, rules)
 
 
-def _by_count(tallies: Mapping[Athlete, Tally], rules: RuleSet) -> Result:
+def leader(tallies: Mapping[Athlete, Tally], rules: RuleSet) -> tuple[Athlete, str] | None:
+    """Who is ahead and by what: points, advantages or (fewer) penalties; None where level."""
     a, b = tallies[Athlete.A], tallies[Athlete.B]
     for decider in rules.deciders:
         if decider == "referee":
             break
         mine, theirs = getattr(a, decider), getattr(b, decider)
-        if mine == theirs:
-            continue
-        fewest = decider == "penalties"
-        winner = Athlete.A if (mine < theirs) is fewest else Athlete.B
-        best, least = sorted((mine, theirs), reverse=not fewest)
-        what = f"fewer penalties, {best} to {least}" if fewest else f"{decider}, {best} to {least}"
-        return Result(winner, decider, f"{name_field(winner)} leads by {what}.")
-    return Result(
-        None, "referee", "Points, advantages and penalties are level: the referee decides."
-    )
+        if mine != theirs:
+            fewest = decider == "penalties"
+            return Athlete.A if (mine < theirs) is fewest else Athlete.B, decider
+    return None
+
+
+def _by_count(tallies: Mapping[Athlete, Tally], rules: RuleSet) -> Result:
+    ahead = leader(tallies, rules)
+    if ahead is None:
+        return Result(None, "referee", sentence("level"))
+    winner, decider = ahead
+    best, least = (getattr(tallies[who], decider) for who in (winner, winner.other))
+    why = sentence(f"leads_by_{decider}", who=winner, best=best, least=least)
+    return Result(winner, decider, why)

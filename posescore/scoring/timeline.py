@@ -53,6 +53,12 @@ class Visit:
     holds: tuple[Hold, ...]
 
     @property
+    def holder(self) -> Athlete:
+        """The upper athlete, of a visit that has one."""
+        assert self.upper is not None, f"{self.group} has no upper athlete"
+        return self.upper
+
+    @property
     def start_s(self) -> float:
         """When it begins, seconds."""
         return self.holds[0].start_s

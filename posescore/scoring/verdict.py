@@ -9,9 +9,7 @@ from typing import Final
 from posescore.holds.hold import Check, Hold
 from posescore.scoring.proposal import Criterion
 from posescore.scoring.rules import AskedOf, RuleSet
-
-NOT_LOOKED_AT: Final = "not looked at"
-"""What was seen of a criterion that nobody checked."""
+from posescore.words import sentence
 
 _DOUBTFUL: Final = 0.2
 """A part less sure by more than this than another is left to that one. Judgement."""
@@ -62,7 +60,9 @@ def _criterion(hold: Hold, asked: AskedOf) -> tuple[Criterion, bool]:
     check = hold.check(asked.check)
     name = str(asked.check)
     if check is None:
-        return Criterion(asked.asks, None, NOT_LOOKED_AT, asked.clause, check=name), False
+        return Criterion(
+            asked.asks, None, sentence("not_looked_at"), asked.clause, check=name
+        ), False
     fulfils = check.value in asked.met
     p_met = probability_met(asked, check)
     met = p_met >= 0.5
@@ -70,7 +70,7 @@ def _criterion(hold: Hold, asked: AskedOf) -> tuple[Criterion, bool]:
     near = bool(asked.near) if fulfils else check.value in asked.near
     seen = check.seen or asked.words(check.value)
     if met is not fulfils:
-        seen = f"unsure whether {seen}"
+        seen = sentence("unsure_whether", seen=seen)
     p_read = max(p_met, 1.0 - p_met)
     how = (check.fraction, check.visible)
     return Criterion(asked.asks, met, seen, asked.clause, p_read, name, *how), near

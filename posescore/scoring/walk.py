@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import takewhile
 
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
@@ -23,7 +24,7 @@ from posescore.scoring.claims import (
     verdict_of,
 )
 from posescore.scoring.match_clock import MatchClock
-from posescore.scoring.paths import Before, holder_of, path_claim
+from posescore.scoring.paths import Before, path_claim
 from posescore.scoring.proposal import Criterion, Proposal, ProposalKind
 from posescore.scoring.rules import RuleSet
 from posescore.scoring.timeline import (
@@ -42,7 +43,7 @@ from posescore.scoring.timeline import (
 )
 from posescore.scoring.verdict import clearest, qualified, verdict_on
 from posescore.terms import Athlete, Interval, Position
-from posescore.words import name_field, trade
+from posescore.words import sentence
 
 _TOP_ONLY = frozenset({ProposalKind.TAKEDOWN, ProposalKind.SWEEP})
 _LOOKS_ON = frozenset({Group.KNEE_ON_BELLY, Group.MOUNT, Group.BACK_MOUNT})
@@ -50,17 +51,7 @@ _FROM_BEHIND = frozenset({ProposalKind.BACK_CONTROL, ProposalKind.BACK_MOUNT})
 
 
 class Walk:
-    """The state of one walk through a match.
-
-    Parameters
-    ----------
-    holds, events
-        In time order.
-    rules
-        The rule set.
-    clock
-        When the match is live.
-    """
+    """The state of one walk through a match."""
 
     def __init__(
         self,
@@ -95,7 +86,7 @@ class Walk:
         """Settle what is still open when the match ends."""
         self._drop_fled(self.end_s)
         for athlete in Athlete:
-            self._settle(athlete, self.end_s, [], " before the end", at_end=True)
+            self._settle(athlete, self.end_s, [], sentence("before_end"), at_end=True)
 
     def _stand(self, visit: Visit) -> None:
         again = (
@@ -105,7 +96,7 @@ class Walk:
         )
         for athlete, chain in self.athletes.items():
             kept = [] if again else [c for c in chain.claims if c.kind in _TOP_ONLY]
-            self._settle(athlete, visit.start_s, kept, " before they stood up")
+            self._settle(athlete, visit.start_s, kept, sentence("before_standing"))
             if again or not self._gave_up(athlete, visit):
                 chain.forget()
         if again:
@@ -125,13 +116,12 @@ class Walk:
         )
 
     def _ground(self, visit: Visit) -> None:
-        athlete = holder_of(visit)
+        athlete = visit.holder
         counter = self._counter(visit)
         rival = self.athletes[athlete.other]
         restored = any(c.kind is ProposalKind.SWEEP and c.bar is None for c in rival.claims)
-        self._settle(
-            athlete.other, visit.start_s, [], f" before {name_field(athlete)} got out on top"
-        )
+        end = sentence("before_other_on_top", other=athlete)
+        self._settle(athlete.other, visit.start_s, [], end)
         rival.forget()
         self._shrink(visit)
         self._regain(visit)
@@ -145,7 +135,7 @@ class Walk:
 
     def _counter(self, visit: Visit) -> Claim | None:
         """The takedown that answers an opponent's takedown before it was held: only it counts."""
-        athlete = holder_of(visit)
+        athlete = visit.holder
         rival = self.athletes[athlete.other]
         first = next((c for c in rival.claims if c.kind is ProposalKind.TAKEDOWN), None)
         if first is None or first.bar is not None:
@@ -160,29 +150,29 @@ class Walk:
         if attempt is None:
             return None
         rival.claims.remove(first)
-        who, other = name_field(athlete), name_field(athlete.other)
-        clause = self.rules.clauses["counter"]
-        reason = f"{who} took {other} down at once: only the counter counts"
-        failed = Criterion("not countered at once", False, reason, clause, attempt.confidence)
+        clause, both = self.rules.clauses["counter"], {"who": athlete, "other": athlete.other}
+        reason = sentence("countered", **both)
+        failed = Criterion(
+            sentence("asks_not_countered"), False, reason, clause, attempt.confidence
+        )
         confidence = first.confidence * attempt.confidence
         none = awarding.none_for(first, visit.start_s, reason, clause, failed, confidence)
         self.proposals.append(none)
-        into = trade(visit.entered.position)
         return Claim(
             kind=ProposalKind.TAKEDOWN,
             athlete=athlete,
             visit=visit,
-            story=f"{who} answered {other}'s takedown with another into {into}",
+            story=sentence("took_down_countering", **both, into=visit.entered.position),
             clause=clause,
             path=(*first.path, visit.entered),
             confidence=attempt.confidence,
-            way=(Criterion("answers a takedown at once", True, "marked", clause),),
+            way=(Criterion(sentence("asks_counter"), True, sentence("seen_marked"), clause),),
             reached_s=visit.start_s,
         )
 
     def _open(self, visit: Visit, restored: bool, counter: Claim | None) -> None:
         """Add the claims this visit makes to the chain."""
-        holder = self.athletes[holder_of(visit)]
+        holder = self.athletes[visit.holder]
         position = position_claim(visit, self.before.last, holder, self.rules)
         way = counter or path_claim(visit, self.before, holder, self.events, self.rules, restored)
         for waiting in holder.claims:
@@ -201,7 +191,7 @@ class Walk:
 
     def _regain(self, visit: Visit) -> None:
         """Forget what was scored where the opponent broke it, so that it may score again."""
-        athlete = holder_of(visit)
+        athlete = visit.holder
         last, holder = self.last.get(athlete), self.athletes[athlete]
         if last is None or self._gave_up(athlete, visit):
             return
@@ -231,7 +221,7 @@ class Walk:
 
     def _release(self, visit: Visit) -> None:
         """Award what three seconds in this visit release, in the order it was reached."""
-        athlete = holder_of(visit)
+        athlete = visit.holder
         holder = self.athletes[athlete]
         good = clearest(qualified(visit.holds, self.rules), self.rules)
         any_hold = self._stretches(visit, good if visit.group is Group.TURTLE else visit.holds)
@@ -252,7 +242,7 @@ class Walk:
         if settled_s is not None:
             kind = POSITION_KIND.get(visit.group)
             kept = [c for c in holder.claims if c.kind is kind or c.rank == 0]
-            end = f" before going to {trade(visit.entered.position)}"
+            end = sentence("before_going_on", position=visit.entered.position)
             self._settle(athlete, settled_s, kept, end)
 
     def _award(self, claim: Claim, visit: Visit, at_s: float, stretch: Interval) -> None:
@@ -298,13 +288,13 @@ class Walk:
             self.proposals.append(awarding.trapped_leg(visit, before, at_s, self.rules))
 
     def _stretches(self, visit: Visit, holds: Sequence[Hold]) -> list[Interval]:
-        locks = [k.interval for k in self._locks_on(holder_of(visit))]
+        locks = [k.interval for k in self._locks_on(visit.holder)]
         return stretches_of(holds, self.seconds, locks, self.cuts)
 
     def _held_at(self, visit: Visit, stretches: Sequence[Interval]) -> float | None:
         """When the three seconds are over; None if never, or the opponent fled before."""
         at_s = held_at(stretches, self.seconds.hold)
-        rival = holder_of(visit).other
+        rival = visit.holder.other
         fled = between(self.events, EventName.FLED, rival, visit.start_s, visit.end_s)
         return None if at_s is not None and any(e.time_s < at_s for e in fled) else at_s
 
@@ -312,13 +302,13 @@ class Walk:
 
     def _shrink(self, visit: Visit) -> None:
         """The lower athlete recovered guard, or turned to turtle: what that ends is settled."""
-        athlete = holder_of(visit)
+        athlete = visit.holder
         if visit.group not in (Group.GUARD, Group.TURTLE):
             return
         kept = _TOP_ONLY if visit.group is Group.GUARD else _TOP_ONLY | _FROM_BEHIND
         claims = [c for c in self.athletes[athlete].claims if c.kind in kept]
-        how = "recovered guard" if visit.group is Group.GUARD else "turned to turtle"
-        self._settle(athlete, visit.start_s, claims, f" before {name_field(athlete.other)} {how}")
+        end = "before_guard" if visit.group is Group.GUARD else "before_turtle"
+        self._settle(athlete, visit.start_s, claims, sentence(end, other=athlete.other))
 
     def _settle(
         self, athlete: Athlete, at_s: float, kept: Sequence[Claim], end: str, at_end: bool = False
@@ -350,7 +340,7 @@ class Walk:
     def _explain_unmet(self, claim: Claim, at_s: float) -> None:
         if claim.visit.duration_s < self.seconds.hold - TOLERANCE_S:
             return
-        none = awarding.unmet(claim, min(at_s, claim.visit.end_s))
+        none = awarding.unmet(claim, min(at_s, claim.visit.end_s), self.rules)
         if none is not None:
             self.proposals.append(none)
 
@@ -391,9 +381,5 @@ def _around(stretches: Sequence[Interval], at_s: float) -> Interval:
 
 def _starts_on_feet(holds: Sequence[Hold], rules: RuleSet) -> bool:
     """A match starts standing, unless a stretch of scramble is all that was seen first."""
-    seen_s = 0.0
-    for hold in holds:
-        if hold.position is not Position.SCRAMBLE:
-            break
-        seen_s += hold.duration_s
-    return seen_s < rules.seconds.hold - TOLERANCE_S
+    scramble = takewhile(lambda hold: hold.position is Position.SCRAMBLE, holds)
+    return sum(hold.duration_s for hold in scramble) < rules.seconds.hold - TOLERANCE_S

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from typing import Any, Final
 
@@ -14,26 +14,31 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from posescore import __version__
-from posescore.errors import NotFoundError, PoseScoreError
+from posescore.errors import ChangedMeanwhileError, NotFoundError, PoseScoreError
 from posescore.library.adding import Arrivals
 from posescore.library.library import Library
 from posescore.library.store.plain import utf8
 from posescore.web.api import schemas
 from posescore.web.api.analyses import analysis_router
 from posescore.web.api.athletes import athlete_router
+from posescore.web.api.changes import change_router
 from posescore.web.api.export import export_router
 from posescore.web.api.footage import footage_router
 from posescore.web.api.lesson import lesson_router
 from posescore.web.api.listing import list_router
 from posescore.web.api.matches import match_router
+from posescore.web.api.moments import moment_router
 from posescore.web.api.opinions import opinion_router
 from posescore.web.api.outputs import output_router
+from posescore.web.api.results import result_router
 from posescore.web.api.review import review_router
+from posescore.web.api.sound import sound_router
 from posescore.web.api.stills import still_router
 from posescore.web.api.track import Tracks, track_router
 from posescore.web.api.words import word_router
 from posescore.web.guard import Access, Guard
 from posescore.web.jobs.outputs import Outputs
+from posescore.web.language import Language
 from posescore.web.limits import Limits
 from posescore.web.pages.pages import add_pages, not_found
 
@@ -81,6 +86,7 @@ def create_app(library: Library, access: Access | None = None) -> FastAPI:
         redoc_url=None,
         lifespan=lifespan,
     )
+    app.state.leaving = False
     app.include_router(_api(library, outputs))
     add_pages(app, library)
 
@@ -96,6 +102,7 @@ def create_app(library: Library, access: Access | None = None) -> FastAPI:
     app.add_exception_handler(RequestValidationError, _on_bad_request)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_middleware(Limits)
+    app.add_middleware(Language)
     app.add_middleware(Guard, access=access or Access())
     return app
 
@@ -119,11 +126,15 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
         footage_router(library, arrivals),
         analysis_router(library),
         review_router(library, tracks),
+        change_router(library),
         track_router(library, tracks),
         still_router(library),
+        sound_router(library),
+        moment_router(library, outputs),
         lesson_router(library),
         export_router(library),
         output_router(library, outputs),
+        result_router(library),
         opinion_router(library),
         athlete_router(library),
         word_router(),
@@ -134,14 +145,28 @@ def _api(library: Library, outputs: Outputs) -> APIRouter:
 
 async def _on_refusal(request: Request, error: Exception) -> Response:
     status = error.http_status if isinstance(error, PoseScoreError) else 500
-    return JSONResponse({"error": utf8(str(error))}, status)
+    changed = vars(error) if isinstance(error, ChangedMeanwhileError) else None
+    said = {"error": utf8(str(error))} | ({"changed": changed} if changed else {})
+    return JSONResponse(said, status)
 
 
 async def _on_bad_request(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     first = error.errors()[0]
     where = ".".join(str(part) for part in first["loc"][1:]) or "body"
-    return JSONResponse({"error": utf8(f"{where}: {first['msg']}.")}, 422)
+    return JSONResponse({"error": utf8(f"{where}: {_fault(where, first)}")}, 422)
+
+
+def _fault(where: str, fault: Mapping[str, Any]) -> str:
+    """What is wrong with a field, in one sentence for a person."""
+    what, limits = where.rpartition(".")[2].replace("_", " "), fault.get("ctx", {})
+    if fault["type"] == "string_too_long":
+        return f"the {what} is too long: write at most {limits['max_length']} letters."
+    if fault["type"] == "missing":
+        return f"the {what} is missing."
+    if fault["type"].startswith("date"):
+        return "write the day as year-month-day, say 2026-10-03."
+    return f"the {what} cannot be used: {str(fault['msg'])[:1].lower()}{str(fault['msg'])[1:]}."
 
 
 async def _on_http_error(request: Request, error: Exception) -> Response:

@@ -176,6 +176,10 @@ def _server(app: FastAPI, ready: Callable[[], None]) -> uvicorn.Server:
             if self.started:
                 ready()
 
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            app.state.leaving = True  # what is sent without end ends now
+            await super().shutdown(sockets)
+
     config = quiet_config(
         app,
         log_level="error",

@@ -16,7 +16,7 @@ from functools import partial
 
 from posescore.analysis.job import main
 from posescore.errors import FootageError
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.library.library import Library
 from posescore.library.match import Match
 from tests.library.samples import analysis
@@ -38,7 +38,7 @@ def quick(
         time.sleep(STEP_S)
     progress("finding both athletes", STEPS, STEPS)
     assert match.info.footage is not None
-    clock = open_footage(match.info.footage.path).clock()
+    clock = Footage(match.info.footage.path).clock()
     library.save_analysis(match.id, replace(analysis(), clock=clock))
 
 

@@ -32,7 +32,7 @@ from posescore.errors import ConflictError, FootageError, NotFoundError
 from posescore.footage import proxy
 from posescore.footage.clock import FrameClock
 from posescore.footage.decoding import Decoded
-from posescore.footage.reading import Footage, open_footage
+from posescore.footage.reading import Footage
 from posescore.library.adding import add_footage
 from posescore.library.jobs import JobState
 from posescore.library.library import Library
@@ -322,8 +322,8 @@ def test_footage_is_opened_hashed_and_decoded_once(
     sees(monkeypatch, Pair())
     match = analyze_now(library, film, INFO)
     assert (counted.opened, counted.hashed, counted.frames) == (1, 1, 90)
-    copied = open_footage(match.proxy_path)
-    np.testing.assert_allclose(copied.clock().pts_s, open_footage(film).clock().pts_s, atol=1e-3)
+    copied = Footage(match.proxy_path)
+    np.testing.assert_allclose(copied.clock().pts_s, Footage(film).clock().pts_s, atol=1e-3)
 
 
 def test_a_copy_is_made_where_the_keypoints_are_known_and_none_where_one_is_not_needed(
@@ -352,7 +352,7 @@ def test_a_killed_analysis_goes_on_and_makes_the_whole_copy(
     sees(monkeypatch, second)
     analyze_now(library, film, INFO)
     assert 0 < second.asked <= 45 - 20 + 8, "what was found is not asked again"
-    assert len(open_footage(match.proxy_path).clock()) == 90
+    assert len(Footage(match.proxy_path).clock()) == 90
 
 
 def test_the_stages_are_those_that_are_told() -> None:

@@ -12,11 +12,11 @@ from posescore.analysis.job import analyze_now
 from posescore.analysis.pipeline import Settings, analyse, classify_file, pose_pass
 from posescore.analysis.sample import sample_match
 from posescore.errors import FootageError, InputError
+from posescore.evaluation.joining import repeated
 from posescore.evaluation.match import assess, degraded
 from posescore.evaluation.truth import read_truth
 from posescore.footage.encoding import write_film
-from posescore.footage.joining import repeated
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.library.library import Library
 from posescore.library.match import MatchInfo
 from posescore.library.review.edits import Confirm
@@ -38,7 +38,7 @@ TRUE_KEYPOINTS = Settings(track_file=KEYPOINTS)
 @pytest.mark.parametrize(
     ("noise", "missing", "seed"), [(0.0, 0.0, 0), (0.02, 0.1, 0), (0.02, 0.1, 1), (0.02, 0.1, 2)]
 )
-def test_true_keypoints_give_the_true_log_but_for_what_is_known_to_fail(
+def test_true_keypoints_give_the_true_log_but_for_a_near_miss(
     noise: float, missing: float, seed: int
 ) -> None:
     # Rules behind the awards: articles 3.1, 3.4 and 4.1 to 4.5, named award by award in the truth.
@@ -47,12 +47,13 @@ def test_true_keypoints_give_the_true_log_but_for_what_is_known_to_fail(
         video, TRUTH, settings=TRUE_KEYPOINTS, rules=info.rules,
         noise=noise, missing=missing, seed=seed, within_s=1.0,
     )  # fmt: skip
-    # Its half guard is read as mount, and a heel behind the thigh as none (docs/accuracy.md).
+    # With noise two heels behind thighs are seen too seldom to be told from one.
     missed = {line.award["time_s"] for line in found.awards if line.proposal is None}
-    assert missed <= {44.8, 56.2}
-    assert [proposal.kind for proposal in found.false_awards] in ([], ["mount"])
+    assert missed <= ({56.2} if noise else set())
+    assert [proposal.kind for proposal in found.false_awards] == []
+    # A knee that comes up or a heel that slips in too soon (docs/accuracy.md).
     unexplained = [line.nothing["would_be"] for line in found.nothings if line.proposal is None]
-    assert unexplained in ([], ["mount"])
+    assert unexplained in ([], ["knee_on_belly"], ["back_control"])
 
 
 def test_degrading_does_what_it_says() -> None:
@@ -131,9 +132,9 @@ def test_a_second_run_starts_behind_the_pose_pass(tmp_path: Path) -> None:
     def listen(stage: str, done: int, total: int) -> None:
         told.append((done, total))
 
-    first = pose_pass(open_footage(video), estimator, poses=tmp_path / "poses", progress=listen)
+    first = pose_pass(Footage(video), estimator, poses=tmp_path / "poses", progress=listen)
     asked = estimator.asked
-    again = pose_pass(open_footage(video), estimator, poses=tmp_path / "poses")
+    again = pose_pass(Footage(video), estimator, poses=tmp_path / "poses")
 
     assert asked > 0
     assert estimator.asked == asked
@@ -145,15 +146,15 @@ def test_a_killed_pose_pass_goes_on_where_it_was(tmp_path: Path) -> None:
     video = tmp_path / "short.mp4"
     repeated(shipped("sample_video", "match.mp4"), video, 2.0)
     whole, first, second = CountingEstimator(), CountingEstimator(), CountingEstimator()
-    pose_pass(open_footage(video), whole)
+    pose_pass(Footage(video), whole)
 
     def stop(stage: str, done: int, total: int) -> None:
         if first.asked >= 4:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        pose_pass(open_footage(video), first, poses=tmp_path / "poses", progress=stop)
-    pose_pass(open_footage(video), second, poses=tmp_path / "poses")
+        pose_pass(Footage(video), first, poses=tmp_path / "poses", progress=stop)
+    pose_pass(Footage(video), second, poses=tmp_path / "poses")
     assert first.asked >= 4
     assert first.asked + second.asked == whole.asked
     assert [path.suffix for path in (tmp_path / "poses").iterdir()] == [".parquet"]
@@ -162,7 +163,7 @@ def test_a_killed_pose_pass_goes_on_where_it_was(tmp_path: Path) -> None:
 def test_footage_with_nobody_in_it_is_refused_and_leaves_nothing(tmp_path: Path) -> None:
     video = tmp_path / "short.mp4"
     repeated(shipped("sample_video", "match.mp4"), video, 2.0)
-    track = pose_pass(open_footage(video), CountingEstimator())
+    track = pose_pass(Footage(video), CountingEstimator())
     write_track(track, tmp_path / "nobody.parquet")
     library = Library(tmp_path / "library")
     with pytest.raises(FootageError, match=r"short\.mp4: nobody"):
@@ -176,11 +177,11 @@ def test_a_single_frame_is_refused(tmp_path: Path) -> None:
     with pytest.raises(FootageError, match=r"frame\.mp4 holds a single frame"):
         analyze_now(Library(tmp_path / "library"), video, INFO)
     with pytest.raises(FootageError, match=r"frame\.mp4 holds a single frame"):
-        analyse(open_footage(video))
+        analyse(Footage(video))
 
 
 def test_smoothing_names_the_position_of_the_hold(tmp_path: Path) -> None:
-    clock = open_footage(shipped("sample_video", "match.mp4")).clock()
+    clock = Footage(shipped("sample_video", "match.mp4")).clock()
     track = degraded(track_from_coco(KEYPOINTS, clock=clock), 0.03, 0.2, seed=0)
     write_track(track, tmp_path / "noisy.parquet")
     alone = list(classify_file(tmp_path / "noisy.parquet"))
@@ -207,7 +208,7 @@ def test_larger_footage_is_searched_smaller_and_answered_in_its_own_pixels(tmp_p
     video, estimator = tmp_path / "large.mp4", Fixed()
     shade = np.full((90, 160, 3), 90, np.uint8)
     write_film(video, [(i / 30, shade) for i in range(6)], 0.2, (2560, 1440))
-    track = pose_pass(open_footage(video), estimator)
+    track = pose_pass(Footage(video), estimator)
     assert estimator.size == (1920, 1080)
     assert track.picture_size_px == (2560, 1440)
     expected = (np.add(STANDING, (400, 300))) * 2560 / 1920

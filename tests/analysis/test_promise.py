@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from posescore.analysis.pipeline import analyse
-from posescore.footage.joining import repeated
-from posescore.footage.reading import open_footage
+from posescore.evaluation.joining import repeated
+from posescore.footage.reading import Footage
 from posescore.pose.coco import track_from_coco
 from posescore.pose.oks import area_px2, oks
 from posescore.resources import shipped
@@ -28,7 +28,7 @@ def test_both_athletes_are_found_in_their_slots_and_the_takedown_is_proposed(
 ) -> None:
     video = tmp_path / "excerpt.mp4"
     repeated(shipped("sample_video", "match.mp4"), video, EXCERPT_S)
-    analysis = analyse(open_footage(video))
+    analysis = analyse(Footage(video))
     track = analysis.track
     truth = track_from_coco(shipped("sample_video", "keypoints.json"))
     fits = np.array(

@@ -28,7 +28,7 @@ from posescore.analysis import job, sample
 from posescore.cli.render import progress_bar
 from posescore.evaluation.browser import headless_browser, served
 from posescore.export.report import write_report
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Match, MatchInfo
 from posescore.library.review.edits import Confirm, Dismiss
@@ -214,7 +214,7 @@ def sample_match(place: Path, given: Path | None) -> Match:
     if given is not None:
         shutil.copytree(given, place)
     with Library(place) as library, progress_bar(quiet=False) as progress:
-        known = library.match_of_footage(open_footage(video).sha256)
+        known = library.match_of_footage(Footage(video).sha256)
         return known or job.analyze_now(library, video, info, progress=progress)
 
 

@@ -81,7 +81,7 @@ def test_the_window_closes_where_its_line_is_left(page: Page) -> None:
 def test_the_list_is_narrowed_to_what_nearly_scored(page: Page) -> None:
     open_match(page)
     everything = page.locator(".proposals > .proposal").count()
-    page.get_by_role("button", name="Nearly or none").click()
+    page.get_by_role("button", name="Near misses").click()
     near = page.locator(".proposals > .proposal")
     expect(near).not_to_have_count(everything)
     for text in near.locator(".worth").all_inner_texts():
@@ -91,7 +91,9 @@ def test_the_list_is_narrowed_to_what_nearly_scored(page: Page) -> None:
     end = page.locator(".proposal.selected .still img").last.get_attribute("alt") or ""
     expect(page.locator("#frame-now")).to_have_text(end.split("frame ")[1])
     page.keyboard.press("k")
-    expect(page.get_by_role("button", name="Waiting")).to_have_attribute("aria-pressed", "true")
+    expect(page.locator(".only button", has_text="To decide")).to_have_attribute(
+        "aria-pressed", "true"
+    )
     page.get_by_role("button", name="All", exact=False).first.click()
 
 
@@ -136,6 +138,6 @@ def test_a_stretch_alone_is_exchanged(page: Page) -> None:
     go_to(page, "0:33")
     expect(page.locator("#frame-now")).to_have_text("330")
     page.keyboard.press("Shift+W")
-    expect(page.locator("#said")).to_contain_text("exchanged from 0:32.00 to 0:38.00")
+    expect(page.locator("#said")).to_contain_text("swapped from 0:32.00 to 0:38.00")
     page.keyboard.press("u")
-    expect(page.locator("#said")).to_contain_text("Undone: exchange A and B")
+    expect(page.locator("#said")).to_contain_text("Undone: swap A and B")

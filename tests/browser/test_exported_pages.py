@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -20,14 +21,15 @@ pytestmark = pytest.mark.browser
 
 
 @pytest.mark.parametrize("name", ["report", "lesson"])
-@pytest.mark.parametrize("width_px", [1100, 390])
+@pytest.mark.parametrize(("width_px", "scheme"), [(1100, "light"), (390, "dark")])
 def test_pages_are_accessible(
-    browser: Browser, looked_at: tuple[Library, Match], tmp_path: Path, name: str, width_px: int
-) -> None:
+    browser: Browser, looked_at: tuple[Library, Match], tmp_path: Path, name: str, width_px: int,
+    scheme: Literal["light", "dark"],
+) -> None:  # fmt: skip
     library, match = looked_at
     write = {"report": write_report, "lesson": write_lesson}[name]
     out = write(library, match.id, tmp_path / f"{name}.html")
-    page = browser.new_page(viewport={"width": width_px, "height": 800})
+    page = browser.new_page(viewport={"width": width_px, "height": 800}, color_scheme=scheme)
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text))
     page.on("pageerror", lambda error: said.append(str(error)))
@@ -42,6 +44,8 @@ def test_pages_are_accessible(
     assert page.evaluate("document.documentElement.scrollWidth") <= width_px
     if name == "lesson":
         page.wait_for_function("[...document.querySelectorAll('video')].every(v => v.duration > 0)")
+    paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert (paper == "rgb(255, 255, 255)") is (scheme == "light")
     faults = Axe().run(page).response["violations"]
     assert [(fault["id"], fault["impact"]) for fault in faults] == []
     assert said == []

@@ -11,13 +11,20 @@ from tests.browser.test_review import faults
 
 pytestmark = pytest.mark.browser
 
-LESSON = "/api/matches/1/lesson"
+LESSON = "/api/matches/1/lesson?proposed=true"
 
 
 def open_lesson(page: Page) -> None:
     page.goto("/match/1/lesson")
     page.wait_for_function("document.querySelector('video')?.readyState >= 2")
     expect(page.locator("#frame-now")).to_have_text("0")
+    expect(page.locator(".moments .empty")).to_contain_text("Nothing is confirmed yet")
+    legend = page.locator(".lesson-score")
+    expect(legend).to_contain_text("Ines Vaz white gi, full lines, round points")
+    with page.expect_response("**/lesson?proposed=true"):
+        page.get_by_label("Also what nobody confirmed").check()
+    expect(page.locator(".moments .empty")).to_have_count(0)
+    page.evaluate("document.activeElement.blur()")
 
 
 def test_it_pauses_at_every_moment_and_says_two_sentences(page: Page) -> None:
@@ -99,4 +106,4 @@ def test_it_is_saved_in_one_file(page: Page) -> None:
 def test_only_what_is_confirmed(page: Page) -> None:
     open_lesson(page)
     page.get_by_label("Also what nobody confirmed").uncheck()
-    expect(page.locator(".moments")).to_contain_text("Nothing to show yet")
+    expect(page.locator(".moments")).to_contain_text("Nothing is confirmed yet")

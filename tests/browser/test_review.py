@@ -126,7 +126,7 @@ def test_next_thing_visits_doubts_and_swaps_too(page: Page) -> None:
     page.evaluate(LISTEN)
     for _ in range(7):
         page.keyboard.press("n")
-    for words in ("Doubtful: open guard", "A and B may be exchanged here"):
+    for words in ("Doubtful: open guard", "A and B may be swapped here"):
         page.wait_for_function(
             "words => window.heard.some((one) => one.includes(words))", arg=words
         )
@@ -151,7 +151,7 @@ def test_keys_are_listed_and_can_be_chosen(page: Page) -> None:
     open_match(page)
     page.keyboard.press("?")
     dialog = page.get_by_role("dialog", name="Keys")
-    expect(dialog).to_contain_text("Next thing that needs me")
+    expect(dialog).to_contain_text("Next to decide")
     dialog.get_by_role("button", name="Key for Play or pause").click()
     page.keyboard.press("n")
     expect(dialog.get_by_role("alert")).to_contain_text("already means")
@@ -178,10 +178,10 @@ def test_swap_exchanges_the_skeletons(page: Page) -> None:
     expect(page.locator("#frame-now")).to_have_text("310")
     before = page.locator("canvas").screenshot()
     page.keyboard.press("w")
-    expect(page.locator("#said")).to_contain_text("exchanged from 0:31.00")
+    expect(page.locator("#said")).to_contain_text("swapped from 0:31.00")
     assert page.locator("canvas").screenshot() != before
     page.keyboard.press("u")
-    expect(page.locator("#said")).to_contain_text("exchange A and B")
+    expect(page.locator("#said")).to_contain_text("swap A and B")
 
 
 def test_holds_and_events_are_corrected_by_keyboard(page: Page) -> None:
@@ -268,7 +268,7 @@ def test_a_phone_shows_everything_without_scrolling_sideways(page: Page) -> None
         "document.documentElement.scrollWidth - document.documentElement.clientWidth"
     )
     assert wide <= 0
-    page.get_by_role("button", name="Next that needs me").click()
+    page.get_by_role("button", name="Next to decide").click()
     page.get_by_role("button", name="Confirm").click()
     wait_for_points(page, "A", 2)
     page.get_by_role("button", name="Undo").click()

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from posescore.evaluation.pair_speed import Excerpt, processor_ms
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.pose.estimators.onnx_network import usual_threads
 from posescore.resources import shipped
 
@@ -21,7 +21,7 @@ def test_a_core_is_left_to_decoding(cores: int | None, threads: int) -> None:
 
 
 def test_an_excerpt_is_the_first_frames_with_their_own_times() -> None:
-    footage = open_footage(shipped("sample_video", "match.mp4"))
+    footage = Footage(shipped("sample_video", "match.mp4"))
     excerpt = Excerpt(footage, 0.5)
     clock = excerpt.clock()
     np.testing.assert_array_equal(clock.pts_s, footage.clock().pts_s[: len(clock)])
@@ -33,7 +33,7 @@ def test_an_excerpt_is_the_first_frames_with_their_own_times() -> None:
 
 
 def test_an_excerpt_longer_than_the_footage_is_the_footage() -> None:
-    footage = open_footage(shipped("sample_video", "match.mp4"))
+    footage = Footage(shipped("sample_video", "match.mp4"))
     assert len(Excerpt(footage, 1e6).clock()) == len(footage.clock())
     assert Excerpt(footage, 1e6).clock().end_s == footage.clock().end_s
 

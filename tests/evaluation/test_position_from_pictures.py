@@ -11,10 +11,7 @@ from posescore.evaluation.position import spoiled_keypoints
 from posescore.evaluation.position_from_pictures import evaluate_pass, judge_pass, read_pass
 from posescore.lab.train.positions.calibration import pass_calibrations
 from posescore.lab.train.positions.material import folds_of
-from posescore.position.classifier import MODEL_NAME, PositionClassifier
-from posescore.position.model_file import read_model
-from posescore.position.network import PairNetwork
-from posescore.resources import shipped
+from posescore.position.classifier import PositionClassifier
 from tests.evaluation.pose_sets import pose_set_or_skip
 
 
@@ -53,14 +50,12 @@ def test_pictures_without_errors_are_mostly_right(written: Path) -> None:
 def test_the_calibration_for_a_pose_pass_is_fitted_on_what_it_gave(written: Path) -> None:
     pose_set, given = load_pose_set(), read_pass([written])
     fold = folds_of(pose_set.labelled, 5)
-    contents = read_model(shipped("models", MODEL_NAME))
-    fits = pass_calibrations(
-        [PairNetwork.of_weights(w) for w in contents["networks"]],
-        pose_set, fold, given, np.random.default_rng(0),
-    )  # fmt: skip
+    classifier = PositionClassifier.load()
+    rng = np.random.default_rng(0)
+    fits = pass_calibrations(classifier.networks, pose_set, fold, given, rng)
     assert len(fits) == 6
     # Without errors the networks may be believed more than where a pose pass errs.
-    assert fits[0][0] > contents["pass_slope"][0]
+    assert fits[-1][0] > classifier.pass_calibrations[-1].slope
 
 
 def test_another_file_is_refused_in_a_sentence(tmp_path: Path) -> None:

@@ -57,6 +57,7 @@ def season(tmp_path: Path) -> Iterator[Library]:
         events = (MatchEvent(10.2, EventName.TAKEDOWN_ATTEMPT, A, 0.9),)
         library.save_analysis(lost.id, analysis(LATER, events))
         confirm_all(library, lost)
+        library.edit(lost.id, AddEvent(EventName.END, 59.0), "Ann")
         waits = library.add_match(replace(INFO, title="Third", held_on=None))
         library.save_analysis(waits.id, analysis())
         library.add_match(replace(INFO, title="Never analysed"))
@@ -83,6 +84,12 @@ def test_matches_and_results(mira: Across) -> None:
     ]
     assert mira.matches[0].undecided == 7
     assert mira.matches[2].opponent == "Tove Lind"
+
+
+def test_a_clip_that_never_ended_is_neither_won_nor_lost(season: Library) -> None:
+    season.undo(2, "Ann")  # the marked end of the final
+    line = across_matches(season, "Mira Ostrand").matches[2]
+    assert (line.points_against, line.result) == (9, "open")
 
 
 def test_points_by_kind_are_confirmed_ones_alone(mira: Across) -> None:

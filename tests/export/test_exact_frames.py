@@ -29,8 +29,8 @@ from posescore.export.report import report_html
 from posescore.export.report_content import report_of
 from posescore.export.shots import Showing
 from posescore.export.summary import summary_of
+from posescore.footage import reading
 from posescore.footage.proxy import make_proxy
-from posescore.footage.reading import open_footage
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
@@ -38,7 +38,7 @@ from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, Footage, Match, MatchInfo
 from posescore.library.review.edits import Confirm
 from posescore.terms import Athlete, Position, Provenance
-from posescore.web.api.stills import Stills
+from posescore.web.api.stills import StillQuery, Stills
 from tests.footage.clips import read_number, write_clip
 
 PLAIN = Showing(skeletons=False)
@@ -112,7 +112,7 @@ def footage(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
 def film(footage: Path, tmp_path: Path) -> Iterator[Film]:
     times_s, numbers = decoded(footage)
     assert numbers == list(range(len(numbers)))
-    clock = open_footage(footage).clock()
+    clock = reading.Footage(footage).clock()
     assert clock.pts_s == pytest.approx(times_s, abs=1e-5)
     with Library(tmp_path / "library") as library:
         known = Footage(str(footage), "ef" * 32, footage.stat().st_size, clock.end_s)
@@ -199,7 +199,7 @@ def test_stills_of_the_evidence_are_the_frames_they_name(film: Film) -> None:
     assert len(stills) >= 4
     pictures = Stills(film.library)
     for still in stills:
-        coded = pictures.jpeg(film.match.id, still.frame_index, "", skeletons=False)
+        coded = pictures.jpeg(film.match.id, still.frame_index, StillQuery(skeletons=False))
         assert read_number(np.asarray(Image.open(io.BytesIO(coded)))) == still.frame_index
         assert film.is_shown(still.frame_index, still.time_s)
 
@@ -251,7 +251,7 @@ def test_clips_of_the_lesson_stop_at_the_frame_of_the_award(film: Film, tmp_path
 
 def test_the_copy_for_browsers_has_every_frame_at_its_time(film: Film, tmp_path: Path) -> None:
     assert film.match.info.footage is not None
-    make_proxy(open_footage(film.match.info.footage.path), tmp_path / "copy.mp4")
+    make_proxy(reading.Footage(film.match.info.footage.path), tmp_path / "copy.mp4")
     times_s, numbers = decoded(tmp_path / "copy.mp4")
     assert numbers == list(range(len(film.shown_from_s)))
     assert times_s == pytest.approx(film.shown_from_s, abs=3e-5)

@@ -327,6 +327,6 @@ def test_a_full_disk_leaves_the_file_that_was_there(
 
 def test_every_format_is_told_apart_by_its_suffix_and_named() -> None:
     known = export.FORMATS.values()
-    assert len({each.suffix for each in known}) == len({each.text for each in known}) == 6
+    assert len({each.suffix for each in known}) == len({each.text for each in known}) == 7
     for each in known:
         assert each.media_type.split(";")[0] in ("text/csv", "text/vtt", "application/json")

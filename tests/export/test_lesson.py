@@ -74,13 +74,11 @@ def test_two_sentences_each(looked_at: Kept) -> None:
         for sentence in two_sentences(line, NAMES, RULES):
             assert re.fullmatch(r"[A-Z].*[^.]\.", sentence)
     what, worth = two_sentences(lines[ProposalKind.TAKEDOWN], NAMES, RULES)
-    assert what.endswith("the trade calls it takedown.")
+    assert what.endswith("on the mat this is called takedown.")
     assert worth == "Held for three seconds, it is worth 2 points; Ann <b>Weber</b> decided so."
     what, worth = two_sentences(lines[ProposalKind.NONE], NAMES, RULES)
     assert what == "What Dana Külve did looks like a sweep."
-    assert worth.startswith(
-        "It is worth nothing, because Dana Külve was not in guard: turning the tables"
-    )
+    assert worth.startswith("It is worth nothing, because Dana Külve escaped")
     assert worth.endswith("nobody has confirmed it.")
     _, worth = two_sentences(lines[ProposalKind.PENALTY], NAMES, RULES)
     assert worth == "It counts as a penalty; nobody has confirmed it."

@@ -1,8 +1,8 @@
 """Many browsers at one server: ``python -m tests.faults.load --clients 50 --seconds 60``.
 
-Every client asks for the list, opens a match, and adds an award, at a person's pace. What comes out:
-how long answers took, whether every acknowledged award is in the log, and how much memory the server
-takes, idle and after a thousand matches were opened.
+Every client asks for the list, opens a match, and adds an award, at a person's pace. What comes
+out: how long answers took, whether every acknowledged award is in the log, and how much memory the
+server takes, idle and after a thousand matches were opened.
 """
 
 from __future__ import annotations

@@ -14,8 +14,8 @@ pytest.importorskip("resource", reason="peak memory is read with the resource mo
 PEAK = """
 import resource, sys
 from posescore.footage.ahead import ahead
-from posescore.footage.reading import open_footage
-footage = open_footage(sys.argv[1])
+from posescore.footage.reading import Footage
+footage = Footage(sys.argv[1])
 count = sum(1 for _ in ahead(footage.frames()))
 assert count == len(footage.clock())
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)

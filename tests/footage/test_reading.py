@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from posescore.errors import FootageError
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.footage.times import clock_of_ticks, rising
 from tests.footage.clips import HEIGHT_PX, WIDTH_PX, read_number, write_clip, write_sound
 
@@ -50,7 +50,7 @@ def clips(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_number_in_the_pixels_is_the_index_and_the_clock_is_exact(clips: Path, name: str) -> None:
     ticks, time_base, codec = CLIPS[name]
     path = write_clip(clips / name, list(ticks), time_base, codec, options=_quiet(codec))
-    footage = open_footage(path)
+    footage = Footage(path)
     clock = footage.clock()
     frames = list(footage.frames())
 
@@ -81,14 +81,14 @@ def test_clock_agrees_with_ffprobe(tmp_path: Path, name: str) -> None:
     command += ["frame=best_effort_timestamp_time", "-of", "csv=p=0", str(path)]
     told = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
     times_s = np.array([float(line.strip(",")) for line in told if line.strip(",")])
-    np.testing.assert_allclose(open_footage(path).clock().pts_s, times_s - times_s[0], atol=2e-6)
+    np.testing.assert_allclose(Footage(path).clock().pts_s, times_s - times_s[0], atol=2e-6)
 
 
 @pytest.mark.skipif(not shutil.which("ffmpeg"), reason="ffmpeg is not installed")
 @pytest.mark.parametrize("rotation_deg", [90, 180, 270])
 def test_phones_are_shown_upright_as_ffmpeg_does(tmp_path: Path, rotation_deg: int) -> None:
     path = write_clip(tmp_path / "phone.mov", range(5), Fraction(1, 25), rotation_deg=rotation_deg)
-    footage = open_footage(path)
+    footage = Footage(path)
     width, height = footage.size_px
     command = ["ffmpeg", "-v", "error", "-i", str(path), "-f", "rawvideo", "-pix_fmt", "rgb24", "-"]
     shown = np.frombuffer(subprocess.run(command, capture_output=True, check=True).stdout, np.uint8)
@@ -101,7 +101,7 @@ def test_phones_are_shown_upright_as_ffmpeg_does(tmp_path: Path, rotation_deg: i
 
 
 def test_one_frame_is_a_video(tmp_path: Path) -> None:
-    footage = open_footage(write_clip(tmp_path / "one.mp4", [0], Fraction(1, 25)))
+    footage = Footage(write_clip(tmp_path / "one.mp4", [0], Fraction(1, 25)))
     assert len(footage.clock()) == 1
     assert [frame.time_s for frame in footage.frames()] == [0.0]
 
@@ -111,7 +111,7 @@ def test_truncated_matroska_is_used_up_to_the_damage(tmp_path: Path) -> None:
     data = whole.read_bytes()
     half = tmp_path / "half.mkv"
     half.write_bytes(data[: len(data) * 6 // 10])
-    footage = open_footage(half)
+    footage = Footage(half)
     frames = list(footage.frames())
     numbers = [read_number(frame.picture) for frame in frames]
     # What the last frames lean on may be cut off: they are left out, and times stay true.
@@ -119,7 +119,7 @@ def test_truncated_matroska_is_used_up_to_the_damage(tmp_path: Path) -> None:
     assert [frame.index for frame in frames] == list(range(len(footage.clock())))
     assert 50 < len(numbers) < 200
     assert "half.mkv is damaged or half-written" in (footage.damage() or "")
-    assert open_footage(whole).damage() is None
+    assert Footage(whole).damage() is None
 
 
 def test_truncated_mp4_with_its_index_in_front_says_what_is_lost(tmp_path: Path) -> None:
@@ -133,7 +133,7 @@ def test_truncated_mp4_with_its_index_in_front_says_what_is_lost(tmp_path: Path)
     data = whole.read_bytes()
     half = tmp_path / "half.mp4"
     half.write_bytes(data[: len(data) * 7 // 10])
-    footage = open_footage(half)
+    footage = Footage(half)
     frames = list(footage.frames())
     numbers = [read_number(frame.picture) for frame in frames]
     # What the last frames lean on may be cut off: they are left out, and times stay true.
@@ -166,7 +166,7 @@ def test_bad_input_is_one_sentence_that_names_the_file(tmp_path: Path) -> None:
     }
     for name, words in expected.items():
         with pytest.raises(FootageError, match=words) as caught:
-            open_footage(tmp_path / name)
+            Footage(tmp_path / name)
         message = str(caught.value)
         assert str(tmp_path / name) in message
         assert "\n" not in message
@@ -218,4 +218,4 @@ def test_a_title_in_another_encoding_does_not_keep_footage_from_being_read(
     content = path.read_bytes()
     assert b"QQQQQQQQ" in content
     path.write_bytes(content.replace(b"QQQQQQQQ", "Größe él".encode("latin-1")))
-    assert [read_number(f.picture) for f in open_footage(path).frames()] == list(range(20))
+    assert [read_number(f.picture) for f in Footage(path).frames()] == list(range(20))

@@ -13,7 +13,7 @@ from posescore.holds.film.reading import Calibration, FilmReading
 from posescore.terms import STATES, State, Step
 
 PLAIN = Calibration(
-    states=1.0, scramble=0.0, pictures=0.0,
+    states=1.0, scramble=0.0,
     criteria=(1.0,) * len(CRITERIA), usual=(0.0,) * len(CRITERIA),
     prior=(0.0,) * len(CRITERIA), doubt=(2.0,) * len(CRITERIA),
     ways=1.0, ways_doubt=0.1, given_up=1.0, given_up_prior=-3.0, given_up_doubt=2.0,

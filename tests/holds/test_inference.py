@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from posescore.holds.event import EventName
@@ -82,15 +81,3 @@ def test_a_gap_of_keypoints_is_scramble() -> None:
         Position.MOUNT, Position.SCRAMBLE, Position.MOUNT
     ]  # fmt: skip
     assert holds[1].confidence < 0.5
-
-
-def test_single_pictures_share_named_positions_and_leave_scramble() -> None:
-    """The film's own word on scramble stands whatever single pictures say."""
-    from posescore.holds.film.reading import SCRAMBLE, _with_pictures
-
-    random = np.random.default_rng(0)
-    film, single = random.dirichlet(np.ones(22), (2, 50))
-    mixed = _with_pictures(film, single, 0.3)
-    np.testing.assert_allclose(mixed.sum(axis=1), 1.0)
-    np.testing.assert_allclose(mixed[:, SCRAMBLE], film[:, SCRAMBLE])
-    np.testing.assert_allclose(_with_pictures(film, single, 0.0), film, atol=2e-3)

@@ -1,7 +1,7 @@
 // The pages' scripts as the tests load them, with a server that knows a few words.
 
 const WORDS = {
-  kinds: { mount: { plain: "Sat on the torso", trade: "mount" }, takedown: { plain: "Brought the opponent down", trade: "takedown" } },
+  kinds: { near: { trade: "advantage" }, penalty: { trade: "penalty" }, mount: { plain: "Mounted", trade: "mount" }, takedown: { plain: "Brought the opponent down", trade: "takedown" } },
   positions: {
     mount: { plain: "sitting on the torso", trade: "mount" },
     back_control: { plain: "behind", trade: "back control", upper: "behind" },
@@ -9,11 +9,14 @@ const WORDS = {
   },
   events: { tap: { text: "Gives up (tap)" } },
   statuses: {},
-  findings: { cut: "The camera changes its view", possible_swap: "A and B may be exchanged here" },
+  short: { advantage: "adv", penalty: "pen" },
+  nobody: "nobody",
+  parts: { knees: "the knees", feet: "the feet" },
+  findings: { cut: "The camera changes its view", possible_swap: "A and B may be swapped here" },
   without_upper: ["standing"],
   dismissing: { reasons: [] },
   on_top: "on top",
-  confidence: [{ from: 0.9, text: "very sure" }, { from: 0.5, text: "not very sure" }, { from: 0, text: "a guess" }],
+  confidence: [{ from: 0.9, text: "very sure" }, { from: 0.5, text: "not very sure" }, { from: 0, text: "unsure" }],
 };
 
 /** What the server answers by address; bytes for an ArrayBuffer. */

@@ -12,7 +12,7 @@ const answers = (proposal) => answersTo({ points: 4, advantage: 0, kind: "mount"
 
 test("only a person can be certain", () => {
   assert.equal(sureText(1), "very sure, 99 %");
-  assert.equal(sureText(0), "a guess, 1 %");
+  assert.equal(sureText(0), "unsure, 1 %");
 });
 
 test("what a line can be answered with follows from where it stands", () => {
@@ -49,9 +49,9 @@ test("the least sure part of a line is named, where any is doubtful", () => {
 
 test("the list says where a match stands", () => {
   assert.equal(stageText({ stage: "waiting", run: { ahead: 2 }, standing: null }), "Waits for its turn, 2 before it.");
-  assert.equal(stageText({ stage: "undecided", run: null, standing: { waiting: 1, total: 1 } }), "1 of 1 proposal waits for you.");
-  assert.equal(runText({ progress: 0.439, rate: 1.25, remaining_s: 119 }), "43 %, 1.3 times as fast as it plays, about 2 min left");
-  assert.equal(divisionText({ division: { age: "adult", belt: "blue" }, match_time_s: 360 }), "adult blue, 6 minutes");
+  assert.equal(stageText({ stage: "undecided", run: null, standing: { waiting: 1, total: 1 } }), "1 of 1 proposal to decide.");
+  assert.equal(runText({ progress: 0.439, rate: 1.25, remaining_s: 119 }), "43 %, takes 0.8 times the footage's length, about 2 min left");
+  assert.equal(divisionText({ division: { age: "adult", belt: "blue" }, match_time_s: 360 }), "adult blue, match time 6 min");
   assert.deepEqual([sizeText(999), sizeText(2.5e6), sizeText(3e9)], ["1 kB", "2.5 MB", "3.0 GB"]);
 });
 

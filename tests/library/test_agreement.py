@@ -167,7 +167,7 @@ def test_both_ways_say_the_same(kept: Kept) -> None:
 
 def test_refusals(kept: Kept) -> None:
     library, match = kept
-    with pytest.raises(NotFoundError, match="no opinion 'Cy': choose from ''"):
+    with pytest.raises(NotFoundError, match="no opinion 'Cy': nobody has begun one"):
         compare_opinions(library, match.id, "", "Cy")
     with pytest.raises(InputError, match="name two"):
         compare_opinions(library, match.id, "", "")

@@ -89,7 +89,7 @@ def test_an_edit_comes_back_from_json_as_it_went(edit: Edit) -> None:
 
 
 def test_every_kind_is_known_by_its_name() -> None:
-    assert len(EDITS) == 19
+    assert len(EDITS) == 21
     assert all(EDITS[kind].kind == kind for kind in EDITS)
 
 

@@ -195,23 +195,27 @@ def test_twenty_one_keypoints_need_no_names(tmp_path: Path) -> None:
 
 
 SPOILT: list[tuple[tuple[Any, ...], object, str]] = [
-    (("images",), None, "'images' must be a list"),
+    (("images",), None, "images must be a list"),
     (("images",), BASE["images"] * 2, "share an id"),
-    (("images", 0, "time_s"), "soon", r"images\[0\] has 'soon' as 'time_s'"),
+    (("images", 0, "time_s"), "soon", r"images\[0\].time_s must be a number, not 'soon'"),
     (("annotations", 0, "image_id"), 99, r"annotations\[0\] belongs to image_id 99"),
-    (("annotations", 0, "keypoints"), [1, 2, 2], "annotation 1 has 1 keypoints"),
-    (("annotations", 0, "keypoints"), ["left"] * 51, "annotation 1 has no list of numbers"),
-    (("annotations", 0, "keypoints"), [float("inf")] * 51, "annotation 1 has no list of numbers"),
-    (("annotations", 0, "keypoints"), None, "annotation 1 has no list of numbers"),
-    (("annotations", 0, "keypoints", 0), 10**400, "annotation 1 has no list of numbers"),
-    (("annotations", 0, "keypoints", 0), 1e300, "annotation 1 has no list of numbers"),
+    (("annotations", 0, "keypoints"), [1, 2, 2], r"annotations\[0\] has 1 keypoints"),
+    (("annotations", 0, "keypoints"), ["left"] * 51, r"annotations\[0\] has no list of numbers"),
+    (
+        ("annotations", 0, "keypoints"),
+        [float("inf")] * 51,
+        r"annotations\[0\] has no list of numbers",
+    ),
+    (("annotations", 0, "keypoints"), None, r"annotations\[0\] has no list of numbers"),
+    (("annotations", 0, "keypoints", 0), 10**400, r"annotations\[0\] has no list of numbers"),
+    (("annotations", 0, "keypoints", 0), 1e300, r"annotations\[0\] has no list of numbers"),
     (("annotations", 0, "keypoint_confidence"), ["high"] * 17, "as 'keypoint_confidence'"),
     (("annotations", 0, "keypoint_confidence"), [{}] * 17, "as 'keypoint_confidence'"),
     (("annotations", 0, "keypoint_confidence"), [None] * 17, "as 'keypoint_confidence'"),
     (("annotations", 0, "keypoint_confidence"), [10**400] * 17, "as 'keypoint_confidence'"),
     (("annotations", 0, "keypoint_confidence"), [0.5] * 16, "as 'keypoint_confidence'"),
-    (("images", 0, "time_s"), 10**400, r"images\[0\] has '10+' as 'time_s'"),
-    (("images", 0, "frame_index"), float("inf"), r"images\[0\] has 'inf' as 'frame_index'"),
+    (("images", 0, "time_s"), 10**400, r"images\[0\].time_s must be from"),
+    (("images", 0, "frame_index"), float("inf"), r"images\[0\].frame_index must be from"),
     (("categories", 0, "keypoints"), ["wing"] * 17, "names no keypoint of ours"),
 ]
 
@@ -266,17 +270,13 @@ def test_a_list_or_a_track_id_given_twice_is_no_coco(tmp_path: Path) -> None:
         read(tmp_path, [])
     data = copy.deepcopy(BASE)
     data["annotations"][0]["track_id"] = data["annotations"][1]["track_id"] = 1
-    with pytest.raises(KeypointFileError, match="image 7 has a track_id twice"):
+    with pytest.raises(KeypointFileError, match="image 7 have one track_id"):
         read(tmp_path, data)
 
 
 def test_files_that_are_none(tmp_path: Path) -> None:
     (tmp_path / "broken.json").write_text('{"images": [')
-    for name, words in (
-        ("broken.json", "not JSON: .* line 1"),
-        ("none.json", "not exist"),
-        ("", "a folder"),
-    ):
+    for name, words in (("broken.json", "not JSON"), ("none.json", "not exist"), ("", "a folder")):
         with pytest.raises(KeypointFileError, match=words):
             read_coco(tmp_path / name)
 

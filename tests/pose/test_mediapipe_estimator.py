@@ -5,6 +5,7 @@ import subprocess
 import sys
 import time
 import zipfile
+from contextlib import closing
 from importlib import metadata
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from mediapipe.tasks.metadata import metadata_schema_py_generated as metadata_sc
 from mediapipe.tasks.metadata import schema_py_generated as schema
 
 from posescore.errors import MissingPartError
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.lab.train import pose_landmarker as rebuild_bundle
 from posescore.pose.estimators.choice import chosen_estimator
 from posescore.pose.estimators.detection import Person, likely_pair, without_doubles
@@ -122,7 +123,7 @@ def sample_frames(*seconds: float) -> list[np.ndarray]:
         video = shipped("sample_video", "match.mp4")
     except MissingPartError:
         pytest.skip("sample_video/match.mp4 is not there")
-    footage = open_footage(video)
+    footage = Footage(video)
     return [footage.frame_at(second).picture for second in seconds]
 
 
@@ -130,7 +131,7 @@ def test_standing_athletes_of_the_sample_match_are_found_in_any_crop() -> None:
     (picture,) = sample_frames(1.0)
     height, width = picture.shape[:2]
     whole = Box(width / 2, height / 2, width, height)
-    with MediaPipeEstimator() as estimator:
+    with closing(MediaPipeEstimator()) as estimator:
         found = estimator.estimate(picture)
         again = estimator.estimate(picture, (whole,))
         lying = np.ascontiguousarray(np.rot90(picture, -1))  # turned clockwise by 90 degrees

@@ -1,20 +1,21 @@
 from __future__ import annotations
 
+import json
 import time
 from pathlib import Path
 
 import numpy as np
 import pytest
-from skops import io as skops_io
 
 from posescore.errors import MissingPartError
 from posescore.evaluation.poses3d.pose_set import swapped_states
-from posescore.position.classifier import EVERY, MODEL_NAME, PositionClassifier
+from posescore.position.classifier import EVERY, PositionClassifier
 from posescore.position.classify import GROUPS, answer, classify_pictures
-from posescore.position.model_file import read_model
 from posescore.resources import shipped
 from posescore.terms import MIRRORED_KEYPOINTS, STATES, Athlete, Position, State
 from tests.position.test_normalise import pictures
+
+HERE = Path(__file__).parent
 
 
 @pytest.fixture(scope="module")
@@ -113,35 +114,25 @@ def test_every_instant_of_a_film_has_a_row(classifier: PositionClassifier, count
         assert np.allclose(rows[place], alone[0], atol=1e-5)
 
 
-def test_the_shipped_file_is_small_and_audited() -> None:
-    path = shipped("models", MODEL_NAME)
-    assert path.stat().st_size < 20e6
-    assert skops_io.get_untrusted_types(file=path) == []
-
-
-@pytest.mark.parametrize("number", [0, 1, 2])
-def test_an_older_format_is_refused_in_a_sentence(tmp_path: Path, number: int) -> None:
-    contents = read_model(shipped("models", MODEL_NAME))
-    path = tmp_path / "old.skops"
-    skops_io.dump({**contents, "networks": [], "format": number}, path)
-    with pytest.raises(MissingPartError, match=f"format {number}"):
+def test_another_networks_file_and_a_broken_one_are_refused_in_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(MissingPartError, match="another version"):
+        PositionClassifier.load(shipped("models", "pair_finder.onnx"))
+    path = tmp_path / "broken.onnx"
+    path.write_bytes(b"no network")
+    with pytest.raises(MissingPartError, match="no network that runs here"):
         PositionClassifier.load(path)
-
-
-class _Foreign:
-    """A type that a classifier's file has no business to hold."""
-
-
-def test_foreign_types_and_broken_files_are_refused(tmp_path: Path) -> None:
-    path = tmp_path / "foreign.skops"
-    skops_io.dump({"kind": "x", "thing": _Foreign()}, path)
-    with pytest.raises(MissingPartError, match="types"):
-        PositionClassifier.load(path)
-    path.write_bytes(b"not a zip")
     with pytest.raises(MissingPartError, match="cannot be read"):
-        PositionClassifier.load(path)
-    with pytest.raises(MissingPartError, match="is missing"):
-        PositionClassifier.load(tmp_path / "none.skops")
+        PositionClassifier.load(tmp_path / "none.onnx")
+
+
+def test_the_answer_to_fixed_pictures_is_that_of_the_shipped_networks(
+    classifier: PositionClassifier,
+) -> None:
+    """What the same weights answered in plain numpy, before they ran in onnxruntime."""
+    expected = json.loads((HERE / "position_answers.json").read_text("utf-8"))
+    given = pictures(9, 4)
+    for fold, rows in zip([None, *range(5)], expected, strict=True):
+        assert np.allclose(classifier.of_keypoints(*given, fold), rows, atol=1e-3)
 
 
 def test_ten_minutes_are_classified_within_the_budget(classifier: PositionClassifier) -> None:

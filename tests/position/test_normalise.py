@@ -1,16 +1,17 @@
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from posescore.evaluation.poses3d.pose_set import swapped_states
-from posescore.position.model_file import read_model
-from posescore.position.network import PairNetwork
+from posescore.position.classifier import PositionClassifier
+from posescore.position.network import PairNetworks
 from posescore.position.normalise import FARTHEST, mirrored_picture
 from posescore.position.normalise import given as as_given
-from posescore.resources import shipped
 from posescore.terms import MIRRORED_KEYPOINTS, N_COCO, STATES
 
 seeds = st.integers(0, 10**6)
@@ -28,10 +29,8 @@ def pictures(seed: int, count: int = 8, missing: float = 0.2) -> tuple[np.ndarra
 
 
 @pytest.fixture(scope="module")
-def network() -> PairNetwork:
-    return PairNetwork.of_weights(
-        read_model(shipped("models", "position_classifier.skops"))["networks"][0]
-    )
+def networks() -> PairNetworks:
+    return PositionClassifier.load().networks
 
 
 @given(seeds, st.floats(0.05, 20), st.floats(-3000, 3000), st.floats(-3000, 3000))
@@ -73,20 +72,28 @@ def test_seventeen_keypoints_equal_missing_feet() -> None:
     assert np.array_equal(short, as_given(keypoints, confidence))
 
 
-def test_exchanging_athletes_exchanges_the_answer(network: PairNetwork) -> None:
+def test_exchanging_athletes_exchanges_the_answer(networks: PairNetworks) -> None:
     rows = as_given(*pictures(5, 200))
-    plain = network.logits(rows)
-    assert plain.shape == (200, len(STATES))
-    assert np.allclose(network.logits(rows[:, ::-1])[:, swapped_states()], plain, atol=1e-3)
+    for fold in range(6):
+        plain = networks.logits(rows, fold)
+        assert plain.shape == (200, 2, len(STATES))
+        exchanged = networks.logits(rows[:, ::-1], fold)[..., swapped_states()]
+        assert np.allclose(exchanged, plain, atol=1e-3)
 
 
-def test_a_picture_is_judged_alone(network: PairNetwork) -> None:
+def test_a_picture_is_judged_alone(networks: PairNetworks) -> None:
     rows = as_given(*pictures(6, 150))
-    assert np.allclose(network.logits(rows[70:75]), network.logits(rows)[70:75], atol=1e-3)
+    assert np.allclose(networks.logits(rows[70:75], 0), networks.logits(rows, 0)[70:75], atol=1e-3)
 
 
-def test_no_pictures_give_no_answers(network: PairNetwork) -> None:
-    assert network.logits(np.empty((0, 2, 21, 4), np.float32)).shape == (0, len(STATES))
+def test_no_pictures_give_no_answers(networks: PairNetworks) -> None:
+    assert networks.logits(np.empty((0, 2, 21, 4), np.float32), 5).size == 0
+
+
+def test_every_fold_has_networks_of_its_own(networks: PairNetworks) -> None:
+    rows = as_given(*pictures(6, 5))
+    answers = [networks.logits(rows, fold) for fold in range(6)]
+    assert all(np.abs(a - b).max() > 0.1 for a, b in pairwise(answers))
 
 
 @pytest.mark.parametrize("count", [18, 20])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 
 from posescore.errors import InputError
-from posescore.scoring.match_time import MatchTimes
 from posescore.scoring.rules import RuleSet
 
 TIMES = RuleSet.load().match_times
@@ -22,24 +21,6 @@ MINUTES = [
 @pytest.mark.parametrize(("age", "belt", "minutes"), MINUTES)  # 1.3
 def test_match_time(age: str, belt: str, minutes: int) -> None:
     assert TIMES.match_s(TIMES.division(age, belt)) == minutes * 60
-
-
-@pytest.mark.parametrize(
-    ("birth_year", "age_class"),
-    [
-        (2021, "4-6"), (2019, "7-9"), (2014, "10-12"), (2013, "13-15"), (2011, "13-15"),
-        (2010, "juvenile"), (2009, "juvenile"), (2008, "adult"), (1997, "adult"),
-        (1996, "master 1"),  # 30: from memory, as all masters' ages
-        (1960, "master 7"),
-    ],
-)  # fmt: skip
-def test_age_is_event_year_less_birth_year(birth_year: int, age_class: str) -> None:  # 1.3
-    assert TIMES.age_class(birth_year, 2026) == age_class
-
-
-def test_too_young() -> None:
-    with pytest.raises(InputError, match="youngest class begins at 4"):
-        TIMES.age_class(2024, 2026)
 
 
 @pytest.mark.parametrize("words", ["master 2", "Master 2", "master_2", "MASTER2"])
@@ -70,8 +51,3 @@ def test_values() -> None:  # 2.5.2
 def test_three_seconds_and_the_stalling_count() -> None:  # 3.1; penalties
     seconds = RuleSet.load().seconds
     assert (seconds.hold, seconds.stalling) == (3.0, 20.0)
-
-
-def test_classes_are_named_in_both_tables() -> None:
-    assert isinstance(TIMES, MatchTimes)
-    assert set(TIMES.minutes) == set(TIMES.first_age)

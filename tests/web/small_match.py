@@ -15,9 +15,9 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
+from posescore.footage import reading
 from posescore.footage.clock import FrameClock
 from posescore.footage.proxy import make_proxy, plays_in_browsers
-from posescore.footage.reading import open_footage
 from posescore.holds.event import EventName, MatchEvent
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.library.analysis import Analysis
@@ -145,7 +145,7 @@ def add_match(
         clock, tuple(holds), tuple(events), tuple(findings), Provenance("test"), track_path=track
     )
     library.save_analysis(match.id, analysis)
-    film = open_footage(clip)
+    film = reading.Footage(clip)
     if not plays_in_browsers(film.info):
         make_proxy(film, match.proxy_path)
     return library.match(match.id)

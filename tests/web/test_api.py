@@ -245,7 +245,7 @@ def test_a_proposal_brings_its_evidence(client: TestClient) -> None:
     body = review(client)
     takedown = paying(body)
     assert [still["label"] for still in takedown["stills"]] == [
-        "It begins", "The three seconds are over", "It ends",
+        "It begins", "3 seconds held", "It ends",
     ]  # fmt: skip
     assert takedown["path"][0]["words"] == "standing"
     assert takedown["path"][0]["start_s"] == HOLDS[0].start_s
@@ -288,9 +288,10 @@ def test_a_lesson_tells_awards_and_near_misses(client: TestClient) -> None:
     first = paying(review(client))
     edit(client, kind="confirm", proposal=first["id"])
     edit(client, kind="dismiss", proposal=review(client)["proposals"][1]["id"], reason="no")
-    lesson = client.get(f"{URL}/lesson").json()
+    lesson = client.get(f"{URL}/lesson", params={"proposed": True}).json()
     assert [moment["decided"] for moment in lesson["moments"]] == [True, False, False, False]
-    (taught,) = client.get(f"{URL}/lesson", params={"proposed": False}).json()["moments"]
+    (taught,) = client.get(f"{URL}/lesson").json()["moments"]
+    assert taught["score"] == {"A": 2, "B": 0}
     assert taught["what"].startswith("Ines Vaz brought the opponent from standing to the mat")
     assert taught["worth"].endswith("Kim decided so.")
     assert taught["frame_index"] == 100
@@ -341,8 +342,8 @@ def test_a_rule_set_with_another_hold_time(
     library.edit(1, SetRules(str(path)), "Ann")
     body = review(client)
     labels = {still["label"] for one in body["proposals"] for still in one["stills"]}
-    assert "The four seconds are over" in labels
-    assert "The three seconds are over" not in labels
+    assert "4 seconds held" in labels
+    assert "3 seconds held" not in labels
     assert any("Held for four seconds" in " ".join(one["summary"]) for one in body["proposals"])
     assert "three seconds" not in str(body["proposals"])
 

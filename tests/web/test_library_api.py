@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +16,11 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from posescore.footage.clock import FrameClock
+from posescore.holds.event import EventName
 from posescore.library.jobs import JobState
 from posescore.library.library import Library
 from posescore.library.match import AthleteInfo, MatchInfo
-from posescore.library.review.edits import Confirm
+from posescore.library.review.edits import AddEvent, Confirm
 from posescore.web.api.footage import PIECE_BYTES
 from posescore.web.app import create_app
 from posescore.web.guard import COOKIE, Access
@@ -120,7 +122,12 @@ def test_a_file_is_added_by_its_path_with_all_that_is_said_of_it(
     (row,) = listed(here)["matches"]
     assert row["stage"] == "waiting"
     assert row["run"]["ahead"] == 0
-    assert row["source"] == {"path": str(clip), "copied": False, "there": True}
+    assert row["source"] == {
+        "path": str(clip),
+        "copied": False,
+        "there": True,
+        "made_on": day_of(clip),
+    }
     assert row["athletes"]["B"]["name"] == "Noa Berg"
     assert row["match_time_s"] == 360.0
     assert (row["mat"], row["held_on"], row["note"]) == ("3", "2026-05-09", DETAILS["note"])
@@ -238,6 +245,10 @@ def test_a_change_of_an_analysed_match_leaves_its_scoring_alone(
     assert library.log(1) == before
 
 
+def day_of(path: Path) -> str:
+    return date.fromtimestamp(path.stat().st_mtime).isoformat()
+
+
 def test_a_folder_is_looked_through(here: TestClient, clip: Path) -> None:
     body = good(here.post("/api/footage/scan", json={"path": str(clip.parent)}))
     assert body == {
@@ -246,6 +257,7 @@ def test_a_folder_is_looked_through(here: TestClient, clip: Path) -> None:
                 "path": str(clip),
                 "name": clip.name,
                 "size_bytes": clip.stat().st_size,
+                "made_on": day_of(clip),
                 "match_id": None,
             }
         ],
@@ -456,6 +468,8 @@ def fill(library: Library, matches: list[tuple[str, str, str, str]]) -> None:
             if state == "settled":
                 made = replace(made, holds=(), events=())
             library.save_analysis(match.id, made)
+            if state == "settled":  # somebody looked
+                library.edit(match.id, AddEvent(EventName.STOP, 1.0), "Ann")
 
 
 STAGE_OF = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import time
 from typing import Any
 from zipfile import ZipFile
@@ -51,13 +52,14 @@ def test_reports_lesson_and_clips_come_out(client: TestClient) -> None:
     assert html.startswith(b"<!DOCTYPE html>")
     _, pdf = content(client, "report-pdf", hide_faces=True)
     assert pdf.startswith(b"%PDF-")
-    made, box = content(client, "clips")
+    made, box = content(client, "clips", proposed=True)
     assert made["progress"] == 1
     names = ZipFile(io.BytesIO(box)).namelist()
     assert len(names) == 5
     assert all(name.endswith(".mp4") and "proposed" in name for name in names)
     _, lesson = content(client, "lesson", skeletons=False)
     assert b"a lesson" in lesson
+    assert b"Nothing to show yet" in lesson, "only what was confirmed, unless asked otherwise"
     listed = client.get(f"{URL}/outputs").json()
     assert [each["kind"] for each in listed] == ["report-html", "report-pdf", "clips", "lesson"]
 
@@ -104,3 +106,45 @@ def test_a_library_to_look_at_has_outputs_too(library: Library) -> None:
         _, html = content(client, "report-html")
     assert html.startswith(b"<!DOCTYPE html>")
     assert not (library.folder / "outputs").exists()
+
+
+def test_names_are_hidden_together_with_faces(client: TestClient) -> None:
+    line = client.get(URL).json()["proposals"][0]
+    wanted = {"kind": "confirm", "proposal": line["id"]}
+    assert (
+        client.post(f"{URL}/edits", json={"edit": wanted, "author": "Noa Berg"}).status_code == 200
+    )
+    missed = {
+        "kind": "add_award", "athlete": "A", "award": "sweep", "points": 2, "advantage": 0,
+        "time_s": 20.0, "reason": "Ines came up, BERG was flat",
+    }  # fmt: skip
+    assert client.post(f"{URL}/edits", json={"edit": missed, "author": "Kim"}).status_code == 200
+    for kind in ("report-html", "lesson"):
+        made, page = content(client, kind, hide_faces=True)
+        assert made["name"].startswith("match-1-")
+        text = page.decode().casefold()
+        for name in ("ines", "vaz", "noa", "berg"):
+            assert not re.search(rf"\b{name}\b", text), (kind, name)
+        assert "a (white)" in text
+        assert "kim" in text, "who reviewed it is no athlete"
+    _, plain = content(client, "report-html")
+    assert "Ines Vaz" in plain.decode()
+
+
+ENGLISH = re.compile(
+    r"\b(the|and|of|is|are|with|for|from|this|that|what|not|here|yet|was|has|it|confirmed|points?|match|frame|seconds)\b",
+    re.IGNORECASE,
+)
+
+
+@pytest.mark.parametrize("kind", ["report-html", "lesson"])
+def test_an_output_is_in_the_language_it_was_asked_for_in(client: TestClient, kind: str) -> None:
+    client.headers["accept-language"] = "pt-BR"
+    line = client.get(URL).json()["proposals"][0]
+    client.post(f"{URL}/edits", json={"edit": {"kind": "confirm", "proposal": line["id"]}})
+    _, page = content(client, kind, proposed=True)
+    text = page.decode()
+    assert 'lang="pt-BR"' in text
+    body = re.sub(r"<style>.*?</style>|<[^>]*>", " ", text.partition("<body>")[2], flags=re.DOTALL)
+    left = [part for part in body.split("\n") if ENGLISH.search(part)]
+    assert [part for part in left if "left knee stays" not in part] == []

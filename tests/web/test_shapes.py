@@ -26,6 +26,7 @@ SENT = {
     "Run": "RunOut",
     "Standing": "StandingOut",
     "Row": "RowOut",
+    "Source": "SourceOut",
     "Settled": "SettledOut",
     "LineDifference": "LineOut",
     "StretchDifference": "StretchDifferenceOut",

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from posescore.evaluation.joining import repeated
 from posescore.footage.clock import FrameClock
-from posescore.footage.joining import repeated
 from posescore.library.adding import add_footage
 from posescore.library.jobs import Job, JobState
 from posescore.library.library import Library

@@ -23,6 +23,7 @@ from posescore.holds.film.reading import FilmReading
 from posescore.holds.hold import Check, CheckName, Hold
 from posescore.position.network import logistic
 from posescore.terms import KEYPOINT_INDEX, Athlete, Floats, Position
+from posescore.words import sentence
 
 SHORTEST_PART_S: Final = 1.0
 """A part of a hold is no shorter: a third of the count that decides."""
@@ -90,8 +91,6 @@ def check_holds(holds: tuple[Hold, ...], film: FilmReading) -> tuple[Hold, ...]:
     ----------
     holds
         In order of time. Positions without criteria are returned as they are.
-    film
-        What the same footage says.
 
     Returns
     -------
@@ -228,9 +227,7 @@ def _arm_height(film: FilmReading, part: slice, upper: Athlete, columns: list[in
     along = _along_body(lower, lower[:, KEYPOINT_INDEX[f"{side}_elbow"]])
     known: NDArray[np.float64] = along[np.isfinite(along)]
     if not len(known):
-        return Check(
-            CheckName.ARM_ABOVE_SHOULDER_LINE, False, 0.5, "the elbow of that arm is not seen"
-        )
+        return Check(CheckName.ARM_ABOVE_SHOULDER_LINE, False, 0.5, sentence("elbow_hidden"))
     beyond = float(np.median(known)) - 1.0
     sure = logistic(min(abs(beyond) / 0.15, 3.0))
     value = beyond > 0.0

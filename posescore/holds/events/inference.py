@@ -32,8 +32,6 @@ def infer_events(holds: tuple[Hold, ...], film: FilmReading) -> tuple[MatchEvent
     ----------
     holds
         In order of time, as :func:`posescore.holds.decoding.decoder.decode` gives them.
-    film
-        What the same footage says.
 
     Returns
     -------

@@ -15,12 +15,11 @@ from numpy.typing import NDArray
 from posescore.errors import MissingPartError
 from posescore.holds.decoding.grammar import Grammar
 from posescore.holds.film.features import Features, features_of, mirrored_features
-from posescore.holds.film.instants import INSTANT_S, Instants, instants_of
+from posescore.holds.film.instants import INSTANT_S, instants_of
 from posescore.holds.film.outputs import CRITERIA, MIRRORED_CRITERIA
 from posescore.holds.film.reading import Calibration, FilmReading
 from posescore.pose.estimators.session import opened_network
 from posescore.pose.track import PairTrack
-from posescore.position.classifier import PositionClassifier
 from posescore.resources import shipped
 from posescore.terms import STATES, Floats, Step
 
@@ -66,15 +65,9 @@ class TimeModel:
         """What the film says; instants of :data:`posescore.holds.film.instants.INSTANT_S`."""
         film = instants_of(track)
         calibration = Calibration.from_json(self.about["calibration"])
-        raw, pictures = self.answers(features_of(film)), self.pictures(film)
+        raw = self.answers(features_of(film))
         grammar = Grammar.shipped().learned(self.about["order"])
-        return FilmReading.calibrated(film, raw, pictures, calibration, grammar, self.step)
-
-    @staticmethod
-    def pictures(film: Instants) -> Floats:
-        """What the classifier of single pictures says of every instant, ``(n, n_states)``."""
-        points = film.keypoints_px.astype(np.float32)
-        return _classifier().of_instants(points, film.confidence)
+        return FilmReading.calibrated(film, raw, calibration, grammar, self.step)
 
     def answers(self, features: Features) -> dict[str, Floats]:
         """Raw answers by output, mean of the film and its mirror image; first axis instants."""
@@ -96,11 +89,6 @@ class TimeModel:
             name: np.concatenate([part[k] for part in parts]).astype(np.float64)
             for k, name in enumerate(OUTPUTS)
         }
-
-
-@cache
-def _classifier() -> PositionClassifier:
-    return PositionClassifier.load()
 
 
 @cache

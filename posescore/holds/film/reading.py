@@ -22,7 +22,7 @@ SCRAMBLE: Final = STATES.index(State(Position.SCRAMBLE))
 ENOUGH: Final = 8
 """Keypoints of both athletes together below which an instant says nothing of the position."""
 _LEAST: Final = 1e-3
-"""Probability below which the classifier of single pictures is not taken at its word."""
+"""No probability is taken to be nearer to 0 or 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +33,6 @@ class Calibration:
     ----------
     states, scramble
         Logits of states are multiplied by the one; the other is added to the scramble's.
-    pictures
-        Weight, 0 to 1, of what the classifier of single pictures says of states, beside the film.
     criteria, usual
         Log odds of a whole hold are multiplied by the one and the other is added, for each
         criterion.
@@ -50,7 +48,6 @@ class Calibration:
 
     states: float
     scramble: float
-    pictures: float
     criteria: tuple[float, ...]
     usual: tuple[float, ...]
     prior: tuple[float, ...]
@@ -125,19 +122,18 @@ class FilmReading:
         cls,
         film: Instants,
         raw: Mapping[str, Floats],
-        pictures: Floats,
         calibration: Calibration,
         grammar: Grammar,
         step: Step,
     ) -> FilmReading:
-        """From raw answers, and what single pictures say of states, ``(n, n_states)``."""
+        """From raw answers."""
         logits = calibration.states * raw["states"]
         logits[:, SCRAMBLE] += calibration.scramble
         states = softmax(logits)
         known = np.isfinite(film.keypoints_px[..., 0])
         return cls(
             film,
-            _with_pictures(states, pictures, calibration.pictures),
+            states,
             raw["criteria"][..., 0],
             logistic(raw["criteria"][..., 1]) * _decisive_seen(known),
             raw["ways"][:, :N_WAYS],
@@ -210,19 +206,6 @@ class FilmReading:
         shown = self.given_up_shown[part, upper.slot]
         odds = (shown * self.given_up[part, upper.slot]).sum() + c.given_up_doubt * c.given_up_prior
         return float(logistic(c.given_up * odds / (shown.sum() + c.given_up_doubt)))
-
-
-def _with_pictures(states: Floats, pictures: Floats, weight: float) -> Floats:
-    """Named positions share what they have as the film and single pictures say together.
-
-    Whether any position is held is the film's to say: a picture shows no movement.
-    """
-    named = np.arange(states.shape[1]) != SCRAMBLE
-    film, single = (np.log(np.maximum(rows[:, named], _LEAST)) for rows in (states, pictures))
-    mixed = states.copy()
-    mixed[:, named] = softmax((1.0 - weight) * film + weight * single)
-    mixed[:, named] *= 1.0 - states[:, [SCRAMBLE]]
-    return mixed
 
 
 def _decisive_seen(known: NDArray[np.bool_]) -> Floats:

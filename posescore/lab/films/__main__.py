@@ -14,7 +14,7 @@ import click
 import numpy as np
 import torch
 
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.lab.films.filming import WALKED_FRAMES_PER_S, Film, make_film, write_film
 from posescore.lab.films.looks import draw_look
 from posescore.lab.films.recorded import save
@@ -63,7 +63,7 @@ def film_of(
 def read_film(folder: Path, video: str = "match.mp4", track: str = "track.parquet") -> None:
     """Let the shipped pose pass follow the athletes of a film and keep the track."""
     with opened_estimator(USUAL, of_video=True) as estimator:
-        write_track(follow(open_footage(folder / video), estimator), folder / track)
+        write_track(follow(Footage(folder / video), estimator), folder / track)
 
 
 @click.command()

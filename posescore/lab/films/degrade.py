@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from posescore.footage.encoding import write_film
 from posescore.footage.opencv import cv2
-from posescore.footage.reading import Footage, open_footage
+from posescore.footage.reading import Footage
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def degrade(film: Path, out: Path, kind: str, seed: int = 0) -> None:
     FootageError
         When the film cannot be read.
     """
-    how, footage = KINDS[kind], open_footage(film)
+    how, footage = KINDS[kind], Footage(film)
     width, height = footage.size_px
     if how.lines is not None:
         width, height = round(width * how.lines / height / 2) * 2, how.lines

@@ -35,7 +35,7 @@ _EACH: Final[Mapping[Position, int]] = {
     Position.STANDING: 120,
     Position.OPEN_GUARD: 40,
     Position.SIDE_CONTROL: 100,
-    Position.HALF_GUARD: 60,
+    Position.HALF_GUARD: 200,
 }
 
 _MORE: Final = {Position.HALF_GUARD: HALF_GUARDS}

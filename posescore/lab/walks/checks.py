@@ -22,6 +22,8 @@ AGREE: Final = 0.88
 CLEAR: Final = 0.6
 """Share of a hold's frames that are clear."""
 EDGE_S: Final = 0.3
+BORDER_S: Final = 0.2
+"""Nobody can say to a fifth of a second how long a hold lasted: awards must not hang on it."""
 MOST_DOUBTS: Final = 5
 
 Value = bool | int | str
@@ -84,7 +86,10 @@ def _values(answers: NDArray[np.int8], values: tuple[Value, ...]) -> tuple[Value
 def is_settled(
     holds: tuple[Hold, ...], doubts: tuple[Doubt, ...], events: Sequence[MatchEvent]
 ) -> bool:
-    """Whether the awards are the same whatever the unclear checks are (few are tried)."""
+    """Whether awards are the same whatever the unclear checks are, and were holds a little longer.
+
+    Few unclear checks are tried; holds are made shorter too.
+    """
     if len(doubts) > MOST_DOUBTS:
         return False
     rules, told = RuleSet.load(), set()
@@ -93,11 +98,22 @@ def is_settled(
         for (index, name, _), value in zip(doubts, values, strict=True):
             hold = sure[index]
             sure[index] = replace(hold, checks=(*hold.checks, Check(name, value)))
-        ruling = propose(sure, events, rules)
-        told.add(
-            tuple(
-                (round(p.time_s, 2), p.athlete, p.kind, p.points, p.would_be)
-                for p in ruling.proposals
-            )
-        )
-    return len(told) == 1
+        for border_s in (0.0, -BORDER_S, BORDER_S):
+            ruling = propose(_moved_ends(sure, border_s), events, rules)
+            told.add(tuple((p.athlete, p.kind, p.points, p.would_be) for p in ruling.proposals))
+            if len(told) > 1:
+                return False
+    return True
+
+
+def _moved_ends(holds: Sequence[Hold], by_s: float) -> list[Hold]:
+    """Holds that end earlier or later; one that begins where another ends begins with its end."""
+    moved: list[Hold] = []
+    for index, hold in enumerate(holds):
+        start_s, end_s = hold.start_s, hold.end_s + by_s
+        if index and abs(holds[index - 1].end_s - start_s) < 1e-6:
+            start_s = moved[-1].end_s
+        if index + 1 < len(holds) and holds[index + 1].start_s - hold.end_s > 1e-6:
+            end_s = min(end_s, holds[index + 1].start_s)
+        moved.append(replace(hold, start_s=start_s, end_s=max(end_s, start_s + 0.1)))
+    return moved

@@ -27,7 +27,7 @@ from posescore.evaluation.poses3d.pose_set import (
 from posescore.lab.poses.pose_variation import perturb
 from posescore.lab.walks.authored import authored_keys
 from posescore.lab.walks.edits import edited
-from posescore.lab.walks.truth import ASKED, criteria_of
+from posescore.lab.walks.truth import ASKED, criteria_of, is_on_top
 from posescore.terms import STATES, Athlete, Position
 
 MEETS_M: Final = 0.033
@@ -241,10 +241,12 @@ def _lasting(joints_m: NDArray[np.float32], position: Position) -> Mapping[str, 
 
 def _clear(keys: Keys, position: Position) -> Keys:
     """Without poses whose geometry speaks against their name, or is unclear of it."""
-    if "leg_trapped" not in keys.criteria:
+    if position is Position.OPEN_GUARD:
+        rows = is_on_top(*keys.joints_m.astype(np.float64).swapaxes(0, 1))
+    elif "leg_trapped" in keys.criteria:
+        rows = keys.criteria["leg_trapped"] == (position is Position.HALF_GUARD)
+    else:
         return keys
-    wanted = 1 if position is Position.HALF_GUARD else 0
-    rows = keys.criteria["leg_trapped"] == wanted
     return Keys(
         keys.joints_m[rows],
         keys.entry[rows],

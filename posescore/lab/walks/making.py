@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from posescore.evaluation.poses3d.pose_set import mirrored
 from posescore.holds.event import EventName, MatchEvent
+from posescore.lab.poses.pose_variation import perturb
 from posescore.lab.walks.graph import Graph, Keys
 from posescore.lab.walks.motion import FPS, Frames, Rng, bridge, fits, onto, through
 from posescore.lab.walks.truth import ASKED, criteria_of
@@ -19,6 +20,8 @@ from posescore.terms import STATES, Athlete, Position, State
 SCRAMBLE: Final = STATES.index(State(Position.SCRAMBLE))
 NEAR_M: Final = 0.12
 """How much farther than the nearest key pose another one may lie and still be taken."""
+VARIED: Final = 0.6
+"""At most how much of the spread of poses a key pose is bent: nobody holds one to the degree."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +50,8 @@ class Way:
     moves: list[Move] = field(default_factory=list)
     events: list[MatchEvent] = field(default_factory=list)
     entries: set[int] = field(default_factory=set)
+    again: int | None = None
+    """Frame at which a hold began that goes on after a change within its position."""
 
     @property
     def n(self) -> int:
@@ -83,7 +88,19 @@ class Way:
         best = int(np.argmin(cost))
         mirror, row = best >= len(rows), rows[best % len(rows)]
         lies = (bool(keys.turned[row, 0]) ^ mirror, bool(keys.turned[row, 1]) ^ swap)
-        return laid[best], int(keys.place[row]), lies, int(keys.entry[row])
+        pose = self._varied(laid[best], goal, wish)
+        return pose, int(keys.place[row]), lies, int(keys.entry[row])
+
+    def _varied(self, pose: Frames, goal: State, wish: Wish) -> Frames:
+        """A key pose bent a little, where that leaves the wish and the position's name true."""
+        bent = perturb(pose[None], self.rng, VARIED)
+        answers = criteria_of(bent[:, ::-1] if goal.upper is Athlete.B else bent, goal.position)
+        if wish and not grants(answers, wish)[0]:
+            return pose
+        leg = answers.get("leg_trapped")
+        if leg is not None and leg[0] != (goal.position is Position.HALF_GUARD):
+            return pose
+        return bent[0]
 
     def blend(self, pose: Frames, state: int, quick: float = 1.0) -> None:
         """Move to a pose, as long as the way there is far."""
@@ -139,7 +156,8 @@ class Way:
             self.add(np.repeat(self.pose[None], still, 0), index)
             if self.n < until and wish is not None:
                 self._shift(wish, index)
-        self.held.append((begun, self.n, self.state))
+        self.held.append((begun if self.again is None else self.again, self.n, self.state))
+        self.again = None
 
     def _as_now(self) -> Wish | None:
         """The answers of the pose now as a wish, so that a shift keeps them; None if unclear."""

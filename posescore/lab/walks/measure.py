@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import multiprocessing
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 from itertools import groupby
 from typing import Any, Final
@@ -68,17 +68,6 @@ def shipped(track: PairTrack) -> tuple[Sequence[Hold], Sequence[MatchEvent]]:
 
     reading = read_positions(track)
     return reading.holds, reading.events
-
-
-def film_alone(track: PairTrack) -> tuple[Sequence[Hold], Sequence[MatchEvent]]:
-    """The shipped way without the classifier of single pictures, which has seen all of the set."""
-    from posescore.holds.film.model import TimeModel
-    from posescore.holds.find import find_holds
-
-    model = TimeModel.load()
-    calibration = {**model.about["calibration"], "pictures": 0.0}
-    about = {**model.about, "calibration": calibration}
-    return find_holds(replace(model, about=about).read(track))
 
 
 def outcome_of(
@@ -272,11 +261,9 @@ def outcomes_of(
 @click.option("--entries", type=click.Choice(["train", "test", "all"]), default="test")
 @click.option("--processes", default=2, show_default=True)
 @click.option("--first", default=0, help="Seed of the first match.")
-@click.option("--without-pictures", is_flag=True, help="No say for the position classifier.")
-def main(count: int, entries: Entries, processes: int, first: int, without_pictures: bool) -> None:
+def main(count: int, entries: Entries, processes: int, first: int) -> None:
     """Print the table."""
-    read = film_alone if without_pictures else shipped
-    click.echo(table(outcomes_of(count, entries, processes, first, read)))
+    click.echo(table(outcomes_of(count, entries, processes, first)))
 
 
 if __name__ == "__main__":

@@ -2,9 +2,10 @@
 
 A heel behind a thigh is wrong for seconds, not for one frame. Every keypoint strays: quickly,
 slowly and for as long as a pose is held, each by its own measure, far more while it is hidden, and
-now and then several times as far as usual. For stretches it lies at the opponent's or at the other
-side's, the limbs of a side are exchanged, a keypoint or an athlete is missing. The figures stand in
-``pass_errors.json`` beside this file.
+now and then several times as far as usual. A hidden one is drawn to where it usually is. For
+stretches a keypoint lies at the opponent's or at the other side's, the limbs of a side are
+exchanged, a keypoint or an athlete is missing. The figures stand in ``pass_errors.json`` beside
+this file.
 """
 
 from __future__ import annotations
@@ -21,10 +22,13 @@ from numpy.typing import NDArray
 
 from posescore.evaluation.poses3d.estimator_errors import ARMS, LEGS
 from posescore.lab.walks.motion import FPS, Rng, smoothed, wander
+from posescore.lab.walks.usual_places import usual_places
 from posescore.pose.track import PairTrack
 from posescore.terms import MIRRORED_KEYPOINTS, N_KEYPOINTS
 
 FILE: Final = Path(__file__).with_name("pass_errors.json")
+_GUESS_EVERY: Final = 3
+"""Where hidden keypoints usually are is told for every third frame: a tenth of a second."""
 
 
 @lru_cache(maxsize=1)
@@ -60,7 +64,7 @@ def errors(
     true = track.keypoints_px
     n = len(true)
     size = _pair_size(true)
-    out = _exchanged(true, rng, f, amount)
+    out = _as_usual(_exchanged(true, rng, f, amount), true, visible, rng, f)
     out = _strayed(out, visible, size, rng, f, amount)
     out = _elsewhere(out, true, visible, rng, f, amount)
     error = np.linalg.norm(out - true, axis=-1) / size[:, None, None]
@@ -96,6 +100,23 @@ def _exchanged(
             for a, b in _spans(rng, len(true), rate, f["swapped_mean_s"]):
                 out[a:b, slot, list(part)] = true[a:b, slot][:, other]
     return out
+
+
+def _as_usual(
+    points: NDArray[np.float32],
+    true: NDArray[np.float32],
+    visible: NDArray[np.bool_],
+    rng: Rng,
+    f: dict[str, Any],
+) -> NDArray[np.float32]:
+    """Hidden keypoints a part of the way to where they usually are."""
+    behind = smoothed((~visible).astype(np.float32), 4.0)[..., None]
+    some = np.arange(0, len(true), _GUESS_EVERY)
+    way = usual_places(true[some], visible[some]) - true[some]
+    way = np.repeat(way, _GUESS_EVERY, 0)[: len(true)]
+    share = np.clip(f["usual_share"] + f["usual_spread"] * rng.standard_normal(2), 0.0, 1.0)
+    share = share.astype(np.float32)[:, None, None]
+    return np.asarray(points + share * behind * smoothed(way, 4.0), np.float32)
 
 
 def _strayed(

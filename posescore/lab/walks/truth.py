@@ -4,15 +4,16 @@ Every answer is int8: 1 yes, 0 no, -1 unclear. All thresholds stand here, in met
 
 =====================  =====================================================================
 knee down              below 0.12 yes, above 0.20 no (height of the knee's joint)
-hip side               the other leg's middle lies towards the head by more than 0.10 of a torso
+hip side               the other leg's middle lies towards the head by more than 0.18 of a torso
 facing head            front of the pelvis plus 0.7 of the spine, along the opponent: beyond 0.3
-arm trapped            an arm passes under a leg seen from above; clear of all legs by 0.05: no
+arm trapped            an arm passes under a leg seen from above; clear of all legs by 0.08: no
 leg trapped            exactly one leg passes between the opponent's legs, as long and 15 % shorter
 hook                   the heel is before the pelvis by 0.06 and within 0.20 of its middle;
                        not before it by 0.01, or 0.28 from the middle: no hook
 feet crossed           both heels are before the pelvis, the left on the right by 0.05; or an
                        ankle lies at the other knee (0.13), as in a body triangle
 behind shoulder line   hips below 0.7 of the opponent's torso yes, above 1.1 no
+upper in open guard    the middle of the trunk is higher by 0.05
 =====================  =====================================================================
 """
 
@@ -33,15 +34,16 @@ Answers = NDArray[np.int8]
 Floats = NDArray[np.float64]
 
 KNEE_DOWN_M, KNEE_UP_M = 0.12, 0.20
-LEAD: Final = 0.10
+LEAD: Final = 0.18
 FACING: Final = 0.3
-ARM_CLEAR_M: Final = 0.05
+ARM_CLEAR_M: Final = 0.08
 SHORTER: Final = 0.85
 HOOK_AHEAD_M, NO_HOOK_AHEAD_M = 0.06, 0.01
 HOOK_ASIDE_M, NO_HOOK_ASIDE_M = 0.20, 0.28
 CROSSED_M: Final = 0.05
 AT_KNEE_M, OFF_KNEE_M = 0.13, 0.18
 BEHIND, BEYOND = 0.7, 1.1
+ON_TOP_M: Final = 0.05
 
 SIDED: Final = {question.name: question.sided for question in QUESTIONS}
 ASKED: Final = {question.name: question.positions for question in QUESTIONS}
@@ -225,6 +227,12 @@ def leg_trapped(upper: Floats, lower: Floats) -> Answers:
     long = [_between_legs(upper, lower, side, 1.0) for side in SIDES]
     short = [_between_legs(upper, lower, side, SHORTER) for side in SIDES]
     return _answer(short[0] ^ short[1], (long[0] == long[1]) & (short[0] == short[1]))
+
+
+def is_on_top(upper: Floats, lower: Floats) -> NDArray[np.bool_]:
+    """Whether the middle of a trunk is clearly the higher one: else nobody can say who is."""
+    height = [(_middle(b, "hip") + _middle(b, "shoulder"))[:, 2] / 2 for b in (upper, lower)]
+    return np.asarray(height[0] - height[1] > ON_TOP_M)
 
 
 def _back_control(upper: Floats, lower: Floats) -> dict[str, Answers]:

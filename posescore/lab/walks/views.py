@@ -21,6 +21,12 @@ from posescore.terms import KEYPOINT_INDEX, N_KEYPOINTS, Interval, Provenance, S
 
 HEIGHT_M: Final = (0.8, 6.0)
 DISTANCE_M: Final = (2.8, 11.0)
+SWINGING: Final = 0.3
+"""Share of shots whose camera swings away from the pair and back now and then."""
+SWING_WIDTHS: Final = (0.08, 0.7)
+"""How far, in widths of the picture."""
+SWING_S: Final = (0.25, 1.2)
+"""Standard deviation of the bell of time that a swing follows."""
 _FACE: Final = [
     KEYPOINT_INDEX[k] for k in ("nose", "left_eye", "right_eye", "left_ear", "right_ear")
 ]
@@ -139,7 +145,30 @@ def cameras_of(points_m: NDArray[np.float32], size_px: tuple[int, int], rng: Rng
     roll = np.deg2rad(rng.normal(0, 2.0) + 0.5 * shake * wander(rng, n, 1, 1.0)[:, 0])
     aside = rng.uniform(-0.3, 0.3, 2) * (1 - fill) * radius
     aim = aim + np.array([aside[0], aside[1], 0.0])
+    aim = place + _swung(aim - place, focal / size_px[0], rng)
     return Cameras(place, _axes(aim - place, roll), focal, np.tile(np.array(size_px), (n, 1)))
+
+
+def _swung(ahead: NDArray[np.float64], focal: NDArray[np.float64], rng: Rng) -> NDArray[np.float64]:
+    """Ways ahead ``(n, 3)`` with swings to a side and back, up to the picture's edge and beyond.
+
+    ``focal`` is in widths of the picture.
+    """
+    n = len(ahead)
+    if rng.random() > SWINGING:
+        return ahead
+    at, turn = rng.uniform(0.0, 8.0), np.zeros(n)
+    while at < n / FPS:
+        far = rng.choice([-1.0, 1.0]) * np.exp(rng.uniform(*np.log(SWING_WIDTHS)))
+        wide = np.exp(rng.uniform(*np.log(SWING_S)))
+        bell = np.exp(-0.5 * ((np.arange(n) / FPS - at) / wide) ** 2)
+        turn += np.arctan(far / focal) * bell
+        at += rng.uniform(3.0, 18.0)
+    cos, sin = np.cos(turn), np.sin(turn)
+    across = np.stack(
+        [cos * ahead[:, 0] - sin * ahead[:, 1], sin * ahead[:, 0] + cos * ahead[:, 1]]
+    )
+    return np.concatenate([across.T, ahead[:, 2:]], 1)
 
 
 def _axes(ahead: NDArray[np.float64], roll_rad: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -177,7 +177,11 @@ def _next(way: Way) -> None:
     who = None
     if step.to.has_upper and upper is not None:
         who = upper if same else upper.other
-    way.reach(State(step.to, who), wish_for(step.to, way.rng))
+    goal = State(step.to, who)
+    stays = goal == way.state
+    way.reach(goal, wish_for(step.to, way.rng), STATES.index(goal) if stays else SCRAMBLE)
+    if stays:  # the other side of the same position, control kept: one hold
+        way.again = way.held.pop()[0]
     way.moved(step.kind, who or upper, begun)
 
 

@@ -15,6 +15,7 @@ from typing import Final
 
 from posescore.errors import ConflictError, InputError, NotFoundError
 from posescore.library.library import Library
+from posescore.library.review.decisions import SAME_AWARD_S
 from posescore.library.review.review import Review, ReviewItem
 from posescore.scoring.proposal import Proposal
 from posescore.terms import Interval, Position, State
@@ -22,8 +23,6 @@ from posescore.terms import Interval, Position, State
 LISTED_FROM_S: Final = 0.5
 """Shorter differences of positions are counted and not listed: two hands never press at the same
 instant."""
-SAME_AWARD_S: Final = 3.0
-"""Awards that two people added themselves are the same within the seconds that a score is held."""
 NOTHING: Final = "nothing"
 """What a dismissed line leaves standing."""
 

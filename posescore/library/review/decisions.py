@@ -6,23 +6,44 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from posescore.errors import ConflictError, InputError
-from posescore.library.review.entries import Edit, Effect, Entry
+from posescore.library.review.entries import Edit, Effect, Entry, Subject
 from posescore.library.review.review import Review, ReviewItem, Verdict, inside_footage
-from posescore.library.review.state import MatchState, Said
+from posescore.library.review.state import MatchState, Said, worth
 from posescore.scoring.proposal import Proposal, ProposalKind
 from posescore.terms import Athlete, Interval
 
 MOST_POINTS: Final = 99
 """More in one award is a slip of the finger."""
+SAME_AWARD_S: Final = 3.0
+"""Awards that two people added themselves are the same within the seconds that a score is held."""
 
 
 @dataclass(frozen=True, slots=True)
-class Confirm(Edit):
+class LineEdit(Edit):
+    """An edit of one line of the score log."""
+
+    proposal: str
+
+    def subject(self, entry: Entry) -> Subject:
+        """The line."""
+        return Subject(line=self.proposal)
+
+    def looked_at(self, review: Review) -> object:
+        """What is proposed in the line, and what was said of it."""
+        item = review.item(self.proposal)
+        if item is None:
+            return None
+        said = item.decision
+        proposed = item.proposal and (item.proposal.athlete, *worth(item.proposal))
+        return proposed, said and (said.entry_id, said.verdict)
+
+
+@dataclass(frozen=True, slots=True)
+class Confirm(LineEdit):
     """The proposal stands as proposed."""
 
     kind = "confirm"
     words = "confirm a proposal"
-    proposal: str
     reason: str = ""
 
     def effect(self, review: Review) -> Effect:
@@ -34,7 +55,8 @@ class Confirm(Edit):
         if item.proposal is None:
             raise ConflictError(f"{self.proposal} is no longer proposed: add the award instead.")
         decision = item.decision
-        if decision and decision.verdict is Verdict.CONFIRMED and not item.note:
+        said = decision is not None and not (item.note or decision.by_mark)
+        if decision and said and decision.verdict is Verdict.CONFIRMED:
             raise ConflictError(f"{self.proposal} was confirmed by {decision.author} already.")
         return Effect(proposal=item.proposal)
 
@@ -45,12 +67,11 @@ class Confirm(Edit):
 
 
 @dataclass(frozen=True, slots=True)
-class Change(Edit):
+class Change(LineEdit):
     """Something else stands in the proposal's place. What is None stays as proposed."""
 
     kind = "change"
     words = "change a proposal"
-    proposal: str
     reason: str = ""
     athlete: Athlete | None = None
     award: ProposalKind | None = None
@@ -94,12 +115,11 @@ class Change(Edit):
 
 
 @dataclass(frozen=True, slots=True)
-class Dismiss(Edit):
+class Dismiss(LineEdit):
     """The proposal does not stand; the reason is asked for."""
 
     kind = "dismiss"
     words = "dismiss a proposal"
-    proposal: str
     reason: str
 
     def effect(self, review: Review) -> Effect:
@@ -116,12 +136,11 @@ class Dismiss(Edit):
 
 
 @dataclass(frozen=True, slots=True)
-class Reopen(Edit):
+class Reopen(LineEdit):
     """The proposal is undecided again; an added award is taken back."""
 
     kind = "reopen"
     words = "open a proposal again"
-    proposal: str
 
     def effect(self, review: Review) -> Effect:
         """Nothing to remember."""
@@ -132,6 +151,7 @@ class Reopen(Edit):
     def apply(self, state: MatchState, entry: Entry) -> None:
         """Forget the word."""
         state.said.pop(self.proposal, None)
+        state.opened.add(self.proposal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +167,20 @@ class AddAward(Edit):
     advantage: int = 0
     reason: str = ""
     evidence: Interval | None = None
+
+    def subject(self, entry: Entry) -> Subject:
+        """The line of its own."""
+        return Subject(line=f"added-{entry.id}")
+
+    def looked_at(self, review: Review) -> object:
+        """Whether somebody added the same."""
+        return tuple(
+            item.key
+            for item in review.items
+            if item.added
+            and (item.shown.athlete, item.shown.kind) == (self.athlete, self.award)
+            and abs(item.shown.time_s - self.time_s) <= SAME_AWARD_S
+        )
 
     def effect(self, review: Review) -> Effect:
         """The award."""

@@ -2,7 +2,7 @@
 
 Edits name what they act on by the keys of the review they were made on
 (:class:`posescore.library.review.review.Review`): a key that is no longer there means that somebody
-else was faster, and the edit is refused. A new kind is one class in one of the three modules below:
+else was faster, and the edit is refused. A new kind is one class in one of the modules below:
 the log, the API's description and the words of undo read it from there.
 """
 
@@ -29,9 +29,11 @@ from posescore.library.review.match_edits import (
     SwapAthletes,
     Taken,
 )
+from posescore.library.review.result_edits import SetResult, SetScoreboard
 
 __all__ = [
     "EDITS", "AddAward", "AddEvent", "AddHold", "Change", "Confirm", "Dismiss", "Edge", "Edit",
     "Keep", "Merge", "NameStretch", "Relabel", "RemoveEvent", "RemoveHold", "Reopen", "SetCheck",
-    "SetDivision", "SetEdge", "SetRules", "Settle", "Split", "SwapAthletes", "Taken",
+    "SetDivision", "SetEdge", "SetResult", "SetRules", "SetScoreboard", "Settle", "Split",
+    "SwapAthletes", "Taken",
 ]  # fmt: skip

@@ -18,6 +18,7 @@ from posescore.holds.hold import Hold
 from posescore.library.review.older import proposal_of_older
 from posescore.library.store.plain import from_plain, to_plain
 from posescore.scoring.proposal import Proposal
+from posescore.terms import Athlete, Interval
 
 UNDO: Final = "undo"
 REDO: Final = "redo"
@@ -82,6 +83,44 @@ class Effect:
         return from_plain(cls, {**data, **seen}, "effect")
 
 
+NEAR_EVENT_S: Final = 1.0
+"""An event marked again is the same one within this many seconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What an edit is about, so that two edits of the same thing are known.
+
+    Parameters
+    ----------
+    line
+        Key of a line of the score log.
+    stretch
+        A stretch of holds.
+    setting
+        What the match has once: rule set, division, result; or the name of an event, then with
+        ``athlete`` and ``time_s``.
+    """
+
+    line: str = ""
+    stretch: Interval | None = None
+    setting: str = ""
+    athlete: Athlete | None = None
+    time_s: float | None = None
+
+    def meets(self, other: Subject) -> bool:
+        """True where both are about the same line, overlapping holds or the same setting."""
+        if self.line or other.line:
+            return self.line == other.line
+        if self.stretch is not None and other.stretch is not None:
+            return self.stretch.overlap_s(other.stretch) > 0
+        same = bool(self.setting) and self.setting == other.setting
+        if self.time_s is None or other.time_s is None:
+            return same
+        near = abs(self.time_s - other.time_s) <= NEAR_EVENT_S
+        return same and near and self.athlete == other.athlete
+
+
 EDITS: Final[dict[str, type[Edit]]] = {}
 """Every kind of edit by its name; a class that names its kind stands in it by itself."""
 
@@ -120,6 +159,14 @@ class Edit:
 
     def apply(self, state: Any, entry: Entry) -> None:
         """Do it to what the log made of the match so far (a ``MatchState``); nothing by default."""
+
+    def subject(self, entry: Entry) -> Subject:
+        """What it is about, as the entry of the log has it."""
+        return Subject(setting=self.kind)
+
+    def looked_at(self, review: Any) -> object:
+        """What a person looks at who makes this edit on a ``Review``; compared, never kept."""
+        return None
 
     def scored_under(
         self, rules: str, division: Mapping[str, str] | None
@@ -195,61 +242,120 @@ class Entry(NewEntry):
     id: int
     made_at: datetime
 
+    @property
+    def subject(self) -> Subject:
+        """What it is about; undo and redo are about nothing of their own."""
+        return Subject() if self.edit is None else self.edit.subject(self)
+
+
+@dataclass(frozen=True, slots=True)
+class TakenBack:
+    """An entry that is not in force, and the undo that took it back."""
+
+    entry: Entry
+    by: Entry
+
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """The log folded: entries in force, oldest first, and entries that can be put back."""
+    """The log folded: entries in force, oldest first, and those that were taken back.
+
+    Parameters
+    ----------
+    done
+        In force.
+    undone
+        Not in force, in the order in which they were taken back.
+    edited
+        The newest edit of every author, by its id.
+    """
 
     done: tuple[Entry, ...]
-    undone: tuple[Entry, ...]
+    undone: tuple[TakenBack, ...]
+    edited: Mapping[str, int]
 
-    @property
-    def next_undo(self) -> Entry | None:
-        """What an undo would take back."""
-        return self.done[-1] if self.done else None
+    def next_undo(self, author: str | None = None) -> Entry | None:
+        """What an undo would take back: the author's newest entry in force (None: anybody's)."""
+        return next((e for e in reversed(self.done) if author in (None, e.author)), None)
 
-    @property
-    def next_redo(self) -> Entry | None:
-        """What a redo would put back in force."""
-        return self.undone[-1] if self.undone else None
+    def next_redo(self, author: str | None = None) -> Entry | None:
+        """What a redo would put back: what the author took back last and edited nothing since."""
+        for taken in sorted(self.undone, key=lambda taken: -taken.by.id):
+            who = taken.by.author
+            if author in (None, who) and taken.by.id > self.edited.get(who, 0):
+                return taken.entry
+        return None
+
+    def is_in_force(self, entry_id: int) -> bool:
+        """True for an edit that counts now."""
+        return any(entry.id == entry_id for entry in self.done)
+
+    def taken_back(self, entry_id: int) -> TakenBack | None:
+        """How an edit was taken back; None where it was not."""
+        return next((taken for taken in self.undone if taken.entry.id == entry_id), None)
+
+    def later_of_others(self, entry: Entry) -> Entry | None:
+        """The newest entry in force, of somebody else and about the same, since an entry."""
+        about = entry.subject
+        for later in reversed(self.done):
+            if later.id <= entry.id:
+                return None
+            if later.author != entry.author and later.subject.meets(about):
+                return later
+        return None
 
 
 def history(entries: Iterable[Entry]) -> History:
     """Fold a log (one match, one opinion, oldest first) into what is in force.
+
+    Any entry can be taken back, whatever was done since; put back, it is where it was.
 
     Raises
     ------
     ConflictError
         When an undo or redo in the log does not fit the entries before it.
     """
-    done: list[Entry] = []
-    undone: list[Entry] = []
+    done: dict[int, Entry] = {}
+    undone: dict[int, TakenBack] = {}
+    edited: dict[str, int] = {}
     for entry in entries:
         if entry.kind == UNDO:
-            _move(done, undone, entry, entry.undoes)
+            met = done.pop(_meant(entry, entry.undoes, done))
+            undone[met.id] = TakenBack(met, entry)
         elif entry.kind == REDO:
-            _move(undone, done, entry, entry.redoes)
+            back = undone.pop(_meant(entry, entry.redoes, undone)).entry
+            done[back.id] = back
         else:
-            done.append(entry)
-            undone.clear()
-    return History(tuple(done), tuple(undone))
+            done[entry.id] = entry
+            edited[entry.author] = entry.id
+    in_order = tuple(done[entry_id] for entry_id in sorted(done))
+    return History(in_order, tuple(undone.values()), edited)
 
 
-def _move(source: list[Entry], target: list[Entry], entry: Entry, meant: int | None) -> None:
-    if not source or source[-1].id != meant:
+def _meant(entry: Entry, meant: int | None, among: Mapping[int, object]) -> int:
+    if meant is None or meant not in among:
         raise ConflictError(f"log entry {entry.id}: cannot {entry.kind} entry {meant} here.")
-    target.append(source.pop())
+    return meant
 
 
-def not_yours(match_id: int, kind: str, met: Entry) -> str:
-    """Why somebody else's entry stays: a sentence that says whose it is and what it did."""
-    did = met.edit.words if met.edit else met.kind
-    if kind == UNDO:
-        return (
-            f"match {match_id}: {met.author} changed this match last ({did}); {kind} takes back "
-            "your own entries alone. Change the line itself if you disagree."
-        )
+def did(entry: Entry) -> str:
+    """What an entry did, as in "confirm a proposal"."""
+    return entry.edit.words if entry.edit else entry.kind
+
+
+def nothing_of_yours(match_id: int, kind: str, newest: Entry | None) -> str:
+    """Why nothing is taken back or put back: a sentence that says whose the newest entry is."""
+    if newest is None:
+        return f"match {match_id}: there is nothing to {kind}."
     return (
-        f"match {match_id}: what was taken back is {met.author}'s ({did}); only {met.author} puts "
-        "it back. Decide on the line itself if you disagree."
+        f"match {match_id}: there is nothing of yours to {kind}; {newest.author} changed this "
+        f"match last ({did(newest)}). The history takes back any entry."
+    )
+
+
+def changed_since(match_id: int, later: Entry) -> str:
+    """Why one's own entry stays for now: somebody else went on from it."""
+    return (
+        f"match {match_id}: {later.author} changed the same thing since ({did(later)}); look at "
+        "it, or take yours back in the history."
     )

@@ -9,7 +9,7 @@ from typing import Final
 from posescore.errors import ConflictError, InputError
 from posescore.holds.check import CHECKS
 from posescore.holds.hold import Check, CheckName, Hold
-from posescore.library.review.entries import Edit, Effect, Entry, ReviewHold, Stretch
+from posescore.library.review.entries import Edit, Effect, Entry, ReviewHold, Stretch, Subject
 from posescore.library.review.review import Review, inside_footage
 from posescore.library.review.state import MatchState
 from posescore.library.review.stretches import (
@@ -21,7 +21,7 @@ from posescore.library.review.stretches import (
     seen,
     touched,
 )
-from posescore.terms import Athlete, Position, State
+from posescore.terms import Athlete, Interval, Position, State
 from posescore.words import trade
 
 SHORTEST_S: Final = 0.01
@@ -64,6 +64,24 @@ class HoldEdit(Edit):
             When the hold is no longer there, or the stretch is taken.
         """
         raise NotImplementedError
+
+    def subject(self, entry: Entry) -> Subject:
+        """The stretch that it left."""
+        made = entry.effect.stretch
+        assert made is not None
+        return Subject(stretch=Interval(made.start_s, made.end_s))
+
+    def looked_at(self, review: Review) -> object:
+        """The holds and criteria in the stretch that it would leave; None where it can't be."""
+        try:
+            made = self.stretch(review.holds, review.clock.end_s)
+        except (InputError, ConflictError):
+            return None
+        return tuple(
+            (held.key, tuple((check.name, check.value) for check in held.hold.checks))
+            for held in review.holds
+            if held.hold.start_s < made.end_s and made.start_s < held.hold.end_s
+        )
 
     def effect(self, review: Review) -> Effect:
         """The stretch that stands from then on."""

@@ -10,7 +10,7 @@ from typing import Final
 from posescore.errors import ConflictError, InputError
 from posescore.holds.event import EventName, MatchEvent
 from posescore.library.review.decisions import AddAward, Change, Confirm, Dismiss
-from posescore.library.review.entries import Edit, Effect, Entry
+from posescore.library.review.entries import NEAR_EVENT_S, Edit, Effect, Entry, Subject
 from posescore.library.review.hold_edits import NameStretch
 from posescore.library.review.review import Review, SetAside, inside_footage
 from posescore.library.review.state import FRAME_OF_MATCH, MatchState
@@ -19,8 +19,6 @@ from posescore.scoring.log import NEEDS_ATHLETE
 from posescore.terms import Athlete, Interval
 
 SAME_EVENT_S: Final = 0.001
-NEAR_EVENT_S: Final = 1.0
-"""A removed event is the same in another analysis within this many seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +30,25 @@ class AddEvent(Edit):
     event: EventName
     time_s: float
     athlete: Athlete | None = None
+
+    def subject(self, entry: Entry) -> Subject:
+        """The event."""
+        return Subject(setting=self.event, athlete=self.athlete, time_s=self.time_s)
+
+    def looked_at(self, review: Review) -> object:
+        """Whether somebody marked the same."""
+        wanted = Subject(setting=self.event, athlete=self.athlete, time_s=self.time_s)
+        return tuple(
+            each.key
+            for each in review.events
+            if wanted.meets(
+                Subject(
+                    setting=each.event.event,
+                    athlete=each.event.athlete,
+                    time_s=each.event.time_s,
+                )
+            )
+        )
 
     def effect(self, review: Review) -> Effect:
         """Nothing to remember."""
@@ -59,6 +76,16 @@ class RemoveEvent(Edit):
     kind = "remove_event"
     words = "remove an event"
     event: str
+
+    def subject(self, entry: Entry) -> Subject:
+        """The event."""
+        gone = entry.effect.event
+        assert gone is not None
+        return Subject(setting=gone.event, athlete=gone.athlete, time_s=gone.time_s)
+
+    def looked_at(self, review: Review) -> object:
+        """Whether it is there."""
+        return review.event(self.event) is not None
 
     def effect(self, review: Review) -> Effect:
         """The event."""
@@ -88,9 +115,18 @@ class SwapAthletes(Edit):
     """
 
     kind = "swap_athletes"
-    words = "exchange A and B"
+    words = "swap A and B"
     start_s: float
     end_s: float | None = None
+
+    def subject(self, entry: Entry) -> Subject:
+        """The stretch; to the end of all footage where none was said."""
+        end_s = float("inf") if self.end_s is None else self.end_s
+        return Subject(stretch=Interval(self.start_s, end_s))
+
+    def looked_at(self, review: Review) -> object:
+        """What is exchanged from there on."""
+        return tuple(each for each in review.swaps if each.end_s > self.start_s)
 
     def effect(self, review: Review) -> Effect:
         """The track in which they were exchanged."""
@@ -131,6 +167,10 @@ class SetRules(Edit):
     words = "choose the rule set"
     rules: str
 
+    def looked_at(self, review: Review) -> object:
+        """The rule set in force."""
+        return review.rules
+
     def effect(self, review: Review) -> Effect:
         """Nothing to remember."""
         if self.rules == review.rules:
@@ -151,6 +191,10 @@ class SetDivision(Edit):
     kind = "set_division"
     words = "choose the division"
     division: Mapping[str, str] | None
+
+    def looked_at(self, review: Review) -> object:
+        """The division in force."""
+        return None if review.division is None else dict(review.division)
 
     def effect(self, review: Review) -> Effect:
         """Nothing to remember."""
@@ -205,6 +249,13 @@ class Settle(Edit):
     def inner(self) -> Edit | None:
         """The edit in :attr:`do`."""
         return None if self.do is None else Edit.from_json(self.do)
+
+    def subject(self, entry: Entry) -> Subject:
+        """The line or the stretch."""
+        inner = self.inner
+        if inner is not None:
+            return inner.subject(entry)
+        return Subject(line=self.line, stretch=self.stretch)
 
     def effect(self, review: Review) -> Effect:
         """That of the inner edit."""

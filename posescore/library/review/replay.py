@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from typing import Final
@@ -10,17 +10,19 @@ from typing import Final
 from posescore.holds.event import MatchEvent
 from posescore.holds.hold import Hold
 from posescore.library.analysis import Analysis
+from posescore.library.review.counting import counted, with_own_marks
 from posescore.library.review.entries import Entry, history
 from posescore.library.review.matching import keys_of, paired, unused
-from posescore.library.review.review import Decision, Review, ReviewEvent, ReviewItem, Verdict
-from posescore.library.review.state import FRAME_OF_MATCH, MatchState, Said, worth
+from posescore.library.review.review import Decision, Review, ReviewEvent, ReviewItem
+from posescore.library.review.saying import spoken
+from posescore.library.review.state import MatchState, Said, worth
 from posescore.library.store.recent import Recent
 from posescore.scoring.engine import propose
 from posescore.scoring.match_time import Division
-from posescore.scoring.proposal import Proposal, ProposalKind, Result, Ruling, Tally
+from posescore.scoring.outcome import Reading
+from posescore.scoring.proposal import Proposal, ProposalKind, Ruling
 from posescore.scoring.rules import RuleSet
-from posescore.scoring.score import score_of
-from posescore.terms import Athlete
+from posescore.words import capital, language
 
 _shipped_rules: Final = cache(RuleSet.load)
 
@@ -58,18 +60,18 @@ def replay(
         assert entry.edit is not None, "undo and redo are folded away before"
         entry.edit.apply(state, entry)
     state.events.sort(key=lambda marked: marked[0].time_s)
-    division_of(rules, division)  # refuses one that these rules do not know
-    ruling = _ruling(state, rules)
-    first = _ruling(MatchState.of(base), rules) if fold.done else ruling
+    match_s = _match_s(rules, division)
+    ruling = _ruling(state, rules, match_s)
+    first = _ruling(MatchState.of(base), rules, match_s) if fold.done else ruling
     said = {key: _with_clause(word, rules) for key, word in state.said.items()}
     items = _items(said, ruling.proposals, first.proposals)
-    review = _standing(base, state, items, ruling, rules)
+    items = with_own_marks(items, state, fold.done)
     return replace(
-        review,
+        _standing(base, state, items, ruling, rules, match_s),
         division=division,
         entries=fold.done,
-        next_undo=fold.next_undo,
-        next_redo=fold.next_redo,
+        next_undo=fold.next_undo(),
+        next_redo=fold.next_redo(),
         last_entry_id=entries[-1].id if entries else 0,
     )
 
@@ -80,9 +82,12 @@ def _standing(
     items: tuple[ReviewItem, ...],
     ruling: Ruling,
     rules: RuleSet,
+    match_s: float | None,
 ) -> Review:
     """The review without its place in the log."""
-    confirmed_score, confirmed_result = _confirmed(items, state, rules)
+    confirmed = counted(state, rules, match_s, [item.award for item in items], by_people=True)
+    awards = [item.award if item.decision else item.proposal for item in items]
+    proposed = counted(state, rules, match_s, awards, by_people=False)
     return Review(
         analysis_version=base.version,
         rules=rules.name,
@@ -91,15 +96,32 @@ def _standing(
         clock=base.clock,
         holds=tuple(state.holds),
         events=_events(state),
-        items=items,
+        items=tuple(replace(item, behind_end=confirmed.is_over(item.shown)) for item in items),
         ruling=ruling,
-        confirmed_score=confirmed_score,
-        confirmed_result=confirmed_result,
+        confirmed_score=confirmed.score,
+        confirmed_result=confirmed.result,
+        proposed_score=proposed.score,
+        proposed_result=proposed.result,
+        end=confirmed.end,
+        outcome=state.outcome,
+        readings=tuple(
+            Reading(at_s, state.readings[at_s]) for at_s in sorted(state.readings, key=_last)
+        ),
         findings=base.findings,
         swaps=state.exchanged(),
         set_aside=tuple(state.set_aside),
         track_sha256=base.track_sha256,
     )
+
+
+def _last(at_s: float | None) -> float:
+    return float("inf") if at_s is None else at_s
+
+
+def _match_s(rules: RuleSet, division: Mapping[str, str] | None) -> float | None:
+    """The published match time; refuses a division that these rules do not know."""
+    known = division_of(rules, division)
+    return None if known is None else rules.match_times.match_s(known)
 
 
 def division_of(rules: RuleSet, division: Mapping[str, str] | None) -> Division | None:
@@ -109,33 +131,21 @@ def division_of(rules: RuleSet, division: Mapping[str, str] | None) -> Division 
     return rules.match_times.division(division.get("age", ""), division.get("belt"))
 
 
-_Basis = tuple[tuple[Hold, ...], tuple[MatchEvent, ...], float]
+_Basis = tuple[tuple[Hold, ...], tuple[MatchEvent, ...], float, float | None, str]
 _RULINGS: Final[Recent[_Basis, tuple[RuleSet, Ruling]]] = Recent(16)
 """The engine is a pure function: a decision changes no hold, so it need not run again."""
 
 
-def _ruling(state: MatchState, rules: RuleSet) -> Ruling:
+def _ruling(state: MatchState, rules: RuleSet, match_s: float | None) -> Ruling:
     holds = tuple(held.hold for held in state.holds)
     events = tuple(event for event, _ in state.events)
-    basis = (holds, events, state.end_s)
+    basis = (holds, events, state.end_s, match_s, language())
     known = _RULINGS.get(basis)
     if known is not None and known[0] is rules:
         return known[1]
-    ruling = propose(holds, events, rules, end_s=state.end_s)
+    ruling = propose(holds, events, rules, end_s=state.end_s, match_s=match_s)
     _RULINGS.put(basis, (rules, ruling))
     return ruling
-
-
-def _confirmed(
-    items: Iterable[ReviewItem], state: MatchState, rules: RuleSet
-) -> tuple[Mapping[Athlete, Tally], Result | None]:
-    awards = [item.award for item in items if item.award is not None]
-    marked = [
-        event
-        for event, entry_id in state.events
-        if entry_id is not None or event.event in FRAME_OF_MATCH
-    ]
-    return score_of(awards, marked, rules)
 
 
 def _events(state: MatchState) -> tuple[ReviewEvent, ...]:
@@ -175,7 +185,7 @@ def _with_clause(said: Said, rules: RuleSet) -> Said:
         return replace(said, seen=seen, changes={**said.changes, "clause": clause})
     if kind is said.seen.kind:
         return said
-    why = said.reason or f"A person changed it from {_spoken(said.seen)}."
+    why = said.reason or f"A person changed it from {spoken(said.seen)}."
     other = {"clause": clause, "why": why, "criteria": (), "path": ()}
     return replace(said, changes={**said.changes, **other})
 
@@ -188,21 +198,9 @@ def _decided(key: str, said: Said, now: Proposal | None) -> ReviewItem:
 def _note(said: Said, decision: Decision, now: Proposal | None) -> str:
     if said.added:
         return ""
-    word = {
-        Verdict.CONFIRMED: "Confirmed",
-        Verdict.CHANGED: "Changed",
-        Verdict.DISMISSED: "Dismissed",
-        Verdict.ADDED: "Added",
-    }[decision.verdict]
+    word = capital(decision.verdict)
     if now is None:
-        return f"{word} as {_spoken(said.seen)}, but nothing is proposed here any more."
+        return f"{word} as {spoken(said.seen)}, but nothing is proposed here any more."
     if worth(now) != worth(said.seen):
-        return f"{word} as {_spoken(said.seen)}; what is proposed now is {_spoken(now)}."
+        return f"{word} as {spoken(said.seen)}; what is proposed now is {spoken(now)}."
     return ""
-
-
-def _spoken(proposal: Proposal) -> str:
-    kind = (proposal.would_be or proposal.kind).replace("_", " ")
-    if proposal.points:
-        return f"{kind}, {proposal.points} points"
-    return f"{kind}, an advantage" if proposal.advantage else f"{kind}, no points"

@@ -15,6 +15,8 @@ from posescore.footage.clock import FrameClock
 from posescore.holds.event import MatchEvent
 from posescore.library.review.entries import Entry, ReviewHold
 from posescore.pose.track import Finding
+from posescore.scoring.match_clock import EndedBy
+from posescore.scoring.outcome import Outcome, Reading, WonBy, outcome_of_score
 from posescore.scoring.proposal import Proposal, Result, Ruling, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete, Interval
@@ -43,6 +45,8 @@ class Decision:
         What stands; None where dismissed.
     replaces
         Entry of the decision on the same proposal that this one replaced.
+    by_mark
+        True where the person marked what the line rests on, and so has said so already.
     """
 
     entry_id: int
@@ -53,6 +57,7 @@ class Decision:
     award: Proposal | None
     reason: str = ""
     replaces: int | None = None
+    by_mark: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +77,8 @@ class ReviewItem:
         One sentence where the proposal is no longer what was decided on; else "".
     added
         True where a person added the line; no proposal ever stood behind it.
+    behind_end
+        True where its instant lies behind the end of the match: it counts nothing.
     """
 
     key: str
@@ -79,6 +86,7 @@ class ReviewItem:
     decision: Decision | None = None
     note: str = ""
     added: bool = False
+    behind_end: bool = False
 
     @property
     def award(self) -> Proposal | None:
@@ -115,6 +123,14 @@ class ReviewEvent:
 
 
 @dataclass(frozen=True, slots=True)
+class End:
+    """When the match ended, seconds of footage, and what ended it."""
+
+    time_s: float
+    by: EndedBy
+
+
+@dataclass(frozen=True, slots=True)
 class SetAside:
     """An entry that does not apply to the analysis shown, and why. It stays in the log."""
 
@@ -142,6 +158,14 @@ class Review:
         What stands by people's decisions alone.
     confirmed_result
         The result if the match ended with that score.
+    proposed_score, proposed_result
+        What would stand if every line that still waits were confirmed as proposed.
+    end
+        When the match ended; None where only the footage ends. Nothing counts behind it.
+    outcome
+        Who won and how, as a person entered it.
+    readings
+        What the scoreboard showed, in time order, the official score of the end last.
     swaps
         Stretches in which A and B of the track are exchanged; ``end_s`` is the footage's end
         where the swap has none.
@@ -166,6 +190,11 @@ class Review:
     ruling: Ruling
     confirmed_score: Mapping[Athlete, Tally]
     confirmed_result: Result | None
+    proposed_score: Mapping[Athlete, Tally]
+    proposed_result: Result | None
+    end: End | None = None
+    outcome: Outcome | None = None
+    readings: tuple[Reading, ...] = ()
     findings: tuple[Finding, ...] = ()
     swaps: tuple[Interval, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
@@ -176,14 +205,49 @@ class Review:
     track_sha256: str = ""
 
     @property
-    def proposed_score(self) -> Mapping[Athlete, Tally]:
-        """What would stand if every proposal were confirmed as proposed."""
-        return self.ruling.score
+    def official_score(self) -> Mapping[Athlete, Tally] | None:
+        """What the scoreboard showed at the end of the match."""
+        return next((each.score for each in self.readings if each.at_s is None), None)
 
     @property
-    def proposed_result(self) -> Result | None:
-        """The result of the proposed score."""
-        return self.ruling.result
+    def result(self) -> Outcome | None:
+        """The result that stands; None while there is none.
+
+        What a person entered comes first, then what the official score says, then, once the match
+        ended and nothing waits any more, what people confirmed.
+        """
+        if self.outcome is not None:
+            return self.outcome
+        if self.official_score is not None:
+            return outcome_of_score(self.official_score, self.rule_set)
+        found = self.confirmed_result
+        if self.end is None or self.undecided or found is None or found.winner is None:
+            return None
+        return Outcome(found.winner, WonBy(found.by))
+
+    @property
+    def counted(self) -> tuple[Proposal, ...]:
+        """Awards that people let stand before the end, in time order: those that count."""
+        return tuple(
+            item.award for item in self.items if item.award is not None and not item.behind_end
+        )
+
+    @property
+    def counted_as_proposed(self) -> tuple[Proposal, ...]:
+        """The same, with every line that still waits as proposed."""
+        lines = (item for item in self.items if not item.behind_end)
+        awards = (item.award if item.decision else item.proposal for item in lines)
+        return tuple(award for award in awards if award is not None)
+
+    @property
+    def end_s(self) -> float:
+        """Where the match ends, seconds of footage: its own end, else that of the footage."""
+        return self.clock.end_s if self.end is None else min(self.end.time_s, self.clock.end_s)
+
+    @property
+    def behind_end(self) -> tuple[ReviewItem, ...]:
+        """Awards that people let stand behind the end: they count nothing, and ask for a word."""
+        return tuple(item for item in self.items if item.behind_end and item.award is not None)
 
     @property
     def undecided(self) -> tuple[ReviewItem, ...]:

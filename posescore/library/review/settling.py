@@ -15,12 +15,12 @@ from typing import Final
 from posescore.errors import NotFoundError
 from posescore.library.library import Library
 from posescore.library.review.agreement import (
-    SAME_AWARD_S,
     Agreement,
     AwardPair,
     PositionDifference,
     compare_opinions,
 )
+from posescore.library.review.decisions import SAME_AWARD_S
 from posescore.library.review.edits import (
     AddAward,
     Change,

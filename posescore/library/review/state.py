@@ -11,8 +11,9 @@ from posescore.library.analysis import Analysis
 from posescore.library.review.entries import Entry, ReviewHold
 from posescore.library.review.review import Decision, SetAside, Verdict
 from posescore.library.review.stretches import seen
-from posescore.scoring.proposal import Proposal
-from posescore.terms import Interval
+from posescore.scoring.outcome import Outcome
+from posescore.scoring.proposal import Proposal, Tally
+from posescore.terms import Athlete, Interval
 
 FRAME_OF_MATCH: Final = frozenset({EventName.START, EventName.STOP, EventName.END})
 """Events that say when the match runs, not who did what."""
@@ -57,7 +58,11 @@ def worth(proposal: Proposal) -> tuple[object, ...]:
 
 @dataclass(slots=True)
 class MatchState:
-    """What the log made of an analysis so far."""
+    """What the log made of an analysis so far.
+
+    ``opened`` are lines that were opened again; ``readings`` what the scoreboard showed, by the
+    instant, None for the end of the match.
+    """
 
     end_s: float
     track_sha256: str
@@ -66,6 +71,9 @@ class MatchState:
     said: dict[str, Said] = field(default_factory=dict)
     swaps: list[Interval] = field(default_factory=list)
     set_aside: list[SetAside] = field(default_factory=list)
+    opened: set[str] = field(default_factory=set)
+    outcome: Outcome | None = None
+    readings: dict[float | None, Mapping[Athlete, Tally]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, base: Analysis) -> MatchState:
@@ -77,12 +85,26 @@ class MatchState:
             [(event, None) for event in base.events],
         )
 
+    def copy(self) -> MatchState:
+        """The same, to go on from without changing this one."""
+        return replace(
+            self,
+            holds=list(self.holds),
+            events=list(self.events),
+            said=dict(self.said),
+            swaps=list(self.swaps),
+            set_aside=list(self.set_aside),
+            opened=set(self.opened),
+            readings=dict(self.readings),
+        )
+
     def say(self, key: str, said: Said) -> None:
         """Note the newest word on a line, in place of the one before."""
         before = self.said.get(key)
         if before is not None:
             said = replace(said, replaces=before.entry.id, added=before.added)
         self.said[key] = said
+        self.opened.discard(key)
 
     def exchanged(self) -> tuple[Interval, ...]:
         """Stretches swapped an odd number of times."""

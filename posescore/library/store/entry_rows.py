@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select
+from sqlalchemy import Connection, Row, func, insert, select
 
 from posescore.library.review.edits import Edit
 from posescore.library.review.entries import REDO, UNDO, Effect, Entry, NewEntry
@@ -74,3 +74,11 @@ def opinions_of(connection: Connection, match_id: int) -> list[str]:
     """Names of the second opinions on a match."""
     query = select(ENTRY.c.opinion).where(ENTRY.c.match_id == match_id, ENTRY.c.opinion != "")
     return sorted(connection.execute(query.distinct()).scalars())
+
+
+def last_entry_id(connection: Connection, match_id: int, opinion: str) -> int:
+    """The newest entry of one opinion; 0 where there is none."""
+    query = select(func.max(ENTRY.c.id)).where(
+        ENTRY.c.match_id == match_id, ENTRY.c.opinion == opinion
+    )
+    return int(connection.execute(query).scalar() or 0)

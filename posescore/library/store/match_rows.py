@@ -50,7 +50,7 @@ def values_of(info: MatchInfo) -> dict[str, Any]:
     """The columns of a match that hold what people say of it."""
     both = (info.athlete_a, info.athlete_b)
     words = [info.title, info.event, info.mat, info.note, *(info.division or {}).values()]
-    words += [word for who in both for word in (who.name, who.gi_colour, who.belt)]
+    words += [word for who in both for word in (who.name, who.gi_colour, who.belt, who.team)]
     words += [str(info.held_on or "")]
     return {
         "info": json.dumps(to_plain(info)),

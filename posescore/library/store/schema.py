@@ -39,7 +39,8 @@ JOB: Final = _table(
     "changed_at",
 )
 STANDING: Final = _table("standing", "match_id basis content")
-TABLES: Final = (MATCH, ANALYSIS, ENTRY, JOB, STANDING)
+MOMENT: Final = _table("moment", "id match_id start_s end_s sets remark author made_at")
+TABLES: Final = (MATCH, ANALYSIS, ENTRY, JOB, STANDING, MOMENT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +152,30 @@ _JOBS_OF_ANY_KIND: Final = Migration(
         "ALTER TABLE analysis DROP COLUMN probabilities_file",
     ),
 )
-MIGRATIONS: Final = (_MATCHES_AND_LOG, _OPINIONS_AND_JOBS, _STANDINGS, _JOBS_OF_ANY_KIND)
+_RESULTS: Final = Migration(
+    "results and official scores in the log; what stands is counted anew, up to the end",
+    ("DELETE FROM standing",),
+)
+_MOMENTS_AND_TEAMS: Final = Migration(
+    "moments that people keep; teams of athletes, which an older program would lose",
+    (
+        """CREATE TABLE moment (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            match_id INTEGER NOT NULL REFERENCES match (id) ON DELETE CASCADE,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            sets TEXT NOT NULL,
+            remark TEXT NOT NULL,
+            author TEXT NOT NULL,
+            made_at TEXT NOT NULL
+        )""",
+        "CREATE INDEX moments_of_a_match ON moment (match_id)",
+    ),
+)
+MIGRATIONS: Final = (
+    _MATCHES_AND_LOG, _OPINIONS_AND_JOBS, _STANDINGS, _JOBS_OF_ANY_KIND, _RESULTS,
+    _MOMENTS_AND_TEAMS,
+)  # fmt: skip
 VERSION: Final = len(MIGRATIONS)
 
 _RECORD: Final = """CREATE TABLE IF NOT EXISTS migration (

@@ -76,8 +76,8 @@ class Storage:
                 self._copies = Copies(self.path)
                 opened = self._copies.newest()
                 self.read_only = (
-                    f"{folder} can only be looked at, nothing can be changed: copy it to a folder "
-                    "of your own to edit it."
+                    "This library can only be looked at, nothing can be changed: copy its folder "
+                    "to one of your own to edit it."
                 )
             else:
                 if not repairing and not (self.path.is_file() and self.path.stat().st_size):

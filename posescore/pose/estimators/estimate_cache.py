@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posescore.pose.estimators.estimator import Box, PairEstimate, PairEstimator, Picture
-from posescore.terms import Step
 
 _RECORD: Final = np.dtype(
     [
@@ -40,8 +39,6 @@ def cached_estimates(estimator: PairEstimator, path: Path | None) -> Iterator[Pa
 
     Parameters
     ----------
-    estimator
-        What is asked where the file has no answer.
     path
         The file; its folder is made. None keeps nothing.
     """
@@ -62,7 +59,7 @@ class _CachedEstimator:
     """
 
     def __init__(self, estimator: PairEstimator, path: Path) -> None:
-        self._estimator = estimator
+        self._estimator, self.step = estimator, estimator.step
         records = _read(path)
         self._kept = {record["asked"].tobytes(): record for record in records}
         self._written = len(records)
@@ -71,11 +68,6 @@ class _CachedEstimator:
         with contextlib.suppress(OSError):
             path.parent.mkdir(parents=True, exist_ok=True)
             self._file = path.open("r+b" if path.exists() else "w+b", buffering=0)
-
-    @property
-    def step(self) -> Step:
-        """That of the estimator."""
-        return self._estimator.step
 
     def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
         """The kept answer to this question, or a new one that is kept."""

@@ -13,11 +13,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.errors import MissingPartError
 from posescore.footage.system_libraries import named_when_missing
 from posescore.pose.estimators.estimator import Picture
 from posescore.pose.estimators.quiet import closing_quietly, quiet_native_stderr
-from posescore.resources import shipped
+from posescore.resources import bytes_of, shipped
 
 with named_when_missing("MediaPipe"):
     import mediapipe
@@ -38,11 +37,6 @@ Judgement: the boxes end at brows and mouth."""
 class FaceDetector:
     """Finds faces.
 
-    Parameters
-    ----------
-    network
-        A TFLite file; the shipped one when not given.
-
     Raises
     ------
     MissingPartError
@@ -51,10 +45,7 @@ class FaceDetector:
 
     def __init__(self, network: Path | None = None) -> None:
         path = network or shipped("models", "face_detector.tflite")
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error
+        data = bytes_of(path)
         options = vision.FaceDetectorOptions(
             base_options=BaseOptions(model_asset_buffer=data),
             min_detection_confidence=MIN_CONFIDENCE,

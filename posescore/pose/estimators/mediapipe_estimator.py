@@ -15,13 +15,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from posescore.errors import MissingPartError
 from posescore.footage.system_libraries import named_when_missing
 from posescore.pose.estimators.crop import cut_out
 from posescore.pose.estimators.detection import Person, likely_pair, pair_estimate, without_doubles
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.pose.estimators.quiet import closing_quietly, quiet_native_stderr
-from posescore.resources import shipped
+from posescore.resources import bytes_of, shipped
 from posescore.terms import KEYPOINTS, Step
 
 with named_when_missing("MediaPipe"):
@@ -48,30 +47,20 @@ people in contact score low and wrong detections are sorted out by following."""
 class MediaPipeEstimator:
     """Finds people with MediaPipe's pose landmarker and gives the likely pair.
 
-    Parameters
-    ----------
-    bundle
-        A ``.task`` file; the shipped one when not given.
-    min_confidence
-        Threshold in (0, 1) of detector and presence.
-
     Raises
     ------
     MissingPartError
         When the bundle or a system library is missing.
     """
 
-    def __init__(self, bundle: Path | None = None, min_confidence: float = MIN_CONFIDENCE) -> None:
+    def __init__(self, bundle: Path | None = None) -> None:
         path = bundle or shipped("models", "pose_landmarker_full.task")
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error
-        self._step = Step(
+        data = bytes_of(path)
+        self.step = Step(
             "mediapipe_pose_landmarker",
             {
                 "runtime": mediapipe.__version__,
-                "min_confidence": min_confidence,
+                "min_confidence": MIN_CONFIDENCE,
                 "max_people": MAX_PEOPLE,
                 "version": 1,
             },
@@ -80,8 +69,8 @@ class MediaPipeEstimator:
         options = vision.PoseLandmarkerOptions(
             base_options=BaseOptions(model_asset_buffer=data),
             num_poses=MAX_PEOPLE,
-            min_pose_detection_confidence=min_confidence,
-            min_pose_presence_confidence=min_confidence,
+            min_pose_detection_confidence=MIN_CONFIDENCE,
+            min_pose_presence_confidence=MIN_CONFIDENCE,
         )
         self._warm = False
         self._one_at_a_time = threading.Lock()
@@ -89,20 +78,9 @@ class MediaPipeEstimator:
             self._landmarker: Any = vision.PoseLandmarker.create_from_options(options)
         self._closing = closing_quietly(self, self._landmarker)
 
-    @property
-    def step(self) -> Step:
-        """Name, settings and model hashes."""
-        return self._step
-
     def close(self) -> None:
         """Release the networks; calling it twice does no harm."""
         self._closing()
-
-    def __enter__(self) -> MediaPipeEstimator:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
 
     def people(self, picture: Picture, box: Box | None = None) -> list[Person]:
         """Everyone found inside a box, or in the whole picture, most confident first."""

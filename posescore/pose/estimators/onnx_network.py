@@ -34,8 +34,6 @@ class OnnxNetwork:
 
     Parameters
     ----------
-    path
-        The ONNX file.
     threads
         How many threads compute; :func:`usual_threads` when not given.
 

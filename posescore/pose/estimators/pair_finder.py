@@ -19,8 +19,6 @@ class PairFinder:
 
     Parameters
     ----------
-    path
-        An ONNX file; the shipped one when not given.
     threads
         See :class:`posescore.pose.estimators.onnx_network.OnnxNetwork`.
 
@@ -32,11 +30,7 @@ class PairFinder:
 
     def __init__(self, path: Path | None = None, threads: int | None = None) -> None:
         self._network = OnnxNetwork(path or shipped("models", "pair_finder.onnx"), threads)
-
-    @property
-    def sha256(self) -> str:
-        """Hash of the weights."""
-        return self._network.sha256
+        self.sha256 = self._network.sha256
 
     def find(
         self, picture: Picture, within: tuple[tuple[float, float], float] | None = None

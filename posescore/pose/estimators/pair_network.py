@@ -12,7 +12,6 @@ from typing import Final
 
 import numpy as np
 
-from posescore.footage.opencv import cv2
 from posescore.pose.estimators.estimator import Box, PairEstimate, Picture
 from posescore.pose.estimators.heat_maps import CELLS, HeatMaps, probabilities
 from posescore.pose.estimators.onnx_network import SIDE_PX, OnnxNetwork, square_of
@@ -74,7 +73,7 @@ class PairNetworkEstimator:
         self._alternative_crops = alternative_crops
         self._network = OnnxNetwork(network or shipped("models", "pair_network.onnx"), threads)
         self._finder = PairFinder(finder, threads)
-        self._step = Step(
+        self.step = Step(
             "pair_network",
             {
                 "room": ROOM,
@@ -88,26 +87,12 @@ class PairNetworkEstimator:
             },
         )
 
-    @property
-    def step(self) -> Step:
-        """Name, settings and model hashes."""
-        return self._step
-
     def close(self) -> None:
         """Nothing to release: the networks go with the object."""
 
     def estimate(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairEstimate:
         """Keypoints of both athletes, in the boxes together or found in the whole picture."""
         return self.look(picture, boxes).estimate()
-
-    def estimate_whole(self, picture: Picture) -> PairEstimate:
-        """Keypoints when the picture itself is the crop: pulled to a square."""
-        height, width = picture.shape[:2]
-        square = np.asarray(cv2.resize(picture, (SIDE_PX, SIDE_PX)), np.uint8)
-        look = self._read_augmented(square, ((SIDE_PX / 2, SIDE_PX / 2), SIDE_PX))
-        scale = np.array([width, height], np.float32) / SIDE_PX
-        points = np.asarray(look.keypoints_px * scale, np.float32)
-        return PairEstimate(points, look.confidence)
 
     def look(self, picture: Picture, boxes: tuple[Box, ...] = ()) -> PairPrediction:
         """All that the network sees of the pair.
@@ -118,7 +103,7 @@ class PairNetworkEstimator:
         if not boxes:
             box = self._finder.find(picture)
             tried = box if self._alternative_crops else None
-            return self._read_augmented(picture, _square(box), around_box=tried)
+            return self.read_augmented(picture, _square(box), around_box=tried)
         square = _square(around(boxes))
         first = combined([self.read(picture, square)])
         better = first.box()
@@ -127,7 +112,7 @@ class PairNetworkEstimator:
         second = combined([self.read(picture, _square(better))])
         return max(first, second, key=lambda look: float(look.athlete_confidence.min()))
 
-    def _read_augmented(
+    def read_augmented(
         self, picture: Picture, square: Square, around_box: Box | None = None
     ) -> PairPrediction:
         """Read a square and its mirror image, then closer around what they found."""

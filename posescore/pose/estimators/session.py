@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from posescore.errors import MissingPartError
 from posescore.footage.system_libraries import check_memory
+from posescore.resources import bytes_of
+from posescore.terms import STATES
+
+METADATA: Final = "posescore"
+"""Where a network's file keeps what it says of itself, as JSON."""
 
 
 class Opened(NamedTuple):
@@ -17,6 +23,21 @@ class Opened(NamedTuple):
     session: Any
     sha256: str
     runtime: str
+
+    def about(self, path: Path, version: int) -> dict[str, Any]:
+        """What the file says beside its weights, of this version and these states.
+
+        Raises
+        ------
+        MissingPartError
+            When it is another file, or of another version.
+        """
+        kept = self.session.get_modelmeta().custom_metadata_map.get(METADATA, "{}")
+        about: dict[str, Any] = json.loads(kept)
+        states = [str(state) for state in STATES]
+        if about.get("format") != version or about.get("states") != states:
+            raise MissingPartError(f"{path} is of another version: install PoseScore again.")
+        return about
 
 
 def opened_network(path: Path, threads: int) -> Opened:
@@ -34,10 +55,7 @@ def opened_network(path: Path, threads: int) -> Opened:
     except ImportError as error:
         check_memory(error)
         raise MissingPartError("onnxruntime is not installed: install PoseScore again.") from error
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise MissingPartError(f"{path} cannot be read: install PoseScore again.") from error
+    data = bytes_of(path)
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads, options.inter_op_num_threads = threads, 1
     options.log_severity_level = 3

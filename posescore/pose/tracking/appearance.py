@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +37,7 @@ _CORNERS: Final = [
 ] + [_I["right_knee"], _I["left_elbow"], _I["right_elbow"]]
 
 
+_WEIGHT: Final = np.array([0.5, 1.0, 1.0])
 _TRUSTED: Final = 0.5
 """Confidence, as a mean over the keypoints a point lies between, from which it is looked at."""
 
@@ -109,7 +110,7 @@ class ColourModel:
         """Distance of a detection from the model; 0 while either is unknown."""
         if seen is None or self.colour is None:
             return 0.0
-        return colour_distance(self.colour, seen)
+        return float(colour_distance(self.colour, seen))
 
     def learn(self, seen: Colour | None) -> None:
         """Take a detection in."""
@@ -121,6 +122,9 @@ class ColourModel:
             self.colour = (1 - self.learning_rate) * self.colour + self.learning_rate * seen
 
 
-def colour_distance(one: Colour, two: Colour) -> float:
-    """Distance in L*a*b*, lightness counting half since folds and shadows change it."""
-    return float(np.linalg.norm((one - two) * np.array([0.5, 1.0, 1.0])))
+def colour_distance(one: Colour, two: Colour) -> Any:
+    """Distance in L*a*b* over the last axis, lightness counting half: folds and shadows change it.
+
+    A number for two colours ``(3,)``, an array where colours come in arrays.
+    """
+    return np.linalg.norm((one - two) * _WEIGHT, axis=-1)

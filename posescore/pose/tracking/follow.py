@@ -94,12 +94,8 @@ def follow(
 
     Parameters
     ----------
-    footage
-        The video.
     estimator
         Finds the pair in pictures; it leaves the referee and bystanders out as far as it can.
-    progress
-        Told after every analysed frame.
     every
         Search every so many frames; 1 searches all. Default: :func:`usual_step`.
     athlete_a_gi
@@ -239,14 +235,8 @@ class _Follower:
             self._begin()
         for slot in self._slots:
             slot.forget()
-        self.findings.append(
-            Finding(
-                FindingKind.CUT,
-                Interval(time_s, time_s),
-                0.8,
-                f"The camera cut to another view at {time_s:.1f} s.",
-            )
-        )
+        instant = Interval(time_s, time_s)
+        self.findings.append(Finding.named(FindingKind.CUT, instant, 0.8, "finding_cut"))
 
     def _opening_is_over(self) -> bool:
         opening = self._opening or []

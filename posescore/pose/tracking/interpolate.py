@@ -16,8 +16,6 @@ def interpolated(
 
     Parameters
     ----------
-    track
-        Detections in the analysed frames.
     time_s
         ``(n_frames,)`` rising.
 

@@ -75,8 +75,6 @@ def opening_box(looks: Looks, time_s: float, margin: float) -> Box | None:
     ----------
     looks
         Of the opening so far, in order.
-    time_s
-        Of the frame to be searched.
     margin
         Room on every side, as a fraction of the size of both people together.
 

@@ -112,7 +112,7 @@ def correct_swaps(track: RawTrack) -> list[Finding]:
     colours = body_colours(track)
     if colours is None or not len(track.time_s):
         return []
-    separation = colour_distance(colours[0], colours[1])
+    separation = float(colour_distance(colours[0], colours[1]))
     if separation < SAME_GI_DISTANCE:
         return _doubtful_crossings(track, separation)
     evidence = _exchange_evidence(track, colours)
@@ -128,21 +128,15 @@ def correct_swaps(track: RawTrack) -> list[Finding]:
 
 def _exchange_evidence(track: RawTrack, colours: NDArray[np.float64]) -> NDArray[np.float64]:
     """``(n,)``: above 0 where the detections fit the other athlete's gi better, in colour units."""
-    weight = np.array([0.5, 1.0, 1.0])
-    apart = np.linalg.norm((track.colour[:, :, None] - colours[None, None]) * weight, axis=-1)
+    apart = colour_distance(track.colour[:, :, None], colours[None, None])
     kept = apart[:, 0, 0] - apart[:, 0, 1], apart[:, 1, 1] - apart[:, 1, 0]
     each = [np.nan_to_num(side) / COLOUR_UNIT for side in kept]
     return np.asarray(np.clip(each[0], -1, 1) + np.clip(each[1], -1, 1)) / 2
 
 
 def _swap_finding(track: RawTrack, rows: tuple[int, int]) -> Finding:
-    interval = interval_of(track, *rows)
-    return Finding(
-        FindingKind.POSSIBLE_SWAP,
-        interval,
-        0.7,
-        f"A and B were exchanged from {interval.start_s:.1f} s to {interval.end_s:.1f} s and were "
-        "put right by the colour of the gis: check who is who.",
+    return Finding.named(
+        FindingKind.POSSIBLE_SWAP, interval_of(track, *rows), 0.7, "finding_swapped"
     )
 
 
@@ -151,21 +145,17 @@ def _doubtful_crossings(track: RawTrack, separation: float) -> list[Finding]:
     if not track.found.any():
         return []
     close: NDArray[np.bool_] = np.logical_not(_apart(track) > 0.6)
-    findings = []
-    for first, behind in stretches(close):
-        if first == 0 or behind == len(close):
-            continue
-        interval = interval_of(track, first, behind)
-        findings.append(
-            Finding(
-                FindingKind.POSSIBLE_SWAP,
-                interval,
-                0.3,
-                f"A and B came apart at {interval.end_s:.1f} s and their gis look alike (colour "
-                f"distance {separation:.0f}): check who is who.",
-            )
+    return [
+        Finding.named(
+            FindingKind.POSSIBLE_SWAP,
+            interval_of(track, first, behind),
+            0.3,
+            "finding_crossing",
+            separation=separation,
         )
-    return findings
+        for first, behind in stretches(close)
+        if first > 0 and behind < len(close)
+    ]
 
 
 def drop_doubles(track: RawTrack) -> list[Finding]:
@@ -182,20 +172,13 @@ def drop_doubles(track: RawTrack) -> list[Finding]:
     if colours is None:
         wrong_is_b = np.ones(len(doubled), dtype=np.bool_)
     else:
-        weight = np.array([0.5, 1.0, 1.0])
         seen = np.nanmean(np.nan_to_num(track.colour), axis=1)
-        to_each = np.linalg.norm((seen[:, None] - colours) * weight, axis=-1)
+        to_each = colour_distance(seen[:, None], colours)
         wrong_is_b = to_each[:, 0] <= to_each[:, 1]
     track.drop(doubled & wrong_is_b, 1)
     track.drop(doubled & ~wrong_is_b, 0)
     return [
-        Finding(
-            FindingKind.MERGED,
-            interval,
-            0.8,
-            f"Both athletes were found on one body from {interval.start_s:.1f} s to "
-            f"{interval.end_s:.1f} s; one of them is marked missing there.",
-        )
+        Finding.named(FindingKind.MERGED, interval, 0.8, "finding_merged")
         for interval in (interval_of(track, *rows) for rows in stretches(doubled))
         if interval.duration_s > BRIDGED_GAP_S
     ]
@@ -239,23 +222,14 @@ def _jump(before: NDArray[np.float64], after: NDArray[np.float64]) -> NDArray[np
 
 def missing_findings(track: RawTrack) -> list[Finding]:
     """One finding for every stretch in which an athlete was not found and which is not bridged."""
-    findings = []
-    found = track.found
-    for slot in (0, 1):
-        for rows in stretches(~found[:, slot]):
-            interval = interval_of(track, *rows)
-            if interval.duration_s <= BRIDGED_GAP_S:
-                continue
-            findings.append(
-                Finding(
-                    FindingKind.ATHLETE_MISSING,
-                    interval,
-                    1.0,
-                    f"{Athlete.of_slot(slot)} was not found from {interval.start_s:.1f} s to "
-                    f"{interval.end_s:.1f} s.",
-                )
-            )
-    return findings
+    return [
+        Finding.named(
+            FindingKind.ATHLETE_MISSING, interval, 1.0, "finding_missing", letter=str(athlete)
+        )
+        for athlete in Athlete
+        for interval in (interval_of(track, *r) for r in stretches(~track.found[:, athlete.slot]))
+        if interval.duration_s > BRIDGED_GAP_S
+    ]
 
 
 def interval_of(track: RawTrack, first: int, behind: int) -> Interval:

@@ -109,7 +109,7 @@ class Slot:
         fraction = float(
             np.clip((detection.colour - own) @ way / max(1e-9, float(way @ way)), 0, 1)
         )
-        return colour_distance(own + fraction * way, detection.colour) < _MIXTURE_DISTANCE
+        return bool(colour_distance(own + fraction * way, detection.colour) < _MIXTURE_DISTANCE)
 
 
 def square_around(points_px: NDArray[np.floating], margin: float) -> Box:

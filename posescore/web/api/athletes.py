@@ -6,12 +6,13 @@ import io
 from typing import Annotated, Final
 from zipfile import ZIP_DEFLATED, ZipFile
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Body, Query
 from fastapi.responses import Response
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 
 from posescore.errors import InputError
 from posescore.export.across import COLUMNS, across_csv, across_json, across_matches, athletes_of
+from posescore.library.athletes import change_athletes
 from posescore.library.library import Library
 from posescore.web.api.export import plain_stem
 
@@ -25,6 +26,20 @@ class AthleteCountOut(BaseModel):
     matches: int
 
 
+class AthletesIn(BaseModel):
+    """Whom to change, and how: "" leaves the name, null the team as it is."""
+
+    names: list[str]
+    name: str = Field(default="", max_length=120)
+    team: str | None = Field(default=None, max_length=120)
+
+
+class ChangedOut(BaseModel):
+    """In how many matches something changed."""
+
+    matches: int
+
+
 def athlete_router(library: Library) -> APIRouter:
     """The endpoints under ``/api/athletes``."""
     router = APIRouter(prefix="/athletes")
@@ -33,6 +48,11 @@ def athlete_router(library: Library) -> APIRouter:
     def athletes() -> list[AthleteCountOut]:
         found = athletes_of(library)
         return [AthleteCountOut(name=name, matches=count) for name, count in found.items()]
+
+    @router.post("/change", summary="Rename or merge athletes, or give them a team")
+    def change(body: Annotated[AthletesIn, Body()]) -> ChangedOut:
+        """In every match at once; several names become one athlete."""
+        return ChangedOut(matches=change_athletes(library, body.names, body.name, body.team))
 
     @router.get("/file", response_class=Response, summary="One athlete's numbers as a file")
     def file(name: str, format_name: Annotated[str, Query(alias="format")] = "json") -> Response:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import re
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -49,6 +50,7 @@ class FoundOut(Out):
     path: str
     name: str
     size_bytes: int
+    made_on: date
     match_id: int | None
 
 
@@ -92,9 +94,12 @@ def footage_router(library: Library, arrivals: Arrivals) -> APIRouter:
         check_asks_from_here(request)
         found, more = videos_in(library, where.path)
         videos = [
-            {**fields_of(one), "path": utf8(str(one.path)), "name": utf8(one.path.name)}
+            {
+                **fields_of(one), "path": utf8(str(one.path)), "name": utf8(one.path.name),
+                "made_on": date.fromtimestamp(one.path.stat().st_mtime),
+            }
             for one in found
-        ]
+        ]  # fmt: skip
         return ScanOut.model_validate({"videos": videos, "more": more})
 
     _add_sending(router, arrivals)

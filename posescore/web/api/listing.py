@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal
@@ -78,11 +78,15 @@ class RunOut(JobOut):
 
 
 class SourceOut(Out):
-    """Where the footage lies, whether it was copied into the library, and whether it is there."""
+    """Where the footage lies, whether it was copied into the library, and whether it is there.
+
+    ``made_on`` is the day of the file, for matches whose day nobody wrote down.
+    """
 
     path: str
     copied: bool
     there: bool
+    made_on: date | None
 
 
 class RowOut(MatchOut):
@@ -135,7 +139,8 @@ class Line:
             return Stage.FAILED if state is JobState.FAILED else Stage.NOT_ANALYSED
         if self.standing.trouble:
             return Stage.FAILED
-        return Stage.UNDECIDED if self.standing.waiting else Stage.DECIDED
+        done = self.standing.touched and not self.standing.waiting
+        return Stage.DECIDED if done else Stage.UNDECIDED
 
 
 def list_router(library: Library) -> APIRouter:
@@ -267,5 +272,9 @@ def _source_out(library: Library, match: Match) -> SourceOut | None:
     footage = match.info.footage
     if footage is None:
         return None
-    there = Path(footage.path).is_file()
-    return SourceOut(path=utf8(footage.path), copied=is_copy(library, match), there=there)
+    path = Path(footage.path)
+    there = path.is_file()
+    return SourceOut(
+        path=utf8(footage.path), copied=is_copy(library, match), there=there,
+        made_on=date.fromtimestamp(path.stat().st_mtime) if there else None,
+    )  # fmt: skip

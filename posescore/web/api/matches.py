@@ -69,6 +69,7 @@ class AthleteIn(BaseModel):
     name: str = Field(default="", max_length=120)
     gi_colour: str = Field(default="", max_length=40)
     belt: str = Field(default="", max_length=40)
+    team: str = Field(default="", max_length=120)
 
 
 class DetailsIn(BaseModel):

@@ -53,6 +53,8 @@ class LineOut(Out):
     """A line of the score log in both opinions; null where that person has not decided."""
 
     line: str
+    one_key: str
+    other_key: str
     time_s: float
     what: str
     one: str | None

@@ -14,6 +14,7 @@ from posescore.web.api.export import file_stem
 from posescore.web.api.schemas import JobOut
 from posescore.web.api.views import job_out
 from posescore.web.jobs.outputs import OutputKind, Outputs
+from posescore.words import language
 
 
 class OutputIn(BaseModel):
@@ -23,7 +24,7 @@ class OutputIn(BaseModel):
     opinion: str = Field(default="", max_length=60)
     skeletons: bool = True
     hide_faces: bool = False
-    proposed: bool = True
+    proposed: bool = False
 
 
 class OutputOut(JobOut):
@@ -43,20 +44,22 @@ def output_router(library: Library, outputs: Outputs) -> APIRouter:
         """Line up a report, clips, a film or a lesson; poll its address for progress."""
         match = library.match(match_id)
         library.review(match_id, wanted.opinion)  # refused at once where there is nothing to show
-        how = wanted.model_dump(exclude={"kind"})
-        return _out(outputs.queue(match_id, wanted.kind, file_stem(match), how))
+        # A name that is hidden inside does not stand on the file, either.
+        stem = f"match-{match_id}" if wanted.hide_faces else file_stem(match)
+        how = wanted.model_dump(exclude={"kind"}) | {"language": language()}
+        return output_out(outputs.queue(match_id, wanted.kind, stem, how))
 
     @router.get("/matches/{match_id}/outputs", summary="Outputs of a match")
     def of_match(match_id: int) -> list[OutputOut]:
-        return [_out(job) for job in outputs.of_match(match_id)]
+        return [output_out(job) for job in outputs.of_match(match_id)]
 
     @router.get("/outputs/{output_id}", summary="How far an output is")
     def output(output_id: int) -> OutputOut:
-        return _out(outputs.output(output_id))
+        return output_out(outputs.output(output_id))
 
     @router.post("/outputs/{output_id}/stop", summary="Stop an output")
     def stop(output_id: int) -> OutputOut:
-        return _out(outputs.stop(output_id))
+        return output_out(outputs.stop(output_id))
 
     @router.get("/outputs/{output_id}/file", response_class=Response, summary="Save an output")
     def file(output_id: int) -> FileResponse:
@@ -72,7 +75,8 @@ def output_router(library: Library, outputs: Outputs) -> APIRouter:
     return router
 
 
-def _out(job: Job) -> OutputOut:
+def output_out(job: Job) -> OutputOut:
+    """An output, as sent."""
     made = {
         **job_out(job).model_dump(),
         "kind": job.settings["kind"],

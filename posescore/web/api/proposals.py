@@ -13,6 +13,7 @@ from posescore.export.evidence import (
     events_on_the_way,
     hold_shown,
     look_at,
+    not_looked_at,
     path_of,
     stills_of,
 )
@@ -26,12 +27,13 @@ from posescore.export.sentences import (
     why_of,
 )
 from posescore.library.match import Match
+from posescore.library.review.entries import ReviewHold
 from posescore.library.review.review import Decision, Review, Verdict
 from posescore.scoring.proposal import Criterion
 from posescore.terms import Athlete
 from posescore.web.api import schemas
 from posescore.web.api.views import event_out, fields_of
-from posescore.words import state_words, with_names
+from posescore.words import phrase, state_words, with_names
 
 
 def proposals_out(review: Review, match: Match) -> list[schemas.ProposalOut]:
@@ -60,7 +62,7 @@ def _proposal_out(
         "path": [_step(step, names) for step in path],
         "on_the_way": [event_out(each) for each in events_on_the_way(made, path, review.events)],
         "criteria": [
-            _criterion(each, each is decides, confidence_of(each, made, held), names)
+            _criterion(each, each is decides, confidence_of(each, made, held), names, held)
             for each in made.criteria
         ],
         "stills": stills_of(item, review),
@@ -70,6 +72,9 @@ def _proposal_out(
         "note": item.note,
         "decision": _decision(decision),
         "decided_award": item.award,
+        "behind_end": item.behind_end,
+        "not_looked_at": not_looked_at(made),
+        "checked": len(made.criteria),
     }
     return schemas.ProposalOut.model_validate(out)
 
@@ -82,11 +87,14 @@ def _step(step: PathStep, names: Mapping[Athlete, str]) -> dict[str, Any]:
 
 
 def _criterion(
-    criterion: Criterion, decides: bool, confidence: float, names: Mapping[Athlete, str]
-) -> dict[str, Any]:
-    answer = answer_of(criterion)
+    criterion: Criterion, decides: bool, confidence: float, names: Mapping[Athlete, str],
+    held: ReviewHold | None,
+) -> dict[str, Any]:  # fmt: skip
+    answer, upper = answer_of(criterion), None if held is None else held.hold.upper
+    whose = upper.other if answer and answer.of_lower and upper else upper
     return {
         **fields_of(criterion),
+        "name": phrase(criterion.name),
         "seen": with_names(criterion.seen, names),
         "how_seen": how_seen_of(criterion),
         "probability": confidence,
@@ -94,6 +102,8 @@ def _criterion(
         "check": criterion.check if answer else "",
         "if_met": answer.met if answer else None,
         "if_not": answer.unmet if answer else None,
+        "part": answer.part if answer else None,
+        "part_of": whose if answer else None,
     }
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Body, Response
+from fastapi import APIRouter, Body, Header, Response
 from pydantic import TypeAdapter, WithJsonSchema
 
-from posescore.errors import InputError, PoseScoreError
+from posescore.errors import ChangedMeanwhileError, InputError, PoseScoreError
+from posescore.export.export import FORMATS
 from posescore.export.summary import curve_of
+from posescore.export.unseen import unseen_words
 from posescore.library.analysis import Analysis
 from posescore.library.library import Library
 from posescore.library.match import Match
@@ -18,9 +20,10 @@ from posescore.library.review.review import Review
 from posescore.library.store.plain import utf8
 from posescore.pose.track import PairTrack
 from posescore.web.api import schemas, views
-from posescore.web.api.export import EXPORTS
 from posescore.web.api.proposals import proposals_out
+from posescore.web.api.review_shapes import ReviewOut
 from posescore.web.api.track import CHUNK_ROWS, Tracks, chunk_firsts
+from posescore.words import phrase, with_names
 
 
 def _schema_of(kind: str, edit: type[Edit]) -> dict[str, Any]:
@@ -45,6 +48,10 @@ def _in_place(part: Any, definitions: Mapping[str, Any]) -> Any:
 LONGEST_TEXT: Final = 4000
 """A page of reasons. A judgement."""
 EDIT_SCHEMA: Final = {"oneOf": [_schema_of(kind, edit) for kind, edit in EDITS.items()]}
+
+
+Seen = Annotated[str | None, Header()]
+"""The ``If-Match`` of an edit."""
 
 
 class EditIn(schemas.By):
@@ -78,44 +85,96 @@ def check_texts(given: object) -> None:
             raise InputError("edit: a text holds half a letter, which UTF-8 cannot: correct it.")
 
 
+Out = Callable[[int, Review, str, Response], ReviewOut]
+
+
 def review_router(library: Library, tracks: Tracks) -> APIRouter:
     """The endpoints for the review of a match."""
     router = APIRouter(prefix="/matches/{match_id}")
 
-    def out(match_id: int, review: Review, opinion: str) -> schemas.ReviewOut:
+    def out(match_id: int, review: Review, opinion: str, response: Response) -> ReviewOut:
+        response.headers["Cache-Control"] = "no-store"
+        response.headers["ETag"] = f'"{review.last_entry_id}"'
         return _review_out(library, tracks, library.match(match_id), review, opinion)
 
+    _add_edits(router, library, out)
+    _add_history(router, library, out)
+    return router
+
+
+def _add_edits(router: APIRouter, library: Library, out: Out) -> None:
+    """What stands, and what changes it."""
+
     @router.get("", summary="One match with its review")
-    def review(match_id: int, response: Response, opinion: str = "") -> schemas.ReviewOut:
-        """The match as it stands: holds, proposals, decisions, score."""
-        response.headers["Cache-Control"] = "no-store"
-        return out(match_id, library.review(match_id, opinion), opinion)
+    def review(
+        match_id: int, response: Response, opinion: str = "", author: str | None = None
+    ) -> ReviewOut:
+        """The match as it stands: holds, proposals, decisions, score.
+
+        ``author`` is whose undo and redo it tells; left out, those of whoever was last.
+        """
+        return out(match_id, library.review(match_id, opinion, author=author), opinion, response)
 
     @router.post("/edits", summary="Do an edit")
-    def edit(match_id: int, body: Annotated[EditIn, Body()]) -> schemas.ReviewOut:
+    def edit(
+        match_id: int, body: Annotated[EditIn, Body()], response: Response, if_match: Seen = None
+    ) -> ReviewOut:
         """Do one edit; it is on the disk when the answer comes."""
         check_texts(body.edit)
         wanted, author = Edit.from_json(body.edit), body.author or schemas.SOMEBODY
-        return out(match_id, library.edit(match_id, wanted, author, body.opinion), body.opinion)
+        seen = body.seen if if_match is None else _entry_of(if_match)
+        try:
+            made = library.edit(match_id, wanted, author, body.opinion, seen)
+        except ChangedMeanwhileError as error:
+            names = library.match(match_id).info.names
+            error.before, error.now = (with_names(s, names) for s in (error.before, error.now))
+            raise
+        return out(match_id, made, body.opinion, response)
+
+
+def _add_history(router: APIRouter, library: Library, out: Out) -> None:
+    """Edits taken back and put back."""
 
     @router.post("/undo", summary="Undo")
-    def undo(match_id: int, by: Annotated[schemas.By, Body()]) -> schemas.ReviewOut:
-        """Take back the newest edit in force."""
+    def undo(match_id: int, by: Annotated[schemas.By, Body()], response: Response) -> ReviewOut:
+        """Take back the author's own newest edit in force."""
         made = library.undo(match_id, by.author or schemas.SOMEBODY, by.opinion)
-        return out(match_id, made, by.opinion)
+        return out(match_id, made, by.opinion, response)
 
     @router.post("/redo", summary="Redo")
-    def redo(match_id: int, by: Annotated[schemas.By, Body()]) -> schemas.ReviewOut:
-        """Put back what was taken back last."""
+    def redo(match_id: int, by: Annotated[schemas.By, Body()], response: Response) -> ReviewOut:
+        """Put back what the author took back last."""
         made = library.redo(match_id, by.author or schemas.SOMEBODY, by.opinion)
-        return out(match_id, made, by.opinion)
+        return out(match_id, made, by.opinion, response)
 
-    return router
+    @router.post("/history/{entry_id}/take-back", summary="Take back any entry")
+    def take_back(
+        match_id: int, entry_id: int, by: Annotated[schemas.By, Body()], response: Response
+    ) -> ReviewOut:
+        """Take back an edit, whoever made it; what was done since stays."""
+        made = library.take_back(match_id, entry_id, by.author or schemas.SOMEBODY, by.opinion)
+        return out(match_id, made, by.opinion, response)
+
+    @router.post("/history/{entry_id}/put-back", summary="Put an entry back in force")
+    def put_back(
+        match_id: int, entry_id: int, by: Annotated[schemas.By, Body()], response: Response
+    ) -> ReviewOut:
+        """Put an edit that was taken back in force again, where it was."""
+        made = library.put_back(match_id, entry_id, by.author or schemas.SOMEBODY, by.opinion)
+        return out(match_id, made, by.opinion, response)
+
+
+def _entry_of(tag: str) -> int:
+    """The entry that an ``If-Match`` names: the tag that came with the review."""
+    number = tag.strip().removeprefix("W/").strip('"')
+    if not number.isdecimal():
+        raise InputError("If-Match: give the ETag that came with the review.")
+    return int(number)
 
 
 def _review_out(
     library: Library, tracks: Tracks, match: Match, review: Review, opinion: str
-) -> schemas.ReviewOut:
+) -> ReviewOut:
     analysis = library.analysis(match.id, review.analysis_version)
     track, trouble = _track_or_trouble(tracks, analysis)
     made = {
@@ -130,8 +189,10 @@ def _review_out(
             "confirmed": views.tallies(review.confirmed_score),
             "proposed": views.tallies(review.proposed_score),
         },
-        "curve": curve_of([item.award for item in review.items if item.award], review),
+        "curve": curve_of(review.counted, review),
         "result": views.result_out(review.confirmed_result, match.info.names),
+        "ending": views.ending_out(review, match.info.names),
+        "unseen": unseen_words(review),
         "findings": [
             {**views.fields_of(f), **views.fields_of(f.interval)} for f in review.findings
         ],
@@ -142,13 +203,13 @@ def _review_out(
         ],
         "match_clock": views.match_clock_out(review),
         "values": dict(review.rule_set.points),
-        "exports": EXPORTS,
+        "exports": [{"name": name, "text": phrase(known.text)} for name, known in FORMATS.items()],
         "undo": views.entry_words(review.next_undo),
         "redo": views.entry_words(review.next_redo),
         "opinion": opinion,
         "read_only": library.read_only,
     }
-    return schemas.ReviewOut.model_validate(made)
+    return ReviewOut.model_validate(made)
 
 
 def _track_or_trouble(tracks: Tracks, analysis: Analysis) -> tuple[PairTrack | None, list[str]]:

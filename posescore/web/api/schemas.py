@@ -13,6 +13,7 @@ from typing import Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from posescore.holds.check import BodyPart
 from posescore.holds.event import EventName
 from posescore.holds.hold import CheckName
 from posescore.library.jobs import JobState
@@ -30,10 +31,25 @@ class Out(BaseModel):
     model_config = ConfigDict(from_attributes=True)
 
 
+class ChangedOut(BaseModel):
+    """What an edit met that its author had not seen: who did what, and both sides in words.
+
+    ``last_entry_id`` is what to send as seen to do the edit all the same.
+    """
+
+    by: str
+    did: str
+    line: str
+    before: str
+    now: str
+    last_entry_id: int
+
+
 class Failure(BaseModel):
-    """Any refusal: one sentence for a person."""
+    """Any refusal: one sentence for a person; ``changed`` where somebody was faster."""
 
     error: str
+    changed: ChangedOut | None = None
 
 
 class AthleteOut(Out):
@@ -42,6 +58,7 @@ class AthleteOut(Out):
     name: str
     gi_colour: str
     belt: str
+    team: str
     shown: str
 
 
@@ -133,6 +150,7 @@ class CriterionOut(Out):
 
     ``decides`` marks the one that kept the line from being points. A person can overrule what was
     seen with the edit ``set_check``: ``check`` names it, ``if_met`` and ``if_not`` are its values.
+    ``part`` of ``part_of``'s body is where to look.
     """
 
     name: str
@@ -147,6 +165,8 @@ class CriterionOut(Out):
     check: str
     if_met: bool | int | str | None
     if_not: bool | int | str | None
+    part: BodyPart | None
+    part_of: Athlete | None
 
 
 class StillOut(Out):
@@ -195,7 +215,8 @@ class ProposalOut(AwardOut):
     where to look: its instant, or for what was no points the end of the position that it is about.
     ``confidence`` is how sure all of it together is. ``summary`` says it in two sentences for
     somebody who never trained, ``rule_text`` what the published rule asks, ``sources`` where its
-    clauses can be read.
+    clauses can be read. ``behind_end`` is true where it lies behind the end of the match and counts
+    nothing; ``not_looked_at`` of the ``checked`` criteria nobody looked at: they are taken as met.
     """
 
     id: str
@@ -219,6 +240,9 @@ class ProposalOut(AwardOut):
     note: str
     decision: DecisionOut | None
     decided_award: AwardOut | None
+    behind_end: bool
+    not_looked_at: int
+    checked: int
 
 
 class FindingOut(Out):
@@ -285,36 +309,6 @@ class ExportOut(Out):
     text: str
 
 
-class ReviewOut(Out):
-    """A match as it stands. ``undo`` and ``redo`` say in words what they would act on.
-
-    ``opinion`` names whose independent review it is, empty for the shared log; ``read_only`` says
-    why nothing can be edited, empty where everything can.
-    """
-
-    match: MatchOut
-    analysis_version: int
-    last_entry_id: int
-    footage: FootageOut
-    track: TrackOut | None
-    holds: list[HoldOut]
-    events: list[EventOut]
-    proposals: list[ProposalOut]
-    score: ScoreOut
-    curve: list[ScoreStepOut]
-    result: ResultOut | None
-    findings: list[FindingOut]
-    swaps: list[StretchOut]
-    set_aside: list[str]
-    match_clock: MatchClockOut
-    values: dict[ProposalKind, int]
-    exports: list[ExportOut]
-    undo: str | None
-    redo: str | None
-    opinion: str
-    read_only: str
-
-
 class JobOut(Out):
     """An analysis that waits, runs or ended; ``remaining_s`` is null where it cannot be said."""
 
@@ -328,7 +322,12 @@ class JobOut(Out):
 
 
 class By(BaseModel):
-    """Who does it; ``opinion`` names an independent second opinion, empty for the shared log."""
+    """Who does it; ``opinion`` names an independent second opinion, empty for the shared log.
+
+    ``seen`` is the ``last_entry_id`` of the review that the person looked at, as ``If-Match`` says
+    it too: what changed since is answered 409 with both sides.
+    """
 
     author: str = Field(default="", max_length=60)
     opinion: str = Field(default="", max_length=60)
+    seen: int | None = None

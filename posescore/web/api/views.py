@@ -5,22 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from datetime import UTC, datetime
-from typing import Any, Final
+from typing import Any
 
+from posescore.export.differences import differences, end_line, official_line, result_line
 from posescore.library.jobs import Job
 from posescore.library.match import Match, MatchInfo
 from posescore.library.review.entries import Entry, ReviewHold
 from posescore.library.review.review import Review, ReviewEvent
 from posescore.library.store.plain import utf8
-from posescore.scoring.match_clock import MatchClock
+from posescore.scoring.match_clock import HAND_S, EndedBy, MatchClock
 from posescore.scoring.proposal import Result, Tally
 from posescore.scoring.rules import RuleSet
 from posescore.terms import Athlete
 from posescore.web.api import schemas
-from posescore.words import check_words, clock_words, how_seen, with_names
-
-_SLACK_S: Final = 2.0
-"""A clock that a hand starts and stops is no more exact than this."""
+from posescore.words import WORDS, check_words, clock_words, how_seen, phrase, with_names
 
 
 def fields_of(value: Any) -> dict[str, Any]:
@@ -41,7 +39,7 @@ def match_out(match: Match) -> schemas.MatchOut:
     """A match for the list."""
     info = readable(match.info)
     when = info.held_on.isoformat() if info.held_on else ""
-    mat = f"mat {info.mat}" if info.mat.isdigit() else info.mat
+    mat = f"{phrase('mat')} {info.mat}" if info.mat.isdigit() else info.mat
     athletes = {
         athlete: {**fields_of(info.athlete(athlete)), "shown": _shown(name, athlete)}
         for athlete, name in info.names.items()
@@ -60,12 +58,12 @@ def match_out(match: Match) -> schemas.MatchOut:
 
 def _shown(name: str, athlete: Athlete) -> str:
     """The name; a bare letter would stand twice beside the athlete's sign."""
-    return f"Athlete {athlete}" if name == athlete else name
+    return phrase("Athlete {letter}", letter=athlete) if name == athlete else name
 
 
 def entry_words(entry: Entry | None) -> str | None:
     """What undo or redo would act on, in words; None where there is nothing."""
-    return None if entry is None or entry.edit is None else entry.edit.words
+    return None if entry is None or entry.edit is None else phrase(entry.edit.words)
 
 
 def tallies(score: Mapping[Athlete, Tally]) -> dict[Athlete, Tally]:
@@ -78,6 +76,19 @@ def result_out(result: Result | None, names: Mapping[Athlete, str]) -> schemas.R
     if result is None:
         return None
     return schemas.ResultOut(winner=result.winner, by=result.by, why=with_names(result.why, names))
+
+
+def ending_out(review: Review, names: Mapping[Athlete, str]) -> dict[str, Any]:
+    """How the match ended: end, result, scoreboard, and where they differ."""
+    end = review.end
+    return {
+        "end": None if end is None else {**fields_of(end), "words": end_line(review)},
+        "outcome": review.outcome,
+        "readings": [{"at_s": each.at_s, "score": dict(each.score)} for each in review.readings],
+        "words": result_line(review, names),
+        "official": official_line(review),
+        "differences": differences(review, names),
+    }
 
 
 def hold_out(kept: ReviewHold) -> schemas.HoldOut:
@@ -104,6 +115,9 @@ def match_clock_out(review: Review) -> schemas.MatchClockOut:
     """When the match clock runs, and how long the match is to last."""
     running, lasts_s = running_out(review), match_time_of(review.rule_set, review.division)
     note = clock_note(running, lasts_s)
+    if review.end is not None and review.end.by is EndedBy.TIME:
+        time_up = WORDS["match_clock"]["time_up"]
+        note = time_up.format(time=clock_words(review.end.time_s))
     return schemas.MatchClockOut(running=running, duration_s=lasts_s, note=note)
 
 
@@ -119,23 +133,24 @@ def running_out(review: Review) -> list[tuple[float, float]]:
     """Stretches in which the match clock runs, as the engine has it."""
     holds = [kept.hold for kept in review.holds]
     events = [kept.event for kept in review.events]
-    clock = MatchClock.of(holds, events, review.rule_set, review.clock.end_s)
+    clock = MatchClock.of(holds, events, review.rule_set, review.end_s)
     return [(stretch.start_s, stretch.end_s) for stretch in clock.running]
 
 
 def clock_note(running: Sequence[tuple[float, float]], match_s: float | None) -> str:
     """One sentence where the clock runs longer than a match of this division lasts, else ""."""
     run_s = sum(to_s - from_s for from_s, to_s in running)
-    if match_s is None or run_s <= match_s + _SLACK_S:
+    if match_s is None or run_s <= match_s + HAND_S:
         return ""
     over = clock_words(run_s - match_s).partition(".")[0]
-    return (
-        f"The clock runs {over} longer than a match of this division lasts, and what happens then "
-        "counts too: mark its start, its stops and its end."
-    )
+    return str(WORDS["match_clock"]["too_long"].format(over=over))
 
 
 def job_out(job: Job) -> schemas.JobOut:
     """A job."""
-    made = {**fields_of(job), "remaining_s": job.remaining_s(datetime.now(UTC))}
+    made = {
+        **fields_of(job),
+        "stage": phrase(job.stage),
+        "remaining_s": job.remaining_s(datetime.now(UTC)),
+    }
     return schemas.JobOut.model_validate(made)

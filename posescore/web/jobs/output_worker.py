@@ -25,6 +25,7 @@ from posescore.library.store.claims import QUEUE
 from posescore.library.store.storage import Storage
 from posescore.terms import Progress
 from posescore.web.jobs.outputs import OutputKind, path_of
+from posescore.words import speaking
 
 EVERY_S: Final = 0.3
 """Progress is told this often: a page asks less often, and every note waits for the disk."""
@@ -55,7 +56,8 @@ def make(table: JobTable, job: Job) -> None:
     shutil.rmtree(out.parent, ignore_errors=True)  # left by a worker that was killed
     out.parent.mkdir(parents=True)
     try:
-        _written(job, out, _teller(table, job.id))
+        with speaking(str(job.settings.get("language", ""))):
+            _written(job, out, _teller(table, job.id))
         table.end_job(job.id)
     except PoseScoreError as error:
         _failed(table, job, out, str(error))
@@ -93,11 +95,15 @@ def _written(job: Job, out: Path, progress: Progress) -> None:
         if kind in (OutputKind.REPORT_HTML, OutputKind.REPORT_PDF):
             from posescore.export.report import write_report
 
-            write_report(library, job.match_id, out, **common)
+            write_report(library, job.match_id, out, **common, **of_what)
         elif kind is OutputKind.FILM:
             from posescore.export.clips import write_annotated
 
             write_annotated(library, job.match_id, out, **common)
+        elif kind is OutputKind.SET_FILM:
+            from posescore.export.sets import write_set
+
+            write_set(library, str(how["set"]), out, showing=showing, progress=progress)
         elif kind is OutputKind.LESSON:
             from posescore.export.lesson import write_lesson
 

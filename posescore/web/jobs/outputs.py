@@ -38,6 +38,7 @@ class OutputKind(StrEnum):
     CLIPS = "clips"
     FILM = "film"
     LESSON = "lesson"
+    SET_FILM = "set-film"
 
 
 SUFFIXES: Final[Mapping[OutputKind, str]] = {
@@ -46,6 +47,7 @@ SUFFIXES: Final[Mapping[OutputKind, str]] = {
     OutputKind.CLIPS: "-clips.zip",
     OutputKind.FILM: "-with-skeletons.mp4",
     OutputKind.LESSON: "-lesson.html",
+    OutputKind.SET_FILM: ".mp4",
 }
 
 
@@ -86,7 +88,7 @@ class Outputs:
             Begins the file's name.
         how
             ``opinion``, ``skeletons``, ``hide_faces``, and ``proposed``, which takes in what nobody
-            decided on yet, marked as that; reports always do.
+            decided on yet, marked as that.
         """
         settings = {
             **how,

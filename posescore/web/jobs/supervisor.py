@@ -12,7 +12,6 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Sequence
-from types import TracebackType
 from typing import IO, Final, Self
 
 from posescore.errors import PoseScoreError
@@ -67,12 +66,7 @@ class Supervisor:
             self._thread.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._leave.set()
         if self._thread.is_alive():
             self._thread.join()

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from posescore.footage.encoding import write_film
-from posescore.footage.reading import open_footage
+from posescore.footage.reading import Footage
 from posescore.lab.films.degrade import degrade
 from posescore.terms import STATES, Athlete, Position, State
 
@@ -77,7 +77,7 @@ def test_poor_films_are_as_poor_as_said(
     shown = ((i / 30, picture) for i, picture in enumerate(big))
     write_film(tmp_path / "film.mp4", shown, 1.0, wide)
     degrade(tmp_path / "film.mp4", tmp_path / "poor.mp4", kind)
-    poor = open_footage(tmp_path / "poor.mp4")
+    poor = Footage(tmp_path / "poor.mp4")
     assert poor.size_px == size
     assert len(poor.clock()) == frames
     assert poor.clock().end_s == pytest.approx(1.0, abs=0.05)
@@ -106,7 +106,7 @@ def test_a_film_has_pictures_truth_and_a_further_left_than_b(
     assert len(film.time_s) == 5
     assert film.true_px[:, 0, :, 0].mean() < film.true_px[:, 1, :, 0].mean()
     filming.write_film(film, {"version": 1}, tmp_path)
-    footage = open_footage(tmp_path / "match.mp4")
+    footage = Footage(tmp_path / "match.mp4")
     assert (footage.size_px, len(footage.clock())) == ((320, 180), 5)
     coco = json.loads((tmp_path / "keypoints.json").read_text("utf-8"))
     first = np.array(coco["annotations"][0]["keypoints"]).reshape(21, 3)

@@ -1,6 +1,8 @@
-"""What is drawn and learned in torch against the same in numpy, which is what the program runs."""
+"""What is drawn and learned in torch against the same in what the program runs."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -24,6 +26,7 @@ from posescore.lab.train.positions.drawing import (  # noqa: E402
     poses_on,
 )
 from posescore.lab.train.positions.errors import badly, evenly, hidden  # noqa: E402
+from posescore.lab.train.positions.export import networks_of, write_networks  # noqa: E402
 from posescore.lab.train.positions.judges import Judges, weights_of  # noqa: E402
 from posescore.lab.train.positions.lessons import Teacher, given, read_real  # noqa: E402
 from posescore.lab.train.positions.material import (  # noqa: E402
@@ -32,7 +35,8 @@ from posescore.lab.train.positions.material import (  # noqa: E402
     Material,
 )
 from posescore.lab.train.positions.stack import Sizes, Stack  # noqa: E402
-from posescore.position.network import PairNetwork  # noqa: E402
+from posescore.pose.estimators.session import opened_network  # noqa: E402
+from posescore.position.network import PairNetworks  # noqa: E402
 from posescore.position.normalise import given as given_by_numpy  # noqa: E402
 from posescore.terms import KEYPOINT_INDEX, N_COCO, STATES  # noqa: E402
 from tests.position.test_normalise import pictures  # noqa: E402
@@ -56,14 +60,20 @@ def test_keypoints_are_given_to_both_alike() -> None:
     assert np.allclose(rows.numpy(), given_by_numpy(keypoints, confidence), atol=1e-5)
 
 
-def test_a_network_answers_alike_in_torch_and_in_numpy(chance: Chance) -> None:
-    stack = Stack(2, Sizes(), chance)
+def test_a_network_answers_alike_in_torch_and_in_its_file(chance: Chance, tmp_path: Path) -> None:
+    stack, path = Stack(2, Sizes(), chance), tmp_path / "networks.onnx"
     rows = given_by_numpy(*pictures(4, 70))
     logits, restored = stack(torch.tensor(rows))
     assert restored.shape == (2, 70, 2, 21, 4)
-    for index, weights in enumerate(stack.weights()):
-        answer = PairNetwork.of_weights(weights).logits(rows)
-        assert np.allclose(answer, logits[index].detach().numpy(), atol=1e-4)
+    write_networks(path, stack.weights(), 1, {})
+    networks = PairNetworks(opened_network(path, 1).session)
+    for index in range(2):
+        answer = networks.logits(rows, index)[:, 0]
+        # Weights lie in half precision.
+        assert np.allclose(answer, logits[index].detach().numpy(), atol=2e-2)
+    for kept, written in zip(networks_of(path), stack.weights(), strict=True):
+        assert set(kept) == set(written)
+        assert all(np.allclose(kept[name], written[name], atol=2e-3) for name in kept)
 
 
 def test_weights_are_taken_over(chance: Chance) -> None:

@@ -10,9 +10,10 @@ from posescore.lab.train.positions.calibration import fit_calibration
 from posescore.lab.train.positions.material import Amounts, Material, ends_of
 from posescore.lab.train.positions.training import Settings, train
 from posescore.lab.train.positions.weights_file import about_weights, read_weights, write_weights
-from posescore.position.classifier import PositionClassifier, of_fold
-from posescore.position.model_file import read_model
-from posescore.position.network import softmax
+from posescore.pose.estimators.session import opened_network
+from posescore.position.classifier import PositionClassifier
+from posescore.position.network import PairNetworks, softmax
+from posescore.position.normalise import given as given_by_numpy
 from posescore.terms import STATES
 from tests.position.test_normalise import pictures
 
@@ -26,7 +27,7 @@ TINY = Settings(
 @pytest.fixture(scope="module")
 def tiny(tmp_path_factory: pytest.TempPathFactory, few_entries: Path) -> Path:
     pytest.importorskip("torch", reason="training needs the extra `lab`")
-    out = tmp_path_factory.mktemp("model") / "tiny.skops"
+    out = tmp_path_factory.mktemp("model") / "tiny.onnx"
     return train(few_entries, out, seed=1, settings=TINY, with_card=False, say=_silent)
 
 
@@ -36,24 +37,30 @@ def _silent(_: str) -> None:
 
 def test_every_round_of_networks_comes_out_of_training(tiny: Path) -> None:
     classifier = PositionClassifier.load(tiny)
-    assert [len(network.layers) for network in classifier.networks] == [3] * 4 + [2] * 4
+    logits = classifier.networks.logits(given_by_numpy(*pictures(0, 20)), 3)
+    assert logits.shape == (20, 2, len(STATES))
     given = pictures(0, 20)
     for rows in (classifier.of_keypoints(*given), classifier.of_keypoints(*given, 1)):
         assert np.allclose(rows.sum(1), 1)
 
 
-def test_those_that_learned_from_a_fold_are_left_out(tiny: Path) -> None:
-    classifier = PositionClassifier.load(tiny)
-    every = classifier.networks
-    assert of_fold(every, 1, 3) == (every[1], every[5])
-    assert of_fold(every, 3, 3) == (every[3], every[7])
+def test_those_that_learned_from_a_fold_are_left_out(tiny: Path, tmp_path: Path) -> None:
+    from posescore.lab.train.positions.export import networks_of, write_networks
+
+    networks, rows = networks_of(tiny), given_by_numpy(*pictures(0, 20))
+    assert [len(weights["look"]) for weights in networks] == [3] * 4 + [2] * 4
+    path = tmp_path / "one.onnx"
+    write_networks(path, [networks[1], networks[5]], 0, {})
+    alone = PairNetworks(opened_network(path, 1).session).logits(rows, 0)
+    among = PositionClassifier.load(tiny).networks.logits(rows, 1)
+    assert np.allclose(alone.reshape(among.shape), among, atol=1e-5)
 
 
 def test_the_same_seed_gives_the_same_networks(
     tiny: Path, few_entries: Path, tmp_path: Path
 ) -> None:
     again = train(
-        few_entries, tmp_path / "again.skops", seed=1, settings=TINY, with_card=False, say=_silent
+        few_entries, tmp_path / "again.onnx", seed=1, settings=TINY, with_card=False, say=_silent
     )
     rows = pictures(0, 20)
     first, second = (PositionClassifier.load(path).of_keypoints(*rows) for path in (tiny, again))
@@ -63,7 +70,9 @@ def test_the_same_seed_gives_the_same_networks(
 def test_networks_that_learned_elsewhere_are_taken_over(
     tiny: Path, few_entries: Path, tmp_path: Path
 ) -> None:
-    networks = read_model(tiny)["networks"]
+    from posescore.lab.train.positions.export import networks_of
+
+    networks = networks_of(tiny)
     files = [tmp_path / "first.npz", tmp_path / "second.npz"]
     for path, some in zip(files, (networks[:4], networks[4:]), strict=True):
         write_weights(path, some, "long")
@@ -74,7 +83,7 @@ def test_networks_that_learned_elsewhere_are_taken_over(
         for k in a
     )
     path = train(
-        few_entries, tmp_path / "m.skops", seed=1, settings=TINY, learned=files,
+        few_entries, tmp_path / "m.onnx", seed=1, settings=TINY, learned=files,
         with_card=False, say=_silent,
     )  # fmt: skip
     rows = pictures(0, 20)

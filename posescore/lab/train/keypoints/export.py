@@ -1,31 +1,24 @@
 """Writes the trained networks as ONNX files of half the size, and checks them against torch.
 
-    python -m posescore.lab.train.keypoints.export --checkpoint FOLDER --models models
-
-Weights are stored as float16 and widened once when a session is made, so that the arithmetic
-stays float32: laptops' processors have no fast float16.
+python -m posescore.lab.train.keypoints.export --checkpoint FOLDER --models models
 """
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import click
 import numpy as np
 import onnx
 import torch
-from onnx import TensorProto, helper, numpy_helper
 from torch import Tensor, nn
 
 from posescore.lab.train.keypoints.checkpoint import load_checkpoint
 from posescore.lab.train.keypoints.network import SIDE_PX
 from posescore.lab.train.keypoints.training import empty_modules
+from posescore.lab.train.onnx_files import OPSET, halve_weights
 from posescore.pose.estimators.onnx_network import OnnxNetwork
-
-OPSET: Final = 17
-_SMALL: Final = 256
-"""Tensors of fewer numbers keep their precision: scales and biases, which weigh nothing."""
 
 
 class _PictureOfBytes(nn.Module):
@@ -57,25 +50,6 @@ def write_onnx(module: nn.Module, path: Path, outputs: list[str]) -> None:
     halve_weights(model)
     onnx.checker.check_model(model)
     onnx.save(model, str(path))
-
-
-def halve_weights(model: onnx.ModelProto) -> None:
-    """Store large float32 weights as float16, each followed by a cast back."""
-    graph = model.graph
-    casts, kept = [], []
-    for weight in graph.initializer:
-        values = numpy_helper.to_array(weight)
-        if weight.data_type != TensorProto.FLOAT or values.size < _SMALL:
-            kept.append(weight)
-            continue
-        name = f"{weight.name}_half"
-        kept.append(numpy_helper.from_array(values.astype(np.float16), name))
-        casts.append(helper.make_node("Cast", [name], [weight.name], to=TensorProto.FLOAT))
-    del graph.initializer[:]
-    graph.initializer.extend(kept)
-    nodes = [*casts, *graph.node]
-    del graph.node[:]
-    graph.node.extend(nodes)
 
 
 def difference(module: nn.Module, path: Path) -> float:

@@ -11,6 +11,7 @@ import argparse
 from pathlib import Path
 
 from posescore.lab.train.positions.everywhere import learn_everywhere
+from posescore.lab.train.positions.export import networks_of
 from posescore.lab.train.positions.loop import Learned, Plan, Weights
 from posescore.lab.train.positions.material import Material
 from posescore.lab.train.positions.stack import Sizes
@@ -61,13 +62,10 @@ def main() -> None:
 
 
 def _start(path: Path) -> list[Weights]:
-    """Networks of a weights file, or of a classifier's own file (which needs skops)."""
-    if path.suffix != ".skops":
+    """Networks of a weights file, or of a classifier's own file."""
+    if path.suffix != ".onnx":
         return read_weights(path)
-    from posescore.position.model_file import read_model
-
-    networks: list[Weights] = read_model(path)["networks"]
-    return networks
+    return networks_of(path)
 
 
 if __name__ == "__main__":

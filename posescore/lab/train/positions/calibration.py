@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -13,8 +13,7 @@ from posescore.evaluation.poses3d.cameras import random_cameras
 from posescore.evaluation.poses3d.estimator_errors import estimate_badly, hidden, spoil_evenly
 from posescore.evaluation.poses3d.pose_set import PoseSet
 from posescore.lab.train.positions.material import SWAPPED_STATES
-from posescore.position.classifier import logs_of, of_fold
-from posescore.position.network import PairNetwork, softmax
+from posescore.position.network import PairNetworks, softmax
 from posescore.terms import N_COCO, STATES
 
 N_STATES: Final = len(STATES)
@@ -25,14 +24,14 @@ PICTURES: Final = 16_000
 
 
 def calibrations(
-    networks: Sequence[PairNetwork],
+    networks: PairNetworks,
     named: PoseSet,
     fold: NDArray[np.int64],
     rng: np.random.Generator,
 ) -> list[tuple[float, NDArray[np.float64]]]:
-    """Slope and offsets: first those of all folds, then for every fold those of the others.
+    """Slope and offsets: for every fold those of the others, and last those of all folds.
 
-    The latter are what the fold is measured with. Half of the pictures have an estimator's
+    The former are what the fold is measured with. Half of the pictures have an estimator's
     errors, half errors that come evenly. States come as often as in the set; scramble, which has
     no named frame, keeps its offset.
     """
@@ -42,16 +41,16 @@ def calibrations(
         held = named.take(fold == index)
         for view in range(2 * VIEWS):
             pictures = _badly(held, rng) if view % 2 else _evenly(held, rng)
-            logs.append(logs_of(of_fold(networks, index, n_folds), *pictures))
+            logs.append(networks.log_probabilities(*pictures, (index,)))
             truth.append(held.state)
             held_in.append(np.full(len(held), index))
     y, log_rows, folds = np.concatenate(truth), np.concatenate(logs), np.concatenate(held_in)
-    used = [np.ones(len(y), bool), *(folds != index for index in range(n_folds))]
+    used = [*(folds != index for index in range(n_folds)), np.ones(len(y), bool)]
     return [fit_calibration(log_rows[rows], y[rows], np.ones(rows.sum())) for rows in used]
 
 
 def pass_calibrations(
-    networks: Sequence[PairNetwork],
+    networks: PairNetworks,
     pose_set: PoseSet,
     fold: NDArray[np.int64],
     given: Mapping[str, NDArray[Any]],
@@ -71,11 +70,11 @@ def pass_calibrations(
     for index in range(n_folds):
         here = held_in == index
         pictures = [given[k][rows[here]].astype(np.float32) for k in ("found_px", "confidence")]
-        logs[here] = logs_of(of_fold(networks, index, n_folds), pictures[0], pictures[1])
+        logs[here] = networks.log_probabilities(pictures[0], pictures[1], (index,))
     wanted = np.bincount(_either(pose_set.labelled.state), minlength=N_STATES)
     drawn = np.bincount(_either(y), minlength=N_STATES)
     weight = (wanted / np.maximum(drawn, 1))[_either(y)]
-    used = [np.ones(len(y), bool), *(held_in != index for index in range(n_folds))]
+    used = [*(held_in != index for index in range(n_folds)), np.ones(len(y), bool)]
     return [fit_calibration(logs[part], y[part], weight[part]) for part in used]
 
 

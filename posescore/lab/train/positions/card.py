@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from posescore.evaluation.position import table
-from posescore.position.classifier import PositionClassifier, of_fold
+from posescore.position.classifier import PositionClassifier
 
 _LIMITS = (
     "Poses far from any named one, outliers among keypoints, and knee-on-belly cost most. The "
@@ -41,7 +41,7 @@ def card(classifier: PositionClassifier, figures: dict[str, Any]) -> str:
     lines = [
         "# Position classifier",
         "",
-        "`position_classifier.skops`: from the keypoints of both athletes to probabilities of 22",
+        "`position_classifier.onnx`: from the keypoints of both athletes to probabilities of 22",
         "states (position and upper athlete). Licence: Apache-2.0.",
         f"SHA-256 `{classifier.sha256}`",
         "",
@@ -54,9 +54,9 @@ def card(classifier: PositionClassifier, figures: dict[str, Any]) -> str:
         "`posescore evaluate position`: held-back named frames, 20 cameras each, of another draw; "
         "single pictures, 17 keypoints, confidence 1; noise 2 % of the longer side of the pair's "
         "box, 10 % of keypoints anywhere in that box. Each picture is judged only by the networks "
-        f"that never learned from its entry, {rounds} of {len(classifier.networks)}; the shipped "
-        "mean of all has no held-back data left. Distances are means over joints, whatever the "
-        "turn, mirrored or exchanged.",
+        f"that never learned from its entry, {rounds} of {rounds * (classifier.n_folds + 1)}; the "
+        "shipped mean of all has no held-back data left. Distances are means over joints, whatever "
+        "the turn, mirrored or exchanged.",
         "",
         *table(figures),
         "",
@@ -71,13 +71,14 @@ def card(classifier: PositionClassifier, figures: dict[str, Any]) -> str:
 
 def _making(classifier: PositionClassifier) -> list[str]:
     training = classifier.training
-    folds = len(classifier.held_back_entries)
-    depths = [len(network.layers) for network in of_fold(classifier.networks, folds, folds)]
+    folds = classifier.n_folds
+    rounds = training["settings"]["rounds"]
+    depths = [{"layers": 3, **each.get("sizes", {})}["layers"] for each in rounds]
     return [
         f"`python -m posescore.lab.train.positions.classifier --seed {training['seed']}`, with "
         "`--real FILE` to learn from what the pose pass gives. Networks that look at the keypoints "
-        "of both bodies (attention over their parts; learned in torch, run by numpy) judge; the "
-        "geometric mean of them is the answer.",
+        "of both bodies (attention over their parts; learned in torch, run by onnxruntime) judge; "
+        "the geometric mean of them is the answer.",
         "- Poses: 3,249 frames of two-person grappling in 3D from an open set whose authors "
         "released it into the public domain (GrappleMap, snapshot of 2020), 931 of them named, "
         "and authored poses of what the set lacks. Every pose is bent in the joints and given "

@@ -16,7 +16,7 @@ from posescore.lab.train.positions.training import train as train_classifier
 @click.option(
     "--out",
     type=FILE,
-    default=Path("models/position_classifier.skops"),
+    default=Path("models/position_classifier.onnx"),
     show_default=True,
     help="File of the weights; their card goes beside it.",
 )

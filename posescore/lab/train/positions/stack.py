@@ -1,4 +1,4 @@
-"""Several :class:`~posescore.position.network.PairNetwork` side by side, as they learn.
+"""Several networks that judge a pair, side by side, as they learn.
 
 All networks see the same pictures in one pass; each learns only from those not barred from it.
 Besides the state they learn to tell where every keypoint truly is, how deep, and whether it was an
@@ -16,7 +16,7 @@ import torch
 from torch.nn import functional
 
 from posescore.lab.train.positions.chance import Chance
-from posescore.position.network import (
+from posescore.lab.train.positions.tokens import (
     EVEN,
     MOST,
     N_TOKENS,
@@ -42,7 +42,7 @@ class Sizes:
 
 
 class Stack(torch.nn.Module):
-    """Weights with a leading axis of networks; names as in ``PairNetwork``."""
+    """Weights with a leading axis of networks."""
 
     def __init__(self, count: int, sizes: Sizes, chance: Chance) -> None:
         super().__init__()
@@ -137,7 +137,7 @@ class Stack(torch.nn.Module):
                 weight.copy_(torch.as_tensor(stacked).reshape(weight.shape))
 
     def weights(self) -> list[dict[str, np.ndarray[Any, Any]]]:
-        """Of each network, as ``PairNetwork.of_weights`` reads them."""
+        """Of each network, as :mod:`posescore.lab.train.positions.export` writes them."""
         named = {k: v.detach().float().cpu().numpy() for k, v in self.named_parameters()}
         named.pop("restore")
         for name in ("widen_bias", "bias", "answer_bias"):

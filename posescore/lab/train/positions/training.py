@@ -9,6 +9,7 @@ card's figures come from one network of each round, so they are, if anything, to
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -23,11 +24,12 @@ from posescore.evaluation.position import CONDITIONS, evaluate, table
 from posescore.evaluation.position_from_pictures import evaluate_pass, read_pass
 from posescore.lab.train.positions.calibration import calibrations, frequencies, pass_calibrations
 from posescore.lab.train.positions.card import write_card
+from posescore.lab.train.positions.export import write_networks
 from posescore.lab.train.positions.material import Amounts, Material, folds_of, material_of
 from posescore.lab.train.positions.weights_file import about_weights, read_weights
+from posescore.pose.estimators.session import opened_network
 from posescore.position.classifier import PositionClassifier
-from posescore.position.model_file import write_model
-from posescore.position.network import PairNetwork
+from posescore.position.network import PairNetworks
 
 N_FOLDS: Final = 5
 Say = Callable[[str], None]
@@ -52,7 +54,7 @@ class Settings:
 
 def train(
     pose_set_path: Path | str | None = None,
-    out: Path | str = "models/position_classifier.skops",
+    out: Path | str = "models/position_classifier.onnx",
     seed: int = 0,
     *,
     settings: Settings | None = None,
@@ -105,9 +107,9 @@ def train(
     say(f"{len(networks)} networks in {len(about)} rounds.")
     target = Path(out)
     given = read_pass(real) if real else None
-    contents = calibrated_contents(networks, pose_set, fold, plan, seed, given)
-    contents["training"]["about"] = about
-    write_model(target, contents)
+    told = _about(_running(networks, plan.n_folds), pose_set, fold, plan, seed, given)
+    told["training"]["about"] = about
+    write_networks(target, networks, plan.n_folds, told)
     say(f"Written to {target}.")
     if with_card:
         classifier = PositionClassifier.load(target)
@@ -152,32 +154,37 @@ def _learned(
     return networks, about
 
 
-def calibrated_contents(
-    weights: Sequence[Weights],
+def _running(weights: Sequence[Weights], n_folds: int) -> PairNetworks:
+    """The networks as they will run, not calibrated yet."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "plain.onnx"
+        write_networks(path, weights, n_folds, {})
+        return PairNetworks(opened_network(path, 1).session)
+
+
+def _about(
+    networks: PairNetworks,
     pose_set: PoseSet,
     fold: NDArray[np.int64],
     plan: Settings,
     seed: int,
     given: Mapping[str, NDArray[Any]] | None = None,
 ) -> dict[str, Any]:
-    """What goes into the file: networks round by round and fold by fold, and their calibrations.
+    """What goes into the file beside the networks: their calibrations, and how they were made.
 
     ``given`` is what a pose pass gave; without it tracks are calibrated as pictures are.
     """
-    kept = [{k: v.astype(np.float16) for k, v in each.items()} for each in weights]
     named = pose_set.labelled
-    networks = [PairNetwork.of_weights(each) for each in kept]
     rng = np.random.default_rng([seed, 1])
     fits = calibrations(networks, named, fold, rng)
     pass_fits = pass_calibrations(networks, pose_set, fold, given, rng) if given else fits
     return {
-        "networks": kept,
-        "slope": [slope for slope, _ in fits],
-        "offset": [offset for _, offset in fits],
-        "pass_slope": [slope for slope, _ in pass_fits],
-        "pass_offset": [offset for _, offset in pass_fits],
-        "nobody": frequencies(named.state),
-        "held_back_entries": [np.unique(named.entry[fold == k]) for k in range(plan.n_folds)],
+        "calibrations": [(slope, offset.tolist()) for slope, offset in fits],
+        "pass_calibrations": [(slope, offset.tolist()) for slope, offset in pass_fits],
+        "nobody": frequencies(named.state).tolist(),
+        "held_back_entries": [
+            np.unique(named.entry[fold == k]).tolist() for k in range(plan.n_folds)
+        ],
         "training": {"seed": seed, "settings": _plain(plan)},
     }
 

@@ -64,6 +64,7 @@ class Walkers:
 @click.option("--rate", default=2e-3)
 @click.option("--threads", default=1)
 @click.option("--half", is_flag=True, help="Half precision on a processor too.")
+@click.option("--compiled", is_flag=True, help="Compile the network first (GPU).")
 def main(
     out: Path,
     seconds: float,
@@ -76,6 +77,7 @@ def main(
     rate: float,
     threads: int,
     half: bool,
+    compiled: bool,
 ) -> None:
     """Walk, learn, write ``time_model.pt``."""
     torch.set_num_threads(threads)
@@ -96,7 +98,7 @@ def main(
     def keep(learned: TimeNetwork) -> None:
         torch.save({k: v.cpu() for k, v in learned.state_dict().items()}, out / "time_model.pt")
 
-    settings = Settings(seconds=seconds, batch=batch, rate=rate, half=half or device.type == "cuda")
+    settings = Settings(seconds, batch, rate, half=half or device.type == "cuda", compiled=compiled)
     keep(learn(network, store, settings, walkers.fresh, keep))
     walkers.close()
 

@@ -27,9 +27,6 @@ from posescore.lab.walks import errors, seen
 from posescore.position.network import log_softmax, logistic
 from posescore.terms import STATES, Floats, Position, Step
 
-PICTURES: Final = 0.3
-"""Weight of the classifier of single pictures. Judgement: its networks have learned from all of
-the open set, so walks through any part of it would give it too much."""
 _USUAL_SLOPE: Final = 0.7
 _HELD: Final = 6.0
 """How strongly a criterion of few holds is held to a slope as usual and no shift."""
@@ -42,7 +39,6 @@ class Answered:
     truth: Material
     film: Instants
     raw: Mapping[str, Floats]
-    pictures: Floats
 
 
 def answered(model: TimeModel, seed: int) -> Answered | None:
@@ -54,9 +50,7 @@ def answered(model: TimeModel, seed: int) -> Answered | None:
     view = seen(match, rng)
     film = instants_of(errors(view.track, view.visible, rng))
     features = features_of(film)
-    return Answered(
-        with_truth(match, features, rng), film, model.answers(features), model.pictures(film)
-    )
+    return Answered(with_truth(match, features, rng), film, model.answers(features))
 
 
 def calibrated(matches: Sequence[Answered], start: Calibration) -> Calibration:
@@ -73,7 +67,7 @@ def calibrated(matches: Sequence[Answered], start: Calibration) -> Calibration:
     given = [each for match in matches for each in _given(match, start)]
     odds, up = np.array([g[0] for g in given]), np.array([g[1] for g in given])
     return Calibration(
-        *_line_of_states(matches), start.pictures,
+        *_line_of_states(matches),
         tuple(line[0] for line in lines), tuple(line[1] for line in lines),
         start.prior, start.doubt,
         _temperature_of_logits(logits, way), start.ways_doubt,
@@ -86,7 +80,7 @@ def pooling_of(weights: Mapping[str, NDArray[np.float32]]) -> Calibration:
     doubt = np.logaddexp(0.0, weights["doubt"].astype(np.float64) + 2.0)
     prior, other = weights["prior"], list(MIRRORED_CRITERIA)
     return Calibration(
-        1.0, 0.0, PICTURES, (1.0,) * len(CRITERIA), (0.0,) * len(CRITERIA),
+        1.0, 0.0, (1.0,) * len(CRITERIA), (0.0,) * len(CRITERIA),
         tuple(map(float, (prior + prior[other]) / 2)),
         tuple(map(float, (doubt[:-2] + doubt[:-2][other]) / 2)),
         1.0, float(0.1 * doubt[-2]), 1.0, -3.0, float(doubt[-1]),
@@ -119,9 +113,7 @@ def holds_calibrated(
     """The same with how often a hold that is so sure is in its position."""
     sure, right = [], []
     for match in matches:
-        film = FilmReading.calibrated(
-            match.film, match.raw, match.pictures, reading, grammar, Step("fit")
-        )
+        film = FilmReading.calibrated(match.film, match.raw, reading, grammar, Step("fit"))
         for hold in decode(film.of_instants(), grammar, film.seen):
             state = match.truth.state[film.slice_of(hold.start_s, hold.end_s)]
             state = state[state >= 0]

@@ -15,7 +15,7 @@ from torch import Tensor, nn
 from posescore.holds.film.features import N_MOTION, Features
 from posescore.holds.film.model import FORMAT, METADATA, OUTPUTS, TimeModel
 from posescore.holds.film.outputs import CRITERIA
-from posescore.lab.train.keypoints.export import OPSET, halve_weights
+from posescore.lab.train.onnx_files import OPSET, halve_weights
 from posescore.lab.train.time.network import TimeNetwork
 from posescore.terms import N_KEYPOINTS, STATES
 

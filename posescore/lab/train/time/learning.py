@@ -36,6 +36,8 @@ class Settings:
     weight_decay: float = 0.03
     half: bool = False
     """Half precision: fast on a GPU, and on processors that have it."""
+    compiled: bool = False
+    """Compiled first: faster on a GPU."""
 
 
 class Store:
@@ -91,6 +93,7 @@ def learn(
     hand = torch.optim.AdamW(
         network.parameters(), lr=settings.rate, weight_decay=settings.weight_decay
     )
+    forward = torch.compile(network) if settings.compiled else network
     rng, began, step, lost = np.random.default_rng(seed), time.monotonic(), 0, []
     while (done := (time.monotonic() - began) / settings.seconds) < 1:
         if step % 50 == 0:
@@ -101,7 +104,7 @@ def learn(
             group["lr"] = rate
         some = varied(store.drawn(rng, settings.batch), rng)
         with torch.autocast(device.type, torch.bfloat16, enabled=settings.half):
-            answers = network(some["poses"], some["motion"], settings.dropout)
+            answers = forward(some["poses"], some["motion"], settings.dropout)
         parts = losses(network, Answers(*(a.float() for a in answers)), some)
         loss = torch.stack(parts).sum()
         hand.zero_grad(set_to_none=True)
@@ -125,8 +128,7 @@ def learn(
 
 @torch.no_grad()
 def _average(averaged: TimeNetwork, network: TimeNetwork, keep: float) -> None:
-    for mean, now in zip(averaged.parameters(), network.parameters(), strict=True):
-        mean.lerp_(now, 1.0 - keep)
+    torch._foreach_lerp_(list(averaged.parameters()), list(network.parameters()), 1.0 - keep)
 
 
 def varied(some: dict[str, Tensor], rng: np.random.Generator) -> dict[str, Tensor]:

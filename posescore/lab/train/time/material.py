@@ -29,6 +29,9 @@ LEFT_OUT: Final = 8
 """Every eighth training entry is left out of learning: what is calibrated, is so on these."""
 VIEWS: Final = 2
 """Cameras, each with errors of its own, that every match is seen by."""
+AMOUNTS: Final = (0.1, 1.0, 2.2)
+"""How bad a view is: nearly without errors, as recorded, as of footage that is too poor."""
+OFTEN: Final = (0.1, 0.75, 0.15)
 Part = Literal["learn", "left_out", "train", "test"]
 Seed = tuple[int, ...]
 _STANDING: Final = State(Position.STANDING)
@@ -122,9 +125,7 @@ def material_of(part: Part, seed: Seed) -> list[Material]:
     found = []
     for _ in range(VIEWS):
         view = seen(match, rng)
-        amount = float(np.exp(0.35 * rng.standard_normal()))
-        if rng.random() < 0.08:
-            amount *= 0.1
+        amount = float(np.exp(0.4 * rng.standard_normal()) * rng.choice(AMOUNTS, p=OFTEN))
         track = errors(view.track, view.visible, rng, _other_figures(rng), amount)
         found.append(with_truth(match, features_of(instants_of(track)), rng))
     return found
@@ -135,7 +136,7 @@ def _other_figures(rng: np.random.Generator) -> dict[str, Any]:
     told = dict(shipped_figures())
     for name, value in told.items():
         if name.startswith("noise") or "_per_s" in name or name.endswith("_s"):
-            told[name] = (float(np.exp(0.3 * rng.standard_normal())) * np.array(value)).tolist()
+            told[name] = (float(np.exp(0.4 * rng.standard_normal())) * np.array(value)).tolist()
     return told
 
 

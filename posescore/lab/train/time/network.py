@@ -1,9 +1,10 @@
 """The model in time as it learns: attention over the parts of both bodies, convolutions over time.
 
-Every instant is seen as the position network sees a picture (:mod:`posescore.position.network`):
-fourteen tokens an athlete, which heed each other by learned tables. What that makes of either
-athlete, and how the athlete moves, passes through convolutions over time. The same weights serve
-both athletes, so that exchanging them exactly exchanges the answer.
+Every instant is seen as a position network sees a picture
+(:mod:`posescore.lab.train.positions.tokens`): fourteen tokens an athlete, which heed each other by
+learned tables. What that makes of either athlete, and how the athlete moves, passes through
+convolutions over time. The same weights serve both athletes, so that exchanging them exactly
+exchanges the answer.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from torch.nn import functional
 
 from posescore.holds.film.features import N_MOTION
 from posescore.holds.film.outputs import CRITERIA
-from posescore.position.network import (
+from posescore.lab.train.positions.tokens import (
     EVEN,
     MOST,
     N_TOKENS,

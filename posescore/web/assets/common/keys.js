@@ -17,8 +17,9 @@ export const ACTIONS = [
   { id: "hold_on", keys: ["PageDown"], text: "Start of the next hold", group: "Move" },
   { id: "start", keys: ["Home"], text: "To the start", group: "Move" },
   { id: "end", keys: ["End"], text: "To the end", group: "Move" },
-  { id: "next", keys: ["n"], text: "Next thing that needs me", group: "Decide" },
-  { id: "previous", keys: ["Shift+N"], text: "Previous thing that needs me", group: "Decide" },
+  { id: "next", keys: ["n"], text: "Next to decide", group: "Decide" },
+  { id: "previous", keys: ["Shift+N"], text: "Previous to decide", group: "Decide" },
+  { id: "next_match", keys: ["Shift+M"], text: "Next match to decide", group: "Decide" },
   { id: "above", keys: ["ArrowUp"], text: "Proposal above", group: "Decide" },
   { id: "below", keys: ["ArrowDown"], text: "Proposal below", group: "Decide" },
   { id: "confirm", keys: ["y"], text: "Confirm", group: "Decide" },
@@ -38,21 +39,31 @@ export const ACTIONS = [
   { id: "merge", keys: ["m"], text: "Merge with the next hold", group: "Correct" },
   { id: "remove", keys: ["Delete"], text: "Nothing is held here", group: "Correct" },
   { id: "mark", keys: ["i"], text: "Mark what happened here", group: "Correct" },
-  { id: "swap", keys: ["w"], text: "Exchange A and B from here on", group: "Correct" },
-  { id: "swap_here", keys: ["Shift+W"], text: "Exchange A and B in this stretch only", group: "Correct" },
+  { id: "swap", keys: ["w"], text: "Swap A and B from here on", group: "Correct" },
+  { id: "swap_here", keys: ["Shift+W"], text: "Swap A and B in this stretch only", group: "Correct" },
   { id: "save", keys: ["l"], text: "Save and share: log, report, clips, lesson", group: "Decide" },
+  { id: "result", keys: ["Shift+R"], text: "Result and scoreboard", group: "Decide" },
+  { id: "history", keys: ["Shift+H"], text: "History of the match", group: "Decide" },
+  { id: "keep", keys: ["Shift+K"], text: "Keep this moment in a set", group: "Decide" },
   { id: "evidence", keys: ["v"], text: "Evidence side by side", group: "Look" },
+  { id: "enlarge", keys: ["4"], text: "This frame, enlarged", group: "Look" },
   { id: "still_1", keys: ["1"], text: "Frame where it begins", group: "Look" },
   { id: "still_2", keys: ["2"], text: "Frame where the count is over", group: "Look" },
   { id: "still_3", keys: ["3"], text: "Frame where it ends", group: "Look" },
   { id: "replay", keys: ["f"], text: "Play the evidence from its start", group: "Look" },
+  { id: "zoom_in", keys: ["9"], text: "Closer to the footage (or the wheel, or two fingers)", group: "Look" },
+  { id: "zoom_out", keys: ["8"], text: "Less close", group: "Look" },
+  { id: "whole", keys: ["0"], text: "The whole picture", group: "Look" },
+  { id: "follow", keys: ["7"], text: "Follow the pair", group: "Look" },
+  { id: "full", keys: ["d"], text: "Full screen, and back", group: "Look" },
+  { id: "sound", keys: ["Shift+S"], text: "Sound on or off", group: "Look" },
   { id: "skeletons", keys: ["s"], text: "Skeletons: both, A, B, none", group: "Look" },
-  { id: "only", keys: ["k"], text: "List: all, points, nearly, waiting", group: "Look" },
-  { id: "close_up", keys: ["z"], text: "Strip: whole match or close up", group: "Look" },
+  { id: "only", keys: ["k"], text: "List: all, points, near misses, to decide", group: "Look" },
+  { id: "close_up", keys: ["z"], text: "Zoom the strip", group: "Look" },
   { id: "keys", keys: ["?"], text: "Show or hide these keys", group: "Look" },
 ];
 
-const WATCHING = ["play", "frame_back", "frame_on", "jump_back", "jump_on", "slower", "faster", "start", "end", "skeletons", "keys"];
+const WATCHING = ["play", "frame_back", "frame_on", "jump_back", "jump_on", "slower", "faster", "start", "end", "zoom_in", "zoom_out", "whole", "follow", "full", "sound", "skeletons", "keys"];
 const watching = ACTIONS.filter((action) => WATCHING.includes(action.id));
 
 /** On the page of two opinions. */
@@ -72,6 +83,14 @@ export const OPINION_ACTIONS = [
 export const LESSON_ACTIONS = [
   ...watching.filter((action) => action.id !== "play"),
   { id: "play", keys: ["Space"], text: "Go on, or pause", group: "Move" },
+  { id: "next", keys: ["n", "ArrowDown"], text: "Next moment", group: "Move" },
+  { id: "previous", keys: ["Shift+N", "ArrowUp"], text: "Moment before", group: "Move" },
+  { id: "again", keys: ["f"], text: "The same moment again", group: "Move" },
+];
+
+/** On the page of sets. */
+export const SET_ACTIONS = [
+  ...watching,
   { id: "next", keys: ["n", "ArrowDown"], text: "Next moment", group: "Move" },
   { id: "previous", keys: ["Shift+N", "ArrowUp"], text: "Moment before", group: "Move" },
   { id: "again", keys: ["f"], text: "The same moment again", group: "Move" },

@@ -12,6 +12,7 @@ const MADE = {
   "report-pdf": { text: "Report to print", more: "PDF" },
   clips: { text: "A clip for every award", more: "MP4 films in a ZIP" },
   film: { text: "The whole match as a film", more: "MP4" },
+  "set-film": { text: "A set as a film", more: "MP4" },
   lesson: { text: "Lesson in one file", more: "HTML with the clips inside, to pass on" },
 };
 
@@ -78,9 +79,9 @@ export const SaveWindow = {
         <section><h3>With pictures, in a while</h3>
           <fieldset><legend class="sr">How they show people</legend>
             <label class="choice"><input type="checkbox" v-model="skeletons"> Skeletons drawn</label>
-            <label class="choice"><input type="checkbox" v-model="hideFaces"> Faces hidden</label>
+            <label class="choice"><input type="checkbox" v-model="hideFaces"> Faces and names hidden</label>
             <label class="choice"><input type="checkbox" v-model="proposed"> Also what nobody confirmed</label></fieldset>
-          <p v-if="hideFaces" class="hint">Every face that is found; one that is turned away, blurred or very small may be missed: look through it before you share it.</p>
+          <p v-if="hideFaces" class="hint">Every face that is found; one that is turned away, blurred or very small may be missed, and so may a nickname: look through it before you share it.</p>
           <ul class="save-list"><li v-for="(one, i) in makeable" :key="one.kind">
             <button type="button" :data-key="key(formats.length + i)" @click="make(one.kind)"><kbd>{{ key(formats.length + i).toUpperCase() }}</kbd> {{ one.text }} <span class="trade">{{ one.more }}</span></button></li></ul>
           <p class="hint">You can go on meanwhile; your browser saves each when it is ready. Films of people need their consent, of minors their parents' too.</p></section>
@@ -94,11 +95,11 @@ export const SaveWindow = {
       </div>
     </Window>`,
   data() {
-    return { skeletons: true, hideFaces: false, proposed: true };
+    return { skeletons: true, hideFaces: false, proposed: false };
   },
   computed: {
     makeable() {
-      return Object.entries(MADE).map(([kind, words]) => ({ kind, ...words }));
+      return Object.entries(MADE).filter(([kind]) => kind !== "set-film").map(([kind, words]) => ({ kind, ...words }));
     },
     rows() {
       return [...this.outputs].reverse().map((made) => ({
@@ -132,6 +133,6 @@ export function makingText(outputs) {
 const percent = (made) => `${Math.floor(100 * made.progress)} %`;
 
 function words(made) {
-  if (made.state === "running") return made.progress ? percent(made) : "begins";
-  return { queued: "waits its turn", done: "ready", cancelled: "stopped", failed: made.message }[made.state];
+  if (made.state === "running") return made.progress ? percent(made) : "just begins";
+  return { queued: "waits its turn", done: "is ready", cancelled: "was stopped", failed: made.message }[made.state];
 }

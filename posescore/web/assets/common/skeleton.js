@@ -1,6 +1,8 @@
 // Both skeletons over the footage. A and B differ in colour, in the kind of line (solid, dashed), in
 // the shape of the points (round, square) and by a letter. What is seen badly is fainter and hollow.
 
+import { WHOLE } from "./closer.js";
+
 /**
  * @typedef {{colour: string, dash: number[], square: boolean}} Look
  * @typedef {import("./track.js").Point} Point
@@ -21,8 +23,9 @@ const HEAD = [0, 1, 2, 3, 4, 5, 6];
  * @param {{A: Point[], B: Point[]} | null} pair
  * @param {[number, number][]} bones pairs of keypoints
  * @param {{A: boolean, B: boolean}} shown
+ * @param {import("./closer.js").View} [view] the part of the picture that is shown
  */
-export function drawSkeletons(canvas, pair, bones, shown) {
+export function drawSkeletons(canvas, pair, bones, shown, view = WHOLE) {
   const scale = window.devicePixelRatio || 1;
   const width = canvas.clientWidth;
   const height = canvas.clientHeight;
@@ -37,7 +40,9 @@ export function drawSkeletons(canvas, pair, bones, shown) {
   const unit = Math.max(1, Math.min(width, height) / 360);
   for (const athlete of /** @type {Athlete[]} */ (["A", "B"])) {
     if (!shown[athlete]) continue;
-    const placed = pair[athlete].map((p) => p && { x: p.x * width, y: p.y * height, sure: p.sure });
+    const placed = pair[athlete].map((p) => p && {
+      x: ((p.x - view.x) * view.times + 0.5) * width, y: ((p.y - view.y) * view.times + 0.5) * height, sure: p.sure,
+    });
     drawBones(pen, placed, bones, LOOKS[athlete], unit);
     drawPoints(pen, placed, LOOKS[athlete], unit);
     drawLetter(pen, placed, athlete, unit);

@@ -2,11 +2,15 @@
 // aim inside a frame's time, and the name changes only once the browser has presented it.
 
 import { clockText } from "./clock.js";
+import { WHOLE, around, laid, towards, zoomed } from "./closer.js";
+import { Hands } from "./hands.js";
 import { drawSkeletons } from "./skeleton.js";
 
 const CALIBRATION_WAIT_MS = 400;
 const PRESENT_WAIT_MS = 200;
 const MOST_TRIES = 5;
+const A_STEP = 1.5; // a press on a key or a button enlarges so much
+const DRIFT_S = 0.08; // sound further from the picture than this is put right
 
 /** @type {import("../vendor/vue.js").Component} */
 export default {
@@ -20,16 +24,22 @@ export default {
     rate: { type: Number, default: 1 },
     loop: { type: Object, default: null },
     caption: { type: String, default: "" },
+    sound: { type: Boolean, default: false },
+    follows: { type: Boolean, default: false }, // keeps the pair in the middle, as large as it fits
   },
-  emits: ["frame", "playing", "ended", "trouble"],
+  emits: ["frame", "playing", "ended", "trouble", "view", "silent"],
   template: `
-    <figure class="stage" :style="{'--ratio': footage.width / footage.height}">
-      <video ref="video" :src="footage.url" preload="auto" playsinline muted tabindex="-1"
-        :aria-label="'Footage. ' + caption" @click="toggle" @play="onPlay(true)" @pause="onPlay(false)"
+    <figure ref="figure" class="stage" :class="{closer: view.times > 1}" :style="{'--ratio': footage.width / footage.height}">
+      <video ref="video" :src="footage.url" preload="auto" playsinline muted tabindex="-1" :style="{transform: laid(view)}"
+        :aria-label="'Footage. ' + caption" @play="onPlay(true)" @pause="onPlay(false)"
         @seeked="onSeeked" @loadeddata="onLoaded" @error="onError"></video>
       <canvas ref="overlay" aria-hidden="true"></canvas>
+      <audio v-if="sound" ref="audio" :src="footage.url.replace(/footage$/, 'sound')" preload="auto" @error="$emit('silent')"></audio>
       <figcaption v-if="loop" class="stage-note">Repeats {{ text(loop.start_s) }} to {{ text(loop.end_s) }}</figcaption>
     </figure>`,
+  data() {
+    return { view: WHOLE };
+  },
   created() {
     this.offset = null; // seconds between the browser's media time and the clock
     this.presented = 0;
@@ -43,6 +53,7 @@ export default {
   mounted() {
     this.resizes = new ResizeObserver(() => this.draw());
     this.resizes.observe(this.$refs.overlay);
+    this.hands = new Hands(this.$refs.figure, { view: () => this.view, look: (view) => this.look(view, true), press: () => this.toggle() });
     this.watchFrames();
   },
   beforeUnmount() {
@@ -52,6 +63,14 @@ export default {
   watch: {
     rate(value) {
       this.$refs.video.playbackRate = value;
+      if (this.$refs.audio) this.$refs.audio.playbackRate = value;
+    },
+    follows(now) {
+      this.draw();
+      if (!now) this.look(WHOLE);
+    },
+    sound() {
+      this.$nextTick(() => this.hear());
     },
     shown: {
       deep: true,
@@ -65,6 +84,28 @@ export default {
   },
   methods: {
     text: clockText,
+    laid,
+    /** Show a part of the picture; `byHand` where a person chose it, which ends following. */
+    look(view, byHand = false) {
+      this.view = view;
+      this.$emit("view", view, byHand);
+      this.draw();
+    },
+    /** One step closer (1) or away (-1). */
+    zoom(by) {
+      this.look(zoomed(this.view, A_STEP ** by), true);
+    },
+    /** What is heard goes with what is seen: it plays with it, as fast, and from the same instant. */
+    hear() {
+      const { audio, video } = this.$refs;
+      if (!audio || this.offset === null) return;
+      const should = video.currentTime - this.offset;
+      if (Math.abs(audio.currentTime - should) > DRIFT_S * Math.max(1, this.rate)) audio.currentTime = Math.max(0, should);
+      audio.playbackRate = this.rate;
+      if (video.paused === audio.paused) return;
+      if (video.paused) audio.pause();
+      else audio.play().catch(() => this.$emit("silent"));
+    },
     toggle() {
       const video = this.$refs.video;
       if (!video.paused) return video.pause();
@@ -149,6 +190,7 @@ export default {
       const arrived = frameIndex === this.wanted;
       this.presented = frameIndex;
       this.draw();
+      if (this.sound) this.hear();
       this.$emit("frame", { index: frameIndex, time_s: this.clock.time(frameIndex) });
       if (arrived && this.wanted === frameIndex) this.arrive();
       if (this.loop && !this.$refs.video.paused && this.clock.time(frameIndex) >= this.loop.end_s - 1e-6) {
@@ -161,15 +203,24 @@ export default {
       const index = this.presented;
       const redraw = () => this.presented === index && this.draw();
       const pair = this.track?.at(index, this.clock.time(index), redraw) ?? null;
-      drawSkeletons(canvas, pair, this.bones, this.shown);
+      if (this.follows && pair) {
+        const there = around(pair);
+        if (there) {
+          this.view = towards(this.view, there, this.$refs.video.paused);
+          this.$emit("view", this.view, false);
+        }
+      }
+      drawSkeletons(canvas, pair, this.bones, this.shown, this.view);
     },
     onLoaded() {
-      setTimeout(() => this.offset === null && this.calibrate(0), CALIBRATION_WAIT_MS);
+      setTimeout(() => !this.gone && this.offset === null && this.calibrate(0), CALIBRATION_WAIT_MS);
     },
     onPlay(playing) {
+      if (this.gone) return;
       if (playing && this.queued === null) this.wanted = this.meant = null;
       const ended = !playing && this.$refs.video.ended;
       if (!playing && this.wanted === null) this.settle();
+      this.hear();
       this.$emit("playing", playing);
       if (ended) this.$emit("ended");
     },
@@ -181,6 +232,7 @@ export default {
       this.seek();
     },
     onSeeked() {
+      if (this.gone) return;
       if (this.queued !== null) {
         // Always a seek: the frame that was passed over may never have come on the screen.
         this.wanted = this.queued;
@@ -204,6 +256,7 @@ export default {
     },
     /** Without a picture the skeletons can still be walked through, frame by frame. */
     async onError() {
+      if (this.gone) return;
       this.blind = true;
       this.offset = 0;
       if (this.wanted !== null) this.goTo(this.wanted);

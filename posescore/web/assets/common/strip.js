@@ -5,6 +5,7 @@ import { clockText, shortClockText } from "./clock.js";
 import {
   DOUBTFUL_BELOW, EVENTS, FINDINGS, KINDS, POSITIONS, STATE_WORDS, shortWorth, stateOf, stateText, sureText, worth,
 } from "./words.js";
+import { WORDS } from "./words_data.js";
 
 const TICKS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300];
 const MOST_TICKS = 10;
@@ -89,7 +90,7 @@ const StripMarks = {
           classes: [`flag-${award.athlete ?? "none"}`, `is-${state}`, { selected: proposal.id === this.selected }],
           style: { left: `clamp(15px, ${this.place(at)}, calc(100% - 15px))` },
           title: `${clockText(award.time_s)}: ${KINDS[award.kind].plain} (${KINDS[award.kind].trade}), ` +
-            `${worth(award)}, ${this.names[award.athlete] ?? "nobody"}. ${STATE_WORDS[state]}.`,
+            `${worth(award)}, ${this.names[award.athlete] ?? WORDS.nobody}. ${STATE_WORDS[state]}.`,
         };
       });
     },
@@ -130,7 +131,7 @@ export default {
   template: `
     <section class="strip" :aria-label="label">
       <div class="strip-gutter" aria-hidden="true">
-        <span></span><span><b class="chip chip-A">A</b> on top</span><span>even</span>
+        <span></span><span><b class="chip chip-A">A</b> on top</span><span>neither</span>
         <span><b class="chip chip-B">B</b> on top</span><span></span><span></span>
       </div>
       <div ref="scroller" class="strip-scroll" tabindex="-1">

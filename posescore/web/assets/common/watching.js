@@ -1,11 +1,13 @@
 // What every page with footage shares: keys, speed, skeletons, and the bar under the picture.
 
 import { clockText } from "./clock.js";
+import { WHOLE } from "./closer.js";
 import { Keys, isTaken, keyName, shown } from "./keys.js";
 
-const RATES = [0.25, 0.5, 1, 1.5, 2, 4];
+const RATES = [0.1, 0.25, 0.5, 1, 1.5, 2, 4];
+const USUAL_RATE = RATES.indexOf(1);
 const SHOWN = [{ A: true, B: true }, { A: true, B: false }, { A: false, B: true }, { A: false, B: false }];
-const SHOWN_WORDS = ["both", "A only", "B only", "hidden"];
+const SHOWN_WORDS = ["A and B", "A only", "B only", "none shown"];
 const JUMP_S = 5;
 
 /**
@@ -19,7 +21,7 @@ export const watching = (actions, page) => /** @type {import("../vendor/vue.js")
   data() {
     return {
       clock: null, track: null, trouble: "", said: "", open: "", frame: { index: 0, time_s: 0 }, playing: false,
-      rateIndex: 2, shownIndex: 0, keysVersion: 0,
+      rateIndex: USUAL_RATE, shownIndex: 0, follows: false, sound: false, times: 1, keysVersion: 0,
     };
   },
   computed: {
@@ -75,6 +77,12 @@ export const watching = (actions, page) => /** @type {import("../vendor/vue.js")
         end: () => stage.goTo(this.clock.length - 1),
         slower: () => this.setRate(-1),
         faster: () => this.setRate(1),
+        zoom_in: () => this.zoom(1),
+        zoom_out: () => this.zoom(-1),
+        whole: () => this.whole(),
+        follow: () => this.follow(),
+        full: () => this.full(),
+        sound: () => this.hear(),
         skeletons: () => this.nextShown(),
         keys: () => this.show("keys"),
         ...this.acts(),
@@ -92,6 +100,37 @@ export const watching = (actions, page) => /** @type {import("../vendor/vue.js")
     setRate(by) {
       this.rateIndex = Math.min(RATES.length - 1, Math.max(0, this.rateIndex + by));
       this.say(`Speed ${this.rate} times`);
+    },
+    zoom(by) {
+      this.$refs.stage.zoom(by);
+      this.say(`${this.times.toFixed(1)} times as large`);
+    },
+    whole() {
+      this.follows = false;
+      this.$refs.stage.look(WHOLE);
+      this.say("The whole picture");
+    },
+    follow() {
+      this.follows = !this.follows;
+      this.say(this.follows ? "Follows the pair" : "Follows nobody");
+    },
+    onView(view, byHand) {
+      this.times = view.times;
+      if (byHand) this.follows = false;
+    },
+    /** The footage with its buttons, as large as the screen. */
+    full() {
+      const place = this.$el.querySelector?.(".watch") ?? document.querySelector(".watch");
+      if (document.fullscreenElement) return document.exitFullscreen();
+      return place?.requestFullscreen?.().catch(() => this.say("This browser gives no full screen here."));
+    },
+    hear() {
+      this.sound = !this.sound;
+      this.say(this.sound ? "Sound on" : "Sound off");
+    },
+    onSilent() {
+      this.sound = false;
+      this.say("This footage has no sound that could be played.");
     },
     nextShown() {
       this.shownIndex = (this.shownIndex + 1) % SHOWN.length;
@@ -115,6 +154,9 @@ export const PlayBar = {
     rate: { type: Number, required: true },
     shownWords: { type: String, required: true },
     hint: { type: Function, required: true },
+    times: { type: Number, default: 1 }, // how many times the picture is enlarged
+    follows: { type: Boolean, default: false },
+    sound: { type: Boolean, default: false },
     goes: { type: Boolean, default: false }, // to a time or frame that a person types
   },
   emits: ["act"],
@@ -132,6 +174,12 @@ export const PlayBar = {
       <span class="speed"><button type="button" :title="hint('slower')" aria-label="Slower" @click="$emit('act', 'slower')">\u2212</button>
         <span class="num" aria-label="Speed">{{ rate }}\u00d7</span>
         <button type="button" :title="hint('faster')" aria-label="Faster" @click="$emit('act', 'faster')">+</button></span>
+      <span class="speed"><button type="button" :title="hint('zoom_out')" aria-label="Less close" :disabled="times <= 1" @click="$emit('act', 'zoom_out')">\u2212</button>
+        <span class="num" aria-label="Enlarged">{{ times.toFixed(1) }}:1</span>
+        <button type="button" :title="hint('zoom_in')" aria-label="Closer" @click="$emit('act', 'zoom_in')">+</button></span>
+      <button type="button" :title="hint('follow')" :aria-pressed="follows" @click="$emit('act', 'follow')">Follow</button>
+      <button type="button" :title="hint('full')" @click="$emit('act', 'full')">Full screen</button>
+      <button type="button" :title="hint('sound')" :aria-pressed="sound" @click="$emit('act', 'sound')">Sound</button>
       <slot></slot>
       <button type="button" :title="hint('skeletons') + '. Fainter lines and hollow points: the program is less sure.'" @click="$emit('act', 'skeletons')">Skeletons: {{ shownWords }}</button>
     </div>`,
@@ -149,6 +197,18 @@ export function keptAuthor() {
     return localStorage.getItem("posescore.author") ?? "";
   } catch {
     return "";
+  }
+}
+
+/** What a person without a name is called: by a number, since two of them are not one. */
+export function somebody() {
+  const made = `reviewer ${100 + Math.floor(900 * Math.random())}`;
+  try {
+    const kept = localStorage.getItem("posescore.somebody") ?? made;
+    localStorage.setItem("posescore.somebody", kept);
+    return kept;
+  } catch {
+    return made;
   }
 }
 

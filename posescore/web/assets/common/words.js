@@ -2,8 +2,27 @@
 
 import { WORDS } from "./words_data.js";
 
-export const { kinds: KINDS, positions: POSITIONS, events: EVENTS, statuses: STATE_WORDS, findings: FINDINGS, without_upper: WITHOUT_UPPER } = WORDS;
-export const DISMISS_REASONS = WORDS.dismissing.reasons;
+export const { kinds: KINDS, positions: POSITIONS, events: EVENTS, statuses: STATE_WORDS, findings: FINDINGS, parts: PARTS, without_upper: WITHOUT_UPPER } = WORDS;
+
+/**
+ * Why a line does not stand: for what pays nothing the reasons speak for more, not for less.
+ * @param {Award} award
+ * @returns {string[]}
+ */
+export function dismissReasons(award) {
+  const { reasons, reasons_near, reasons_none } = WORDS.dismissing;
+  if (award.kind === "none") return reasons_none;
+  return award.kind === "near" ? reasons_near : reasons;
+}
+
+/**
+ * "1 of 5 criteria not looked at, taken as met", "" where all were looked at.
+ * @param {Proposal} proposal
+ */
+export function unlookedText(proposal) {
+  if (!proposal.not_looked_at) return "";
+  return WORDS.sure.not_looked_at.replace("{count}", String(proposal.not_looked_at)).replace("{all}", String(proposal.checked));
+}
 
 /**
  * What a proposal can be answered with, in the order of its buttons.
@@ -100,8 +119,33 @@ export function stateOf(proposal) {
  */
 export function worth(award) {
   if (award.points) return `${award.points} points`;
-  if (award.advantage) return "advantage";
-  return award.kind === "penalty" ? "penalty" : "no points";
+  if (award.advantage) return KINDS.near.trade;
+  return award.kind === "penalty" ? KINDS.penalty.trade : "no points";
+}
+
+/**
+ * A line as it is read out when it is chosen: which one, what, who, when, and how it stands.
+ * @param {Proposal} proposal
+ * @param {Proposal[]} all
+ * @param {Names} names
+ * @param {(seconds: number) => string} clock
+ */
+export function lineText(proposal, all, names, clock) {
+  const award = { ...proposal, ...proposal.decided_award };
+  const state = stateOf(proposal);
+  const stands = state === "undecided" ? `${STATE_WORDS[state]}: ${sureText(proposal.confidence)}` : STATE_WORDS[state];
+  const what = [awardText(award), award.athlete && names[award.athlete], clock(award.time_s)].filter(Boolean).join(", ");
+  return `Line ${all.indexOf(proposal) + 1} of ${all.length}: ${what}. ${stands}.`;
+}
+
+/**
+ * "guard pass, 3 points"; what is an advantage by its kind is not called one twice.
+ * @param {Award & {would_be?: string | null}} award
+ */
+export function awardText(award) {
+  const kind = KINDS[award.would_be ?? award.kind] ?? KINDS[award.kind];
+  const said = worth(award);
+  return kind.trade === said ? said : `${kind.trade}, ${said}`;
 }
 
 /**
@@ -109,8 +153,16 @@ export function worth(award) {
  */
 export function shortWorth(award) {
   if (award.points) return `+${award.points}`;
-  if (award.advantage) return "adv";
-  return award.kind === "penalty" ? "pen" : "0";
+  if (award.advantage) return WORDS.short.advantage;
+  return award.kind === "penalty" ? WORDS.short.penalty : "0";
+}
+
+/**
+ * With a capital first letter, the rest as it is.
+ * @param {string} text
+ */
+export function capital(text) {
+  return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
 /**

@@ -11,6 +11,7 @@ import { TrackReader } from "../common/track.js";
 import { PlayBar, watching } from "../common/watching.js";
 
 const LEAD_S = 3;
+const DRAWN = { A: "full lines, round points", B: "dashed lines, square points" };
 
 /** @type {import("../vendor/vue.js").Component} */
 export default {
@@ -25,15 +26,17 @@ export default {
         <div class="bar-title"><h1 :title="review.match.title">{{ review.match.title }}: a lesson</h1><p v-if="review.match.about">{{ review.match.about }}</p></div>
         <nav class="ways" aria-label="Other views of this match"><a :href="'/match/' + matchId">Review</a></nav>
         <label class="choice"><input type="checkbox" v-model="proposed" @change="reload"> Also what nobody confirmed</label>
-        <label class="choice"><input type="checkbox" v-model="hideFaces"> Faces hidden in the file</label>
+        <label class="choice"><input type="checkbox" v-model="hideFaces"> Faces and names hidden in the file</label>
         <button type="button" :disabled="!!making" @click="makeOutput('lesson', {proposed, hide_faces: hideFaces, skeletons: shown.A || shown.B})">Save in one file {{ making }}</button>
         <button type="button" @click="show('keys')" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
       </header>
       <p v-if="trouble" class="trouble" role="alert">{{ trouble }}</p>
       <div class="desk">
         <div class="watch">
-          <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
+          <footage-stage ref="stage" :footage="review.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate" :sound="sound" :follows="follows" @view="onView" @silent="onSilent"
             :caption="caption" @frame="onFrame" @playing="onPlaying" @ended="onEnded" @trouble="trouble = $event"></footage-stage>
+          <dl class="lesson-score" aria-label="Who is who, and how it stands"><div v-for="row in legend" :key="row.letter">
+            <dt><b class="chip" :class="'chip-' + row.letter">{{ row.letter }}</b> {{ row.name }} <span class="soft">{{ row.marks }}</span></dt><dd class="num"><b>{{ row.points }}</b> <span class="sr">points confirmed</span></dd></div></dl>
           <section class="moment" :class="{open: !!now && !now.decided}" aria-live="polite" aria-atomic="true">
             <template v-if="now"><p class="moment-head"><b v-if="now.athlete" class="chip" :class="'chip-' + now.athlete">{{ now.athlete }}</b> <b>{{ now.title }}</b> <span class="soft">{{ now.word }}</span></p>
               <p class="moment-words">{{ now.what }} {{ now.worth }}</p></template>
@@ -42,14 +45,14 @@ export default {
             <div class="acts"><button type="button" class="primary" @click="act('play')">{{ playing ? 'Pause' : now ? 'Go on' : 'Play' }} <kbd v-if="keyOf('play')">{{ keyOf('play') }}</kbd></button>
               <button v-if="now" type="button" @click="act('again')">See it again <kbd v-if="keyOf('again')">{{ keyOf('again') }}</kbd></button></div>
           </section>
-          <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :hint="hint" @act="act"></play-bar>
+          <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :times="times" :follows="follows" :sound="sound" :hint="hint" @act="act"></play-bar>
         </div>
         <aside class="side" aria-label="Moments">
           <ol class="proposals moments" aria-label="Moments, in the order of the match">
             <li v-for="(moment, i) in moments" :key="moment.line"><button type="button" :aria-current="i === at ? 'true' : null" :class="{open: !moment.decided}" @click="goToMoment(i)">
               <span class="num">{{ text(moment.time_s) }}</span> <b v-if="moment.athlete" class="chip" :class="'chip-' + moment.athlete">{{ moment.athlete }}</b>
               <span>{{ moment.title }}<small v-if="!moment.decided"> proposed</small></span></button></li>
-            <li v-if="!moments.length" class="empty">Nothing to show yet: confirm something in the review first.</li>
+            <li v-if="!moments.length" class="empty">Nothing is confirmed yet. Confirm something in the review first, or show what nobody confirmed.</li>
           </ol>
           <p class="fine">Nothing can be changed here. The referee's call stands. Practise chokes and joint locks under a qualified instructor only.</p>
         </aside>
@@ -60,7 +63,7 @@ export default {
     </div>
     <div class="room waiting" v-else><h1>PoseScore</h1><p v-if="trouble" role="alert">{{ trouble }} <a href="/">All matches</a></p><p v-else>Opening the lesson\u2026</p></div>`,
   data() {
-    return { review: null, moments: [], result: "", at: -1, ended: false, proposed: true, hideFaces: false, outputs: [] };
+    return { review: null, moments: [], result: "", at: -1, ended: false, proposed: false, hideFaces: false, outputs: [] };
   },
   computed: {
     ready() {
@@ -75,6 +78,14 @@ export default {
     /** The moment that the footage stands at. */
     now() {
       return this.playing ? null : this.moments[this.at] ?? null;
+    },
+    /** Both athletes as they are drawn, with the confirmed points by the instant that is shown. */
+    legend() {
+      const points = this.review.curve.findLast((step) => step.time_s <= this.frame.time_s + 1e-6)?.points ?? { A: 0, B: 0 };
+      return ["A", "B"].map((letter) => {
+        const { shown, gi_colour } = this.review.match.athletes[letter];
+        return { letter, name: shown, points: points[letter], marks: [gi_colour && `${gi_colour} gi`, DRAWN[letter]].filter(Boolean).join(", ") };
+      });
     },
     caption() {
       return this.now ? this.now.title : clockText(this.frame.time_s);

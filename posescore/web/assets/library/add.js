@@ -7,7 +7,7 @@ import { Window } from "../common/windows.js";
 
 const STATES = {
   waiting: "waits to be sent", sending: "being sent", here: "ready to be added", adding: "being looked at",
-  added: "added", known: "in the library already", refused: "cannot be added",
+  added: "is added", known: "in the library already", refused: "cannot be added",
 };
 
 /** @type {import("../vendor/vue.js").Component} */
@@ -35,13 +35,13 @@ export const AddWindow = {
         <p id="folder-problem" class="problem" role="alert">{{ problem }}</p>
         <fieldset v-if="found.length" class="found"><legend>{{ foundWords }}</legend>
           <div class="found-list"><label v-for="video in found" :key="video.path" class="found-line"><input type="checkbox" v-model="chosen" :value="video.path" :disabled="video.match_id !== null">
-            <span>{{ video.name }}</span> <span class="hint">{{ video.match_id === null ? size(video.size_bytes) : 'in the library already' }}</span></label></div>
+            <span>{{ video.name }}</span> <span class="hint">{{ video.match_id === null ? size(video.size_bytes) : 'in the library already' }}, {{ video.made_on }}</span></label></div>
           <button type="button" :disabled="!chosen.length" @click="take">Take {{ count(chosen.length, 'video', 'videos') }}</button></fieldset>
 
         <template v-if="items.length">
           <ul class="items" aria-label="Videos to add">
             <li v-for="item in items" :key="item.id" class="item" :class="'item-' + item.state">
-              <div class="item-head"><b>{{ item.name }}</b> <span class="hint">{{ size(item.sizeBytes) }}</span>
+              <div class="item-head"><b>{{ item.name }}</b> <span class="hint">{{ size(item.sizeBytes) }}{{ item.about }}</span>
                 <span class="item-state">{{ states[item.state] }}<template v-if="item.state === 'sending'">, {{ Math.floor(item.sent * 100) }} %</template></span>
                 <button v-if="item.state === 'refused'" type="button" class="quiet" :aria-label="'Try again with ' + item.name" @click="$emit('again', item)">Try again</button>
                 <button v-if="removable(item)" type="button" class="quiet" :aria-label="'Leave out ' + item.name" @click="$emit('remove', item)">Leave out</button></div>

@@ -12,12 +12,13 @@ export const AthleteFields = {
         <legend><b class="chip" :class="'chip-' + letter" aria-hidden="true">{{ letter }}</b> Athlete {{ letter }} <span class="sr">of {{ label }}</span></legend>
         <label class="field">Name <input type="text" v-model="who(i).name" maxlength="120" list="known-athletes" autocomplete="off"></label>
         <label class="field">Gi <input type="text" v-model="who(i).gi_colour" maxlength="40" list="gi-colours" autocomplete="off" placeholder="white"></label>
-        <label class="field">Belt <select v-model="who(i).belt"><option value="">not said</option>
+        <label class="field">Team <input type="text" v-model="who(i).team" maxlength="120" autocomplete="off"></label>
+        <label class="field">Belt <select v-model="who(i).belt"><option value="">not given</option>
           <option v-if="who(i).belt && !belts.includes(who(i).belt)" :value="who(i).belt">{{ who(i).belt }}</option>
           <option v-for="belt in belts" :key="belt" :value="belt">{{ belt }}</option></select></label>
       </fieldset>
       <p class="hint gi-hint">The colours of the gis tell the program who is A and who is B.
-        <button type="button" class="quiet" :aria-label="'Exchange A and B of ' + label" @click="exchange">Exchange A and B</button></p>
+        <button type="button" class="quiet" :aria-label="'Swap A and B of ' + label" @click="swap">Swap A and B</button></p>
       <datalist id="known-athletes"><option v-for="name in choices.athletes" :key="name" :value="name"></option></datalist>
       <datalist id="gi-colours"><option v-for="colour in colours" :key="colour" :value="colour"></option></datalist>
     </div>`,
@@ -30,7 +31,7 @@ export const AthleteFields = {
     },
   },
   methods: {
-    exchange() {
+    swap() {
       [this.details.athlete_a, this.details.athlete_b] = [this.details.athlete_b, this.details.athlete_a];
     },
     who(index) {
@@ -50,9 +51,9 @@ export const EventFields = {
       <label class="field">Day <input type="date" v-model="details.held_on"></label>
       <label class="field">Mat <input type="text" v-model="details.mat" maxlength="40" autocomplete="off"></label>
       <label class="field">Age class <select :value="details.division?.age ?? ''" @change="setAge($event.target.value)">
-        <option value="">not said</option><option v-for="one in ages" :key="one.age" :value="one.age">{{ one.age }}</option></select></label>
+        <option value="">not given</option><option v-for="one in ages" :key="one.age" :value="one.age">{{ one.age }}</option></select></label>
       <label class="field">Belt of the division <select :value="details.division?.belt ?? ''" :disabled="!details.division" @change="setBelt($event.target.value)">
-        <option value="">not said</option><option v-for="belt in belts" :key="belt" :value="belt">{{ belt }}</option></select></label>
+        <option value="">not given</option><option v-for="belt in belts" :key="belt" :value="belt">{{ belt }}</option></select></label>
       <label class="field wide-field">Rule set <select v-model="details.rules">
         <option v-if="!rules" :value="details.rules">{{ details.rules }}</option>
         <option v-for="one in choices.rules" :key="one.name" :value="one.name">{{ one.title }}</option></select></label>

@@ -2,9 +2,9 @@
 
 import { AddWindow } from "./add.js";
 import MatchCard from "./card.js";
-import { add, emptyDetails, filesOf, forget, newItem, send } from "./sending.js";
+import { add, emptyDetails, filesOf, forget, lookInto, newItem, send } from "./sending.js";
 import { template } from "./template.js";
-import { DeleteWindow, DetailsWindow } from "./windows.js";
+import { DeleteWindow, DetailsWindow, TogetherWindow } from "./windows.js";
 import { GROUPS, SORTS, many, stageText } from "./words.js";
 import { ask } from "../common/server.js";
 
@@ -17,12 +17,12 @@ const MOST_AT_ONCE = 100;
 /** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "LibraryRoom",
-  components: { AddWindow, DeleteWindow, DetailsWindow, MatchCard },
+  components: { AddWindow, DeleteWindow, DetailsWindow, MatchCard, TogetherWindow },
   template,
   data() {
     return {
       shelf: null, choices: null, trouble: "", said: "", saidNumber: 0, open: "", row: null, dropping: false,
-      wanted: wantedInAddress(), items: [], shared: null, started: false, drafts: {},
+      wanted: wantedInAddress(), items: [], together: null, shared: null, started: false, drafts: {},
     };
   },
   computed: {
@@ -37,6 +37,13 @@ export default {
       const sum = (stages) => stages.reduce((total, stage) => total + (counts[stage] ?? 0), 0);
       const all = sum(Object.keys(counts));
       return GROUPS.map((group) => ({ ...group, number: group.stages.length ? sum(group.stages) : all }));
+    },
+    /** The matches that are listed: by event where they are ordered so, else all in one. */
+    shelves() {
+      const rows = this.shelf.matches;
+      if (this.wanted.order !== "event") return [{ event: null, rows }];
+      const names = [...new Set(rows.map((row) => row.event))];
+      return names.map((event) => ({ event, rows: rows.filter((row) => row.event === event) }));
     },
     /** What can be chosen, and names that are known already: the same person is then written the same way. */
     offered() {
@@ -182,6 +189,32 @@ export default {
         this.say(`${many(ready.length, "match is", "matches are")} to be analysed.`);
       });
     },
+    /** Several matches chosen for one action; null while nobody chooses. */
+    chooseTogether() {
+      this.together = this.together ? null : [];
+    },
+    chooseOne(row) {
+      const there = this.together.some((one) => one.id === row.id);
+      this.together = there ? this.together.filter((one) => one.id !== row.id) : [...this.together, row];
+    },
+    async forEachChosen(action, said) {
+      const rows = this.together;
+      this.open = "";
+      await this.attempt(async () => {
+        for (const row of rows) await action(row);
+        this.together = null;
+        this.say(said);
+      });
+    },
+    analyseChosen() {
+      return this.forEachChosen((row) => ask(`/api/matches/${row.id}/analysis`, {}), "They are to be analysed.");
+    },
+    moveChosen(event) {
+      return this.forEachChosen((row) => ask(`/api/matches/${row.id}`, { event }, "PATCH"), "They have the event.");
+    },
+    deleteChosen() {
+      return this.forEachChosen((row) => ask(`/api/matches/${row.id}`, undefined, "DELETE"), "They are deleted.");
+    },
     /** What was written and not saved is there again when the window is opened again. */
     closeDetails(draft) {
       if (this.open === "details") this.open = "";
@@ -250,12 +283,15 @@ export default {
     takeFiles(files) {
       this.makeRoom();
       for (const file of files) this.items.push(newItem({ file }, file.name, file.size, emptyDetails(file.name)));
+      for (const item of this.items) if (item.file && !item.about) lookInto(item);
       if (files.length) this.open = "add";
       this.sendAll();
     },
     takePaths(videos) {
       this.makeRoom();
-      for (const video of videos) this.items.push(newItem({ path: video.path }, video.name, video.size_bytes, emptyDetails(video.name)));
+      for (const video of videos) {
+        this.items.push({ ...newItem({ path: video.path }, video.name, video.size_bytes, emptyDetails(video.name)), about: `, ${video.made_on}` });
+      }
     },
     /** What was added before leaves the window when something new comes. */
     makeRoom() {

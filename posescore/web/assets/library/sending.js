@@ -1,7 +1,9 @@
 // Files on their way into the library: chosen, dropped or named; sent one after the other.
 
-import { Refusal, ask } from "../common/server.js";
+import { shortClockText } from "../common/clock.js";
+import { Refusal, ask, sentence } from "../common/server.js";
 
+const LONGEST_TITLE = 200; // as the field for it takes
 let lastNumber = 0;
 
 /** A video that is to become a match. `state`: waiting, sending, here, adding, added, known, refused. */
@@ -9,18 +11,32 @@ export function newItem(source, name, sizeBytes, details) {
   lastNumber += 1;
   return {
     id: lastNumber, name, sizeBytes, details, file: source.file ?? null, path: source.path ?? "", key: "",
-    state: source.path ? "here" : "waiting", sent: 0, trouble: "", matchId: null, wanted: false,
+    about: "", state: source.path ? "here" : "waiting", sent: 0, trouble: "", matchId: null, wanted: false,
   };
+}
+
+/** Day and length of a file, as far as this browser can open it; what it cannot is checked when it has come. */
+export function lookInto(item) {
+  const day = new Date(item.file.lastModified).toISOString().slice(0, 10);
+  item.about = `, ${day}`;
+  const video = document.createElement("video");
+  video.preload = "metadata";
+  video.src = URL.createObjectURL(item.file);
+  video.onloadedmetadata = () => {
+    if (Number.isFinite(video.duration)) item.about = `, ${shortClockText(video.duration)}, ${day}`;
+    URL.revokeObjectURL(video.src);
+  };
+  video.onerror = () => URL.revokeObjectURL(video.src);
 }
 
 /** Names, gis, belts and title out of nothing but the file's name. */
 export function emptyDetails(name) {
-  const nobody = () => ({ name: "", gi_colour: "", belt: "" });
+  const nobody = () => ({ name: "", gi_colour: "", belt: "", team: "" });
   return { title: titleOf(name), athlete_a: nobody(), athlete_b: nobody(), note: "" };
 }
 
 function titleOf(name) {
-  return name.replace(/\.[^.]*$/, "").replaceAll("_", " ").trim();
+  return name.replace(/\.[^.]*$/, "").replaceAll("_", " ").trim().slice(0, LONGEST_TITLE).trim();
 }
 
 const CAMERA_NAME = /^(img|vid|mvi|mov|dsc[a-z]?|pxl|gopr|g[hx]|dji|video|clip)?[-_ ]*[0-9][-_ 0-9]*$/i;
@@ -41,7 +57,7 @@ function put(key, file, told) {
     request.onload = () => {
       const answer = parsed(request.responseText);
       if (request.status === 200) resolve(answer);
-      else reject(new Refusal(answer?.error ?? `The server answered ${request.status}.`));
+      else reject(new Refusal(sentence(answer?.error ?? `The server answered ${request.status}.`)));
     };
     request.onerror = () => reject(new Refusal(`${file.name} could not be sent. Is PoseScore still running, and the file still there?`));
     request.send(file);

@@ -71,7 +71,7 @@ export const DetailsWindow = {
 
 function detailsOf(row) {
   const { title, event, mat, held_on, division, rules, note } = row;
-  const copy = ({ name, gi_colour, belt }) => ({ name, gi_colour, belt });
+  const copy = ({ name, gi_colour, belt, team }) => ({ name, gi_colour, belt, team });
   return {
     title, event, mat, held_on, division: division && { ...division }, rules, note,
     athlete_a: copy(row.athletes.A), athlete_b: copy(row.athletes.B),
@@ -139,5 +139,30 @@ export const DeleteWindow = {
         this.deleting = false;
       }
     },
+  },
+};
+
+/**
+ * One action for several matches: an event, or deleting them.
+ * @type {import("../vendor/vue.js").Component}
+ */
+export const TogetherWindow = {
+  name: "TogetherWindow",
+  components: { Window },
+  props: { rows: { type: Array, required: true }, deletes: { type: Boolean, required: true }, events: { type: Array, required: true } },
+  emits: ["close", "move", "remove"],
+  template: `
+    <Window :heading="deletes ? 'Delete these matches?' : 'One event for these matches'" @close="$emit('close')">
+      <form @submit.prevent="deletes ? $emit('remove') : $emit('move', event.trim())">
+        <p v-if="deletes">They go for good with everything made from them and decided on them; this cannot be undone. Your own footage stays where it is.</p>
+        <ul class="goes"><li v-for="row in rows" :key="row.id">{{ row.title }}</li></ul>
+        <label v-if="!deletes" class="field">Event <input type="text" v-model="event" maxlength="200" list="their-events" data-first autocomplete="off"></label>
+        <datalist id="their-events"><option v-for="name in events" :key="name" :value="name"></option></datalist>
+        <div class="acts"><button type="submit" class="primary" :class="{danger: deletes}">{{ deletes ? 'Delete for good' : 'Save' }}</button>
+          <button v-if="deletes" type="button" data-first @click="$emit('close')">Keep them</button></div>
+      </form>
+    </Window>`,
+  data() {
+    return { event: "" };
   },
 };

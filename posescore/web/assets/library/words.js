@@ -1,16 +1,18 @@
 // What the list of matches says, in words.
 
+import { shortClockText } from "../common/clock.js";
+
 /** The choices of the filter by where a match stands. */
 export const GROUPS = /** @type {{id: string, text: string, stages: string[]}[]} */ ([
   { id: "all", text: "All", stages: [] },
-  { id: "yours", text: "Waiting for you", stages: ["undecided"] },
+  { id: "yours", text: "To decide", stages: ["undecided"] },
   { id: "running", text: "In analysis", stages: ["waiting", "analysing"] },
-  { id: "settled", text: "Settled", stages: ["decided"] },
+  { id: "settled", text: "All decided", stages: ["decided"] },
   { id: "open", text: "Not analysed", stages: ["not_analysed", "failed"] },
 ]);
 
 export const SORTS = [
-  { id: "added", text: "Newest here first", descending: true },
+  { id: "added", text: "Last added first", descending: true },
   { id: "changed", text: "Last worked on first", descending: true },
   { id: "undecided", text: "Most undecided first", descending: true },
   { id: "held_on", text: "Day of the match, latest first", descending: true },
@@ -48,12 +50,12 @@ export function sizeText(bytes) {
 }
 
 /**
- * "43 %, 1.3 times as fast as it plays, about 2 min left"
+ * "43 %, takes 0.8 times the footage's length, about 2 min left"
  * @param {Run} run
  */
 export function runText(run) {
   const parts = [`${Math.floor(run.progress * 100)} %`];
-  if (run.rate) parts.push(`${run.rate.toFixed(1)} times as fast as it plays`);
+  if (run.rate) parts.push(`takes ${(1 / run.rate).toFixed(1)} times the footage's length`);
   parts.push(leftText(run.remaining_s));
   return parts.filter(Boolean).join(", ");
 }
@@ -70,8 +72,8 @@ export function stageText(row) {
     analysing: () => `Being analysed: ${run?.stage || "starting"}.`,
     failed: () => standing?.trouble || run?.message || "The analysis failed.",
     not_analysed: () => (run?.state === "cancelled" ? "The analysis was stopped; what it found is kept." : "Not analysed yet."),
-    undecided: () => `${standing?.waiting} of ${many(standing?.total ?? 0, "proposal waits", "proposals wait")} for you.`,
-    decided: () => (standing?.total ? "All decided." : "Nothing was proposed: look for yourself."),
+    undecided: () => (!standing?.total ? "Nothing was proposed: look for yourself." : `${standing?.waiting} of ${many(standing?.total ?? 0, "proposal", "proposals")} to decide.`),
+    decided: () => (standing?.total ? "All decided." : "Nothing was proposed, and somebody looked."),
   };
   return sentences[row.stage]();
 }
@@ -85,9 +87,19 @@ export function aftermath(row) {
   return `Analysing it again failed: ${row.run.message}`;
 }
 
+/**
+ * How long the footage is, and its day where the match has none.
+ * @param {Row} row
+ */
+export function footageText(row) {
+  const day = row.held_on ? "" : row.source?.made_on ?? "";
+  const long = row.duration_s ? `${shortClockText(row.duration_s)} of footage` : "";
+  return [long, day].filter(Boolean).join(", ");
+}
+
 /** @param {Row} row */
 export function divisionText(row) {
   if (!row.division) return "";
   const words = [row.division.age, row.division.belt].filter(Boolean).join(" ");
-  return row.match_time_s ? `${words}, ${row.match_time_s / 60} minutes` : words;
+  return row.match_time_s ? `${words}, match time ${row.match_time_s / 60} min` : words;
 }

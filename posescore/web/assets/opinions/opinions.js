@@ -2,6 +2,7 @@
 
 import { Clock, clockText } from "../common/clock.js";
 import { KeysWindow } from "../review/dialogs.js";
+import { CriterionList } from "../review/evidence.js";
 import { OPINION_ACTIONS } from "../common/keys.js";
 import { agreed, difference, lineDifference, spokenAward } from "./words.js";
 import { template } from "./template.js";
@@ -9,14 +10,15 @@ import { ask } from "../common/server.js";
 import FootageStage from "../common/stage.js";
 import MatchStrip from "../common/strip.js";
 import { TrackReader } from "../common/track.js";
-import { PlayBar, keepAuthor, keptAuthor, watching } from "../common/watching.js";
+import { PlayBar, keepAuthor, keptAuthor, somebody, watching } from "../common/watching.js";
 import { stateText } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 /** @type {import("../vendor/vue.js").Component} */
 export default {
   name: "OpinionRoom",
   mixins: [watching(OPINION_ACTIONS, "opinions")],
-  components: { FootageStage, KeysWindow, MatchStrip, PlayBar },
+  components: { CriterionList, FootageStage, KeysWindow, MatchStrip, PlayBar },
   props: {
     matchId: { type: Number, required: true },
     bones: { type: Array, required: true },
@@ -27,10 +29,13 @@ export default {
   data() {
     return {
       opinions: null, one: "", other: "", shared: null, reviews: {}, comparison: null, selected: 0, saving: false,
-      author: keptAuthor(), newName: "",
+      author: keptAuthor(), nameless: somebody(), newName: "",
     };
   },
   computed: {
+    callWords() {
+      return WORDS.call;
+    },
     url() {
       return `/api/matches/${this.matchId}`;
     },
@@ -89,6 +94,24 @@ export default {
     this.load();
   },
   methods: {
+    /** The shared log with the undo of whoever sits here. */
+    mine() {
+      return `${this.url}?${new URLSearchParams({ author: this.author || this.nameless })}`;
+    },
+    /** The line itself as a person has it. */
+    proposalOf(name, key) {
+      return this.reviews[name]?.proposals.find((proposal) => proposal.id === key) ?? null;
+    },
+    reasonOf(each, name) {
+      const said = this.proposalOf(name, each[`${name}_key`])?.decision?.reason;
+      return said ? `\u201c${said}\u201d` : "";
+    },
+    judged(each) {
+      return this.proposalOf("one", each.one_key) ?? this.proposalOf("other", each.other_key);
+    },
+    sheet(each) {
+      return `${this.page}/call?${new URLSearchParams({ line: each.line, one: this.one, other: this.other })}`;
+    },
     called(name) {
       return name || "the shared log";
     },
@@ -98,7 +121,7 @@ export default {
     async load() {
       try {
         const [opinions, shared, clock] = await Promise.all([
-          ask(`${this.url}/opinions`), ask(this.url), Clock.load(`${this.url}/clock`),
+          ask(`${this.url}/opinions`), ask(this.mine()), Clock.load(`${this.url}/clock`),
         ]);
         this.clock = Object.freeze(clock);
         this.shared = Object.freeze(shared);
@@ -177,9 +200,9 @@ export default {
     async change(url, body, said) {
       this.saving = true;
       try {
-        await ask(url, { ...body, author: this.author });
+        await ask(url, { ...body, author: this.author || this.nameless });
         const [found, shared] = await Promise.all([
-          ask(`${this.url}/comparison?${new URLSearchParams({ one: this.one, other: this.other })}`), ask(this.url),
+          ask(`${this.url}/comparison?${new URLSearchParams({ one: this.one, other: this.other })}`), ask(this.mine()),
         ]);
         this.shared = Object.freeze(shared);
         this.take(found);

@@ -5,7 +5,7 @@ export const template = `
     <header class="bar">
       <a href="/" class="home">PoseScore</a>
       <div class="bar-title"><h1>Second opinion</h1><p><a :href="page">{{ shared.match.title }}</a></p></div>
-      <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" maxlength="60" placeholder="reviewer" autocomplete="off"></label>
+      <label class="author">Your name <input type="text" v-model.trim="author" @change="nameChanged" @keydown.enter="$event.target.blur()" @keydown.esc="$event.target.blur()" maxlength="60" :placeholder="nameless" autocomplete="off"></label>
       <button type="button" :disabled="!shared.undo || saving" :title="hint('undo')" @click="act('undo')">Undo <kbd v-if="keyOf('undo')">{{ keyOf('undo') }}</kbd></button>
       <button type="button" @click="open = 'keys'" aria-haspopup="dialog">Keys <kbd v-if="keyOf('keys')">{{ keyOf('keys') }}</kbd></button>
     </header>
@@ -15,7 +15,7 @@ export const template = `
     <section class="opinions" aria-labelledby="who">
       <h2 id="who">Who reviewed this match</h2>
       <ul><li v-for="each in people" :key="each.name"><a :href="each.name ? page + '?opinion=' + encodeURIComponent(each.name) : page">{{ each.text }}</a> <span class="trade">{{ each.done }}</span></li></ul>
-      <form class="begin" @submit.prevent="begin"><label>Another, apart from the others: <input type="text" v-model="newName" maxlength="60" placeholder="name" autocomplete="off" required></label>
+      <form class="begin" @submit.prevent="begin"><label>Another, apart from the others: <input type="text" v-model="newName" maxlength="60" placeholder="their name" autocomplete="off" required></label>
         <button type="submit">Start</button></form>
       <div v-if="people.length > 1" class="choose">
         <label class="field">First <select v-model="one" @change="compare"><option v-for="each in people" :key="each.name" :value="each.name" :disabled="each.name === other">{{ each.text }}</option></select></label>
@@ -26,9 +26,9 @@ export const template = `
 
     <div class="desk of-two" v-if="comparison">
       <div class="watch">
-        <footage-stage ref="stage" :footage="shared.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate"
+        <footage-stage ref="stage" :footage="shared.footage" :clock="clock" :track="track" :bones="bones" :shown="shown" :rate="rate" :sound="sound" :follows="follows" @view="onView" @silent="onSilent"
           @frame="onFrame" @playing="playing = $event" @trouble="trouble = $event"></footage-stage>
-        <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :hint="hint" @act="act"></play-bar>
+        <play-bar :frame="frame" :playing="playing" :rate="rate" :shown-words="shownWords" :times="times" :follows="follows" :sound="sound" :hint="hint" @act="act"></play-bar>
       </div>
       <aside class="side" aria-label="Agreement and differences">
         <section class="board" aria-label="Agreement"><dl class="numbers">
@@ -40,18 +40,21 @@ export const template = `
         <ol class="proposals" aria-label="Differences, in the order of the match">
           <li v-for="(each, i) in differences" :key="each.id" :id="'difference-' + i" class="proposal difference" :class="{selected: i === selected, 'is-settled': each.settled}">
             <button type="button" class="quiet num" @click="select(i)">{{ text(each.time_s) }}</button> <b>{{ each.what }}:</b> {{ each.title }}
-            <dl><div><dt>{{ called(one) }}</dt><dd>{{ each.one }}</dd></div><div><dt>{{ called(other) }}</dt><dd>{{ each.other }}</dd></div></dl>
+            <dl><div><dt>{{ called(one) }}</dt><dd>{{ each.one }} <span v-if="reasonOf(each, 'one')" class="soft">{{ reasonOf(each, 'one') }}</span></dd></div><div><dt>{{ called(other) }}</dt><dd>{{ each.other }} <span v-if="reasonOf(each, 'other')" class="soft">{{ reasonOf(each, 'other') }}</span></dd></div></dl>
             <p v-if="each.settled" class="said">Settled by {{ each.settled.by }} on {{ each.settled.made_at.slice(0, 16).replace('T', ' ') }} UTC:
               {{ each.settled.taken_from === null ? 'as the shared log has it' : 'as ' + called(each.settled.taken_from) + ' has it' }}.</p>
             <div v-if="i === selected && !shared.read_only" class="acts">
               <button type="button" class="primary" :disabled="saving" @click="settle(each, 'one')">As {{ called(one) }} <kbd v-if="keyOf('one')">{{ keyOf('one') }}</kbd></button>
               <button type="button" class="primary" :disabled="saving" @click="settle(each, 'other')">As {{ called(other) }} <kbd v-if="keyOf('other')">{{ keyOf('other') }}</kbd></button>
               <button v-if="one && other" type="button" :disabled="saving" @click="settle(each, 'neither')">As the shared log <kbd v-if="keyOf('neither')">{{ keyOf('neither') }}</kbd></button></div>
+            <template v-if="i === selected && each.line"><criterion-list v-if="judged(each)" brief locked :proposal="judged(each)"></criterion-list>
+              <p class="facts"><a :href="sheet(each)" target="_blank" rel="noopener">{{ callWords.open }}</a></p></template>
           </li>
           <li v-if="!differences.length" class="empty">They do not differ in anything that both decided.</li>
         </ol>
         <details v-if="waiting.length" class="as-list"><summary>{{ waiting.length }} lines wait for one of them</summary>
           <ul><li v-for="line in waiting" :key="line.line"><button type="button" class="quiet num" @click="seek(line.time_s)">{{ text(line.time_s) }}</button> {{ line.words }}: {{ line.who }}</li></ul></details>
+        <p class="fine"><b>{{ callWords.referee }}</b></p>
         <p class="fine">What is settled goes into the shared log, with who settled it and when; both reviews stay as they are.</p>
       </aside>
       <div class="below">

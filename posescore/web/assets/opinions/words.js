@@ -1,6 +1,7 @@
 // Differences of two opinions in words.
 
 import { KINDS, spaced, stateText } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 /**
  * "A guard_pass 3" as the server says it, for people: "guard pass, 3 points, Mira".
@@ -9,12 +10,12 @@ import { KINDS, spaced, stateText } from "../common/words.js";
  */
 export function spokenAward(said, names) {
   if (said === null) return "not decided yet";
-  if (said === "nothing") return "nothing stands";
+  if (said === "nothing") return "nothing given";
   const [who, kinds, worth] = said.split(" ");
   const [kind, wouldBe] = kinds.split(":");
   const name = KINDS[wouldBe ?? kind]?.trade ?? spaced(kind);
   const points = worth === "advantage" ? "an advantage" : worth === "0" ? "no points" : `${worth} points`;
-  return `${name}, ${points}, ${names[who] ?? "nobody"}`;
+  return `${name}, ${points}, ${names[who] ?? WORDS.nobody}`;
 }
 
 const MARK_S = 0.6; // an award is an instant: so wide it can be seen on the strip
@@ -27,6 +28,7 @@ export function lineDifference(line, names) {
   return {
     id: `line-${line.line}`, time_s: line.time_s, end_s: line.time_s + MARK_S, title: spokenAward(line.what, names), what: "Award",
     one: spokenAward(line.one, names), other: spokenAward(line.other, names), settled: line.settled, settles: { line: line.line },
+    line: line.line, one_key: line.one_key, other_key: line.other_key,
   };
 }
 

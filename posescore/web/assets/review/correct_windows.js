@@ -69,13 +69,13 @@ export const EventWindow = {
         <label class="field">What <select @keydown.enter.prevent="$event.target.form.requestSubmit()" v-model="event" data-first>
           <option v-for="(words, id) in events" :key="id" :value="id">{{ words.text }}</option></select></label>
         <fieldset v-if="events[event].who"><legend>{{ events[event].who }}</legend>
-          <label v-for="one in ['A', 'B']" :key="one" class="choice"><input type="radio" name="who" :value="one" v-model="athlete">
+          <label v-for="one in ['A', 'B']" :key="one" class="choice"><input type="radio" name="who" :value="one" v-model="athlete" required>
             <b class="chip" :class="'chip-' + one">{{ one }}</b> {{ names[one] }}</label></fieldset>
         <div class="acts"><button type="submit" class="primary">Mark <kbd>Enter</kbd></button></div>
       </form>
     </Window>`,
   data() {
-    return { event: "penalty", athlete: "A", events: EVENTS };
+    return { event: "penalty", athlete: "", events: EVENTS };
   },
   methods: {
     text: clockText,

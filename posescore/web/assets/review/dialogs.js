@@ -3,7 +3,8 @@
 import { clockText, parseTime } from "../common/clock.js";
 import { keyName, shown } from "../common/keys.js";
 import { Window } from "../common/windows.js";
-import { DISMISS_REASONS, KINDS } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
+import { KINDS, dismissReasons } from "../common/words.js";
 
 /**
  * Change a proposal, or add an award that was missed.
@@ -19,6 +20,7 @@ export const AwardWindow = {
     values: { type: Object, required: true },
     clock: { type: Object, required: true },
     playheadS: { type: Number, required: true },
+    endS: { type: Number, default: null }, // where the match ended
   },
   emits: ["close", "save"],
   template: `
@@ -35,7 +37,8 @@ export const AwardWindow = {
         </div>
         <label class="field">When the count was over
           <span class="with-button"><input type="text" inputmode="decimal" v-model="time" :aria-invalid="!!problem" aria-describedby="award-problem">
-            <button type="button" @click="time = text(playheadS)">Where I am now, {{ text(playheadS) }}</button></span></label>
+            <button type="button" @click="time = text(playheadS)">At this frame, {{ text(playheadS) }}</button></span></label>
+        <p v-if="behind" class="problem" role="status">{{ behind }}</p>
         <label class="field">Why <span class="hint">(for those who read the log)</span> <input type="text" v-model="reason" maxlength="300"></label>
         <p id="award-problem" class="problem" role="alert">{{ problem }}</p>
         <div class="acts"><button type="submit" class="primary">{{ adding ? 'Add' : 'Save the change' }} <kbd>Enter</kbd></button></div>
@@ -50,6 +53,12 @@ export const AwardWindow = {
   computed: {
     kinds() {
       return KINDS;
+    },
+    /** What is written behind the end of the match counts nothing: said before it is saved. */
+    behind() {
+      const written = parseTime(this.time, this.clock);
+      if (this.endS === null || written === null || written <= this.endS) return "";
+      return WORDS.ended.will_be_behind.replace("{time}", clockText(this.endS));
     },
   },
   methods: {
@@ -76,7 +85,7 @@ export const AwardWindow = {
 export const DismissWindow = {
   name: "DismissWindow",
   components: { Window },
-  props: { what: { type: String, required: true } },
+  props: { what: { type: String, required: true }, line: { type: Object, required: true } },
   emits: ["close", "save"],
   template: `
     <Window heading="Why does it not stand?" @close="$emit('close')">
@@ -90,7 +99,8 @@ export const DismissWindow = {
       </form>
     </Window>`,
   data() {
-    return { reasons: DISMISS_REASONS, chosen: DISMISS_REASONS[0], own: "" };
+    const reasons = dismissReasons(this.line);
+    return { reasons, chosen: reasons[0], own: "" };
   },
   methods: {
     onKey(event) {

@@ -4,7 +4,8 @@
 import { clockText } from "../common/clock.js";
 import { edgeHere, mergeWithNext, nameable, named, nudge, removeHere, splitHere, stretchHere } from "./correct.js";
 import { ask } from "../common/server.js";
-import { KINDS, worth } from "../common/words.js";
+import { EVENTS, KINDS, STATE_WORDS, awardText, stateText } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 const MOST_WAITING = 20;
 
@@ -27,7 +28,7 @@ export const editing = {
   },
   withProposal(action) {
     if (this.proposal) return action(this.proposal);
-    return this.say("Choose a proposal first: next thing that needs you, or the arrows up and down.");
+    return this.say("Choose a proposal first: the next to decide, or the arrows up and down.");
   },
   /** False, and a sentence, where nothing can be changed. */
   mayEdit() {
@@ -50,11 +51,14 @@ export const editing = {
   },
   dismiss() {
     if (this.proposal.added) this.edit({ kind: "reopen", proposal: this.proposal.id });
-    else if (this.mayEdit()) this.show("dismiss");
+    else if (this.mayEdit()) {
+      this.draft = this.proposal;
+      this.show("dismiss");
+    }
   },
   startChange() {
     if (!this.mayEdit()) return;
-    this.draft = { ...this.proposal, ...this.proposal.decided_award };
+    this.draft = { ...this.proposal, ...this.proposal.decided_award, proposed: { ...this.proposal, award: this.proposal.kind } };
     this.show("change");
   },
   startAdd() {
@@ -75,16 +79,24 @@ export const editing = {
   },
   saveAward(award) {
     if (this.open === "add") return this.saveFrom({ kind: "add_award", ...award });
-    return this.saveFrom({ kind: "change", proposal: this.selected, ...this.differing(award) });
+    return this.saveFrom({ kind: "change", proposal: this.draft.id, ...this.differing(award) });
   },
   /** What a person changed; everything else stays as proposed. */
   differing(award) {
-    const proposed = { ...this.proposal, award: this.proposal.kind };
+    const { proposed } = this.draft;
     const different = Object.entries(award).filter(([name, value]) => name === "reason" || value !== proposed[name]);
     return Object.fromEntries(different);
   },
   saveDismiss(reason) {
-    return this.saveFrom({ kind: "dismiss", proposal: this.selected, reason });
+    return this.saveFrom({ kind: "dismiss", proposal: this.draft.id, reason });
+  },
+  /** Result and scoreboard are two edits; the window stays until both are saved. */
+  async saveResult(edits) {
+    for (const edit of edits) {
+      if (!(await this.edit(edit))) return;
+      this.shownAt = this.review.last_entry_id;
+    }
+    this.open = "";
   },
   saveName(position, upper) {
     return this.saveFrom(named(this.draft, position, upper));
@@ -113,11 +125,11 @@ export const editing = {
   },
   async edit(edit) {
     if (!this.mayEdit()) return false;
-    return this.send(`${this.url}/edits`, { edit }, () => this.editSaid(edit));
+    return this.send(`${this.url}/edits`, { edit, seen: this.seenBy(edit) }, () => this.editSaid(edit));
   },
   async step(direction) {
     const entry = this.review[direction];
-    if (!entry) return this.say(`Nothing to ${direction}.`);
+    if (!entry) return this.say(direction === "undo" ? "Nothing to undo." : "Nothing to redo.");
     const done = direction === "undo" ? "Undone" : "Done again";
     return this.mayEdit() && this.send(`${this.url}/${direction}`, {}, () => `${done}: ${entry}.`);
   },
@@ -127,7 +139,9 @@ export const editing = {
     this.saving = true;
     try {
       const before = new Set(this.review.proposals.map((proposal) => proposal.id));
-      this.take(await ask(url, { ...body, author: this.author, opinion: this.opinion }));
+      const answer = await this.sendOrAsk(url, { ...body, author: this.me(), opinion: this.opinion });
+      if (!answer) return false;
+      this.take(answer);
       const marked = body.edit?.kind === "add_event";
       const made = this.review.proposals.find((proposal) => (proposal.added || marked) && !before.has(proposal.id));
       if (made) this.selected = made.id;
@@ -140,22 +154,55 @@ export const editing = {
       return false;
     } finally {
       this.saving = false;
+      this.hearLate();
       setTimeout(() => this.takeTurns()); // after what waits for this very edit
     }
   },
+  /** What the server answers; null where somebody was faster and the person leaves it so. */
+  async sendOrAsk(url, body) {
+    try {
+      return await ask(url, body);
+    } catch (error) {
+      if (!error.changed) throw error;
+      this.waiting.length = 0;
+      if (await this.whichStands(error.changed)) return this.sendOrAsk(url, { ...body, seen: error.changed.last_entry_id });
+      this.saving = false;
+      await this.refresh();
+      this.open = "";
+      return null;
+    }
+  },
   editSaid(edit) {
-    const proposal = this.review.proposals.find((one) => one.id === edit.proposal);
+    const proposal = edit.kind === "add_award" ? this.proposal : this.review.proposals.find((one) => one.id === edit.proposal);
     if (edit.kind === "swap_athletes") {
       const until = edit.end_s === undefined ? "on" : `to ${clockText(edit.end_s)}`;
-      return `A and B are exchanged from ${clockText(edit.start_s)} ${until}.`;
+      return `A and B are swapped from ${clockText(edit.start_s)} ${until}.`;
     }
-    if (edit.kind === "set_edge") return `The ${edit.edge} of the hold is ${clockText(edit.to_s)} now.`;
-    if (!proposal) return "Saved.";
+    if (edit.kind === "set_edge") return edit.edge === "start" ? `The start of the hold is ${clockText(edit.to_s)} now.` : `The end of the hold is ${clockText(edit.to_s)} now.`;
+    if (edit.kind === "set_result" || edit.kind === "set_scoreboard") return `${this.review.ending.words} ${this.review.ending.official}`.trim();
+    if (!proposal) return this.correctionSaid(edit);
     const award = { ...proposal, ...proposal.decided_award };
     const kind = award.kind === proposal.kind ? proposal.would_be ?? award.kind : award.kind;
-    const what = `${KINDS[kind].trade}, ${worth(award)}, ${this.names[award.athlete] ?? "nobody"}`;
-    const words = { confirm: "Confirmed", change: "Changed", dismiss: "Dismissed", reopen: "Open again" };
-    return `${words[edit.kind]}: ${what}.`;
+    const what = `${awardText({ ...award, would_be: kind })}, ${this.names[award.athlete] ?? WORDS.nobody}`;
+    const words = { add_award: STATE_WORDS.added, confirm: STATE_WORDS.confirmed, change: STATE_WORDS.changed, dismiss: STATE_WORDS.dismissed, reopen: "Open again" };
+    const behind = proposal.behind_end ? ` ${WORDS.ended.behind}.` : "";
+    return `${words[edit.kind]}: ${what}.${behind}`;
+  },
+  /** What a correction or a mark left, in one sentence. */
+  correctionSaid(edit) {
+    const who = (athlete) => (athlete ? `, ${this.names[athlete]}` : "");
+    const sentences = {
+      relabel: () => `Named: ${stateText(edit, this.names)}.`,
+      add_hold: () => `Named: ${stateText(edit, this.names)}.`,
+      split: () => `Split at ${clockText(edit.at_s)}.`,
+      merge: () => "Merged with the next hold.",
+      remove_hold: () => "Nothing is held here any more.",
+      add_event: () => `Marked: ${EVENTS[edit.event].text}${who(edit.athlete)}, ${clockText(edit.time_s)}.`,
+      remove_event: () => "The mark is gone.",
+      add_award: () => `Added: ${awardText({ ...edit, kind: edit.award })}${who(edit.athlete)}, ${clockText(edit.time_s)}.`,
+      set_check: () => "Noted. The points are worked out again.",
+    };
+    return sentences[edit.kind]?.() ?? "Saved.";
   },
   scoreText() {
     const score = this.review.score.confirmed;

@@ -2,15 +2,14 @@
 
 import { clockText } from "../common/clock.js";
 import { keyName } from "../common/keys.js";
-import { EVENTS, POSITIONS, answersTo, leastSure, seenText, spaced, sureText } from "../common/words.js";
+import { stillAddress } from "./closer_still.js";
+import { EVENTS, PARTS, POSITIONS, answersTo, capital, leastSure, seenText, spaced, sureText, unlookedText } from "../common/words.js";
 import { Window } from "../common/windows.js";
 
 /** A hand that goes through the list faster than this looks at no still, and must not wait for any. */
 const UNHURRIED_MS = 400;
 const SIGNS = { yes: "\u2713", no: "\u2717", unknown: "?" };
 const SIGN_WORDS = { yes: "Seen", no: "Not met", unknown: "Cannot tell" };
-
-const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 /**
  * Frames with skeletons; pressing one shows it in the footage.
@@ -24,16 +23,17 @@ export const StillRow = {
     keyOf: { type: Function, default: () => "" },
     atOnce: { type: Boolean, default: false },
   },
-  emits: ["seek"],
+  emits: ["seek", "closer"],
   template: `
-    <ul class="stills" :aria-label="'Frames of ' + proposal.id">
+    <ul class="stills" aria-label="Frames of this line">
       <li v-for="(still, i) in proposal.stills" :key="still.frame_index">
         <button type="button" class="still" @click="$emit('seek', still.time_s)">
           <span v-if="!due" class="still-due"></span>
           <img v-else :src="address(still)" width="480" height="270" loading="lazy" decoding="async"
             :alt="still.label + ', ' + text(still.time_s) + ', frame ' + still.frame_index" @error="gone = true">
           <span class="still-words"><b>{{ still.label }}</b> <span class="num">{{ text(still.time_s) }}</span>
-            <kbd v-if="keyOf('still_' + (i + 1))">{{ keyOf('still_' + (i + 1)) }}</kbd></span></button></li>
+            <kbd v-if="keyOf('still_' + (i + 1))">{{ keyOf('still_' + (i + 1)) }}</kbd></span></button>
+        <button type="button" class="quiet enlarge" :aria-label="'Enlarge: ' + still.label + ', ' + text(still.time_s)" @click="$emit('closer', {frame: still.frame_index})">Enlarge</button></li>
     </ul>
     <p v-if="gone" class="trade">pictures need the footage, and it is not there</p>`,
   data() {
@@ -48,8 +48,7 @@ export const StillRow = {
   methods: {
     text: clockText,
     address(still) {
-      const asked = new URLSearchParams({ opinion: this.about.opinion, skeletons: this.about.skeletons, v: this.about.version });
-      return `${this.about.url}/stills/${still.frame_index}?${asked}`;
+      return stillAddress(this.about, still.frame_index);
     },
   },
 };
@@ -62,8 +61,12 @@ export const HowSure = {
   name: "HowSure",
   props: { proposal: { type: Object, required: true } },
   template: `
-    <p class="how-sure">All of it together: <b>{{ whole }}</b><template v-if="least">. Least sure: {{ least.text }}, {{ least.words }}</template>.</p>`,
+    <p class="how-sure">All of it together: <b>{{ whole }}</b><template v-if="least">. Least sure: {{ least.text }}, {{ least.words }}</template>.
+      <template v-if="unlooked"> <span aria-hidden="true">\u26a0 </span>{{ unlooked }}.</template></p>`,
   computed: {
+    unlooked() {
+      return unlookedText(this.proposal);
+    },
     whole() {
       return sureText(this.proposal.confidence);
     },
@@ -118,7 +121,7 @@ export const CriterionList = {
     locked: { type: Boolean, default: false },
     brief: { type: Boolean, default: false },
   },
-  emits: ["check"],
+  emits: ["check", "closer"],
   template: `
     <div v-if="rows.length || proposal.rule_text">
       <h2>What the rule asks<template v-if="proposal.clause"> (rule {{ proposal.clause }})</template></h2>
@@ -129,6 +132,7 @@ export const CriterionList = {
           <span><b>{{ row.title }}</b> <span class="met">{{ row.word }}<template v-if="row.decides">: this one decides</template></span>
             <span class="seen">{{ row.seen }}</span>
             <span class="sure">{{ row.beside }}</span>
+            <span v-if="row.part_of" class="answers"><button type="button" class="quiet" @click="$emit('closer', {time_s: proposal.look_s, part: row.part, athlete: row.part_of})">Look at {{ parts[row.part] }}</button></span>
             <span v-if="row.check && proposal.hold && !locked" class="answers">
               <button v-if="row.state !== 'yes'" type="button" class="quiet" :disabled="busy" @click="$emit('check', row.check, row.if_met)">I saw that it was met</button>
               <button v-if="row.state !== 'no'" type="button" class="quiet" :disabled="busy" @click="$emit('check', row.check, row.if_not)">I saw that it was not</button></span></span>
@@ -136,6 +140,9 @@ export const CriterionList = {
       </ul>
       <p v-if="proposal.sources" class="fine">{{ proposal.sources }}</p></div>`,
   computed: {
+    parts() {
+      return PARTS;
+    },
     rows() {
       const first = (criterion) => (criterion.decides ? 0 : 1);
       return [...this.proposal.criteria].sort((a, b) => first(a) - first(b)).map((criterion) => {
@@ -171,7 +178,7 @@ export const EvidenceWindow = {
     locked: { type: Boolean, default: false },
   },
   inject: { room: { default: null } }, // the page, whose keys hold here too
-  emits: ["close", "seek", "check", "act"],
+  emits: ["close", "seek", "check", "act", "closer"],
   template: `
     <Window :heading="heading" wide @close="$emit('close')" @keydown="onKey">
       <div class="evidence">
@@ -180,12 +187,12 @@ export const EvidenceWindow = {
           <span class="soft">{{ state }}</span><span class="grow"></span>
           <button type="button" aria-label="Proposal above" @click="$emit('act', 'above')">Above <kbd v-if="key('above')">{{ key('above') }}</kbd></button>
           <button type="button" aria-label="Proposal below" @click="$emit('act', 'below')">Below <kbd v-if="key('below')">{{ key('below') }}</kbd></button></div>
-        <StillRow at-once :key="proposal.id" :proposal="proposal" :about="about" @seek="$emit('seek', $event)"></StillRow>
+        <StillRow at-once :key="proposal.id" :proposal="proposal" :about="about" @seek="$emit('seek', $event)" @closer="$emit('closer', $event)"></StillRow>
         <HowSure v-if="!proposal.added" :proposal="proposal"></HowSure>
-        <p class="why"><span class="label">In the trade's words</span>{{ proposal.why }}</p>
+        <p class="why"><span class="label">In mat terms</span>{{ proposal.why }}</p>
         <div class="evidence-sides">
           <PathThere :proposal="proposal" :names="names" @seek="$emit('seek', $event)"></PathThere>
-          <CriterionList :proposal="proposal" :busy="busy" :locked="locked" @check="(check, value) => $emit('check', check, value)"></CriterionList>
+          <CriterionList :proposal="proposal" :busy="busy" :locked="locked" @check="(check, value) => $emit('check', check, value)" @closer="$emit('closer', $event)"></CriterionList>
         </div>
       </div>
     </Window>`,

@@ -3,6 +3,7 @@
 
 import { clockText } from "../common/clock.js";
 import { EVENTS, POSITIONS, sureText } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 /** @type {import("../vendor/vue.js").Component} */
 export default {
@@ -32,7 +33,7 @@ export default {
   computed: {
     holdRows() {
       return this.review.holds.map((hold) => ({
-        ...hold, ...POSITIONS[hold.position], who: this.names[hold.upper] ?? "nobody", sure: sureText(hold.confidence),
+        ...hold, ...POSITIONS[hold.position], who: this.names[hold.upper] ?? WORDS.nobody, sure: sureText(hold.confidence),
       }));
     },
     eventRows() {

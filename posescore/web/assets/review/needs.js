@@ -1,5 +1,6 @@
 // What still needs a person, in the order of the match: undecided proposals, doubtful holds, findings.
 
+import { WORDS } from "../common/words_data.js";
 import { DOUBTFUL_BELOW, FINDINGS, POSITIONS, stateOf, sureText } from "../common/words.js";
 
 /**
@@ -15,6 +16,9 @@ export function needs(review, looked) {
   const open = review.proposals
     .filter((proposal) => stateOf(proposal) === "undecided")
     .map((proposal) => ({ id: `p:${proposal.id}`, proposal: proposal.id, time_s: proposal.time_s, look_s: proposal.look_s, from_s: proposal.start_s, text: "" }));
+  const behind = review.proposals
+    .filter((proposal) => proposal.behind_end && ["confirmed", "changed", "added"].includes(stateOf(proposal)))
+    .map((proposal) => ({ id: `e:${proposal.id}`, proposal: proposal.id, time_s: proposal.time_s, look_s: proposal.look_s, from_s: proposal.start_s, text: WORDS.ended.behind_need }));
   const doubtful = review.holds
     .filter((hold) => hold.confidence < DOUBTFUL_BELOW && !hold.edited)
     .map((hold) => ({
@@ -25,7 +29,7 @@ export function needs(review, looked) {
     id: `f:${finding.kind}:${finding.start_s.toFixed(2)}`, swap: finding.kind === "possible_swap", time_s: finding.start_s, from_s: Math.max(0, finding.start_s - 1),
     text: `${FINDINGS[finding.kind] ?? finding.kind}. ${finding.message}`,
   }));
-  return [...open, ...[...doubtful, ...found].filter((need) => !looked.has(need.id))]
+  return [...open, ...[...behind, ...doubtful, ...found].filter((need) => !looked.has(need.id))]
     .sort((a, b) => a.time_s - b.time_s);
 }
 

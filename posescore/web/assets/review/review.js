@@ -1,37 +1,44 @@
 // The review of one match: footage, strip, proposals and score, and every key.
 
 import { Clock, clockText, shortClockText } from "../common/clock.js";
+import { CloserWindow } from "./closer_still.js";
 import { EventWindow, NameWindow } from "./correct_windows.js";
 import { AwardWindow, DismissWindow, GoWindow, KeysWindow } from "./dialogs.js";
 import { editing } from "./editing.js";
 import { EvidenceWindow } from "./evidence.js";
 import { ACTIONS } from "../common/keys.js";
+import { KeepWindow } from "./keep_window.js";
 import MatchLists from "./lists.js";
 import { needs, nextNeed } from "./needs.js";
 import ProposalList from "./proposals.js";
+import { ResultPanel, ResultWindow } from "./result.js";
 import { SaveWindow, makingText, saving } from "../common/saving.js";
 import ScoreBoard from "./scoreboard.js";
 import { ask } from "../common/server.js";
 import FootageStage from "../common/stage.js";
 import MatchStrip from "../common/strip.js";
 import { template } from "./template.js";
+import { HistoryWindow, MeanwhileWindow, fillFields, together, typedFields } from "./together.js";
 import { TrackReader } from "../common/track.js";
-import { PlayBar, keepAuthor, keptAuthor, watching } from "../common/watching.js";
-import { KINDS, POSITIONS, STATE_WORDS, stateOf, sureText, upperText } from "../common/words.js";
+import { PlayBar, keepAuthor, keptAuthor, somebody, watching } from "../common/watching.js";
+import { KINDS, POSITIONS, STATE_WORDS, lineText, stateOf, sureText, upperText } from "../common/words.js";
+import { WORDS } from "../common/words_data.js";
 
 const CORRECTIONS = {
   begins: "Begins here", ends: "Ends here", name: "Name", split: "Split", merge: "Merge", remove: "Remove", mark: "Mark",
-  swap: "Exchange A and B from here",
+  swap: "Swap A and B from here",
 };
 const LEAD_S = 1;
-const ABOUT_A_LINE = ["evidence", "dismiss", "change"];
+/** Windows that come back, with what was typed, when the page is loaded again. */
+const REOPENED = new Set(["change", "add", "dismiss", "name", "mark"]);
+const KEPT_S = 5;
 
 /** What the list can be narrowed to: a coach looks at one of them at a time. */
 const ONLY = [
   { id: "all", text: "All", has: () => true },
   { id: "points", text: "Points", has: (award) => award.points > 0 },
-  { id: "near", text: "Nearly or none", has: (award) => award.points === 0 },
-  { id: "open", text: "Waiting", has: (_award, proposal) => !proposal.decision },
+  { id: "near", text: "Near misses", has: (award) => award.points === 0 },
+  { id: "open", text: "To decide", has: (_award, proposal) => !proposal.decision },
 ];
 
 /** @type {import("../vendor/vue.js").Component} */
@@ -39,8 +46,8 @@ export default {
   name: "ReviewRoom",
   mixins: [watching(ACTIONS)],
   components: {
-    AwardWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, KeysWindow, MatchLists, MatchStrip, NameWindow, PlayBar,
-    ProposalList, SaveWindow, ScoreBoard,
+    AwardWindow, CloserWindow, DismissWindow, EventWindow, EvidenceWindow, FootageStage, GoWindow, HistoryWindow, KeepWindow, KeysWindow, MatchLists, MatchStrip,
+    MeanwhileWindow, NameWindow, PlayBar, ProposalList, ResultPanel, ResultWindow, SaveWindow, ScoreBoard,
   },
   props: {
     matchId: { type: Number, required: true },
@@ -51,7 +58,7 @@ export default {
   data() {
     return {
       review: null, saving: false, loop: null, closeUp: false, selected: null, only: "all", need: null, needText: "", looked: new Set(),
-      draft: null, outputs: [], author: this.opinion || keptAuthor(),
+      draft: null, outputs: [], author: this.opinion || keptAuthor(), nameless: somebody(), news: "", meanwhile: null, happened: null, shownAt: 0,
     };
   },
   computed: {
@@ -95,11 +102,14 @@ export default {
     },
     evidenceHeading() {
       const award = { ...this.proposal, ...this.proposal.decided_award };
-      return `${KINDS[award.kind].plain}: ${this.names[award.athlete] ?? "nobody"}, ${clockText(award.time_s)}`;
+      return `${KINDS[award.kind].plain}: ${this.names[award.athlete] ?? WORDS.nobody}, ${clockText(award.time_s)}`;
     },
     /** What is being made for saving, for the button that opens the window. */
     making() {
       return makingText(this.outputs);
+    },
+    unseenHeading() {
+      return WORDS.unseen.heading;
     },
     openNeeds() {
       return needs(this.review, this.looked);
@@ -133,13 +143,18 @@ export default {
     },
   },
   watch: {
-    /** A window about a line closes with it: an edit, or the next thing that needs a person, can leave none. */
+    /** The evidence of a line closes with it: an edit, or the next thing that needs a person, can leave none. */
     proposal(now) {
-      if (!now && ABOUT_A_LINE.includes(this.open)) this.open = "";
+      if (!now && this.open === "evidence") this.open = "";
+    },
+    /** What a person fills in is answered by what stood when it was opened. */
+    open() {
+      this.shownAt = this.review?.last_entry_id ?? 0;
     },
   },
   created() {
     this.waiting = []; // actions that came while an edit was on its way
+    this.lately = new Map(); // lines that others changed a moment ago
     this.corrections = Object.entries(CORRECTIONS).map(([id, short]) => ({
       id, short, text: ACTIONS.find((action) => action.id === id)?.text,
     }));
@@ -147,21 +162,30 @@ export default {
   },
   mounted() {
     window.addEventListener("pagehide", this.keepPlace);
+    document.addEventListener("visibilitychange", this.seenAgain);
   },
   beforeUnmount() {
     window.removeEventListener("pagehide", this.keepPlace);
+    document.removeEventListener("visibilitychange", this.seenAgain);
+    this.hush();
   },
   methods: {
     ...editing,
     ...saving,
+    ...together,
+    /** The name that edits carry. */
+    me() {
+      return this.author || this.nameless;
+    },
     async load() {
       try {
-        const asked = `${this.url}?${new URLSearchParams({ opinion: this.opinion })}`;
+        const asked = `${this.url}?${new URLSearchParams({ opinion: this.opinion, author: this.me() })}`;
         const [review, clock] = await Promise.all([ask(asked), Clock.load(`${this.url}/clock`)]);
         this.clock = Object.freeze(clock);
         this.track = review.track ? new TrackReader(review.track) : null;
         this.take(review);
         this.$nextTick(() => this.findPlace());
+        this.listen();
         document.title = `${review.match.title} \u2013 PoseScore`;
       } catch (error) {
         this.trouble = error.message;
@@ -179,19 +203,30 @@ export default {
     keepPlace() {
       if (!this.review) return;
       try {
-        sessionStorage.setItem(this.placeKey, JSON.stringify([this.frame.index, this.selected]));
+        const typed = REOPENED.has(this.open) ? { open: this.open, draft: this.draft, shownAt: this.shownAt, fields: typedFields() } : null;
+        sessionStorage.setItem(this.placeKey, JSON.stringify([this.frame.index, this.selected, typed]));
       } catch {
         // Then the page starts at the first frame.
       }
     },
     findPlace() {
       try {
-        const [index, selected] = JSON.parse(sessionStorage.getItem(this.placeKey) ?? "[]");
+        const [index, selected, typed] = JSON.parse(sessionStorage.getItem(this.placeKey) ?? "[]");
         if (this.review.proposals.some((proposal) => proposal.id === selected)) this.selected = selected;
         if (index > 0) this.$refs.stage.goTo(index);
+        if (typed && !this.review.read_only) this.reopen(typed);
       } catch {
         // Nothing was kept.
       }
+    },
+    /** The window that was open, with everything typed, as the same person had seen the match. */
+    async reopen({ open, draft, shownAt, fields }) {
+      this.draft = draft;
+      this.open = open;
+      await this.$nextTick();
+      this.shownAt = shownAt;
+      await this.$nextTick();
+      fillFields(fields);
     },
     acts() {
       return {
@@ -201,6 +236,8 @@ export default {
         hold_on: () => this.goToHold(1),
         next: () => this.goToNeed(1),
         previous: () => this.goToNeed(-1),
+        next_match: () => this.goToNextMatch(),
+        keep: () => this.startKeeping(),
         above: () => this.move(-1),
         below: () => this.move(1),
         confirm: () => this.confirm(),
@@ -214,7 +251,10 @@ export default {
         ...this.corrections_at(this.frame.time_s),
         mark: () => this.mayEdit() && this.show("mark"),
         save: () => this.openSaving(),
+        result: () => this.mayEdit() && this.show("result"),
+        history: () => this.openHistory(),
         evidence: () => this.withProposal(() => (this.open === "evidence" ? this.close() : this.show("evidence"))),
+        enlarge: () => this.lookCloser({ frame: this.frame.index }),
         only: () => this.nextOnly(),
         still_1: () => this.goToStill(0),
         still_2: () => this.goToStill(1),
@@ -245,7 +285,7 @@ export default {
       const next = nextNeed(list, this.need, this.frame.time_s, direction);
       if (!next) {
         this.needText = "";
-        return this.say("Nothing needs you any more.");
+        return this.say(`Nothing needs you any more. ${this.hint("next_match")}`);
       }
       if (this.need && !this.need.startsWith("p:")) this.looked.add(this.need);
       this.need = next.id;
@@ -253,10 +293,42 @@ export default {
       this.selected = next.proposal ?? null;
       this.$refs.stage.pause();
       this.$refs.stage.goToTime(next.proposal ? next.look_s : next.from_s);
-      return next.text && this.say(next.text);
+      return this.say(next.text || this.lineText());
+    },
+    /** What a line is about, or a few seconds around the frame that is shown. */
+    startKeeping() {
+      const [from, to] = this.proposal ? [this.proposal.start_s - LEAD_S, this.proposal.end_s + LEAD_S] : [this.frame.time_s - KEPT_S, this.frame.time_s + LEAD_S];
+      this.draft = { start_s: Math.max(0, from), end_s: Math.min(this.clock.end, to) };
+      this.show("keep");
+    },
+    async keepMoment(moment) {
+      try {
+        await ask(`${this.url}/moments`, { ...moment, author: this.author });
+        this.open = "";
+        this.say(`Kept: ${moment.sets.join(", ")}.`);
+      } catch (error) {
+        this.trouble = `Not saved: ${error.message}`;
+      }
+    },
+    /** The next match in which somebody has something to decide, from this one on and around. */
+    async goToNextMatch() {
+      try {
+        const asked = new URLSearchParams({ stage: "undecided", sort: "added", descending: "false", limit: "100" });
+        const { matches } = await ask(`/api/library?${asked}`);
+        const others = matches.map((row) => row.id).filter((id) => id !== this.matchId);
+        const next = others.find((id) => id > this.matchId) ?? others[0];
+        if (next === undefined) this.say("No other match has anything to decide.");
+        else window.location.assign(`/match/${next}`);
+      } catch (error) {
+        this.trouble = error.message;
+      }
+    },
+    /** The line that is chosen, for those who hear it. */
+    lineText() {
+      return this.proposal ? lineText(this.proposal, this.review.proposals, this.names, clockText) : "";
     },
     swapKeys() {
-      return `${this.keyOf("swap")} exchanges them from here on, ${this.keyOf("swap_here")} in this stretch alone.`;
+      return `${this.keyOf("swap")} swaps them from here on, ${this.keyOf("swap_here")} in this stretch alone.`;
     },
     move(by) {
       const list = this.listed;
@@ -271,6 +343,7 @@ export default {
       this.needText = "";
       this.$refs.stage.pause();
       this.$refs.stage.goToTime(this.proposal.look_s);
+      this.say(this.lineText());
     },
     isOf(only, proposal) {
       return ONLY.find((one) => one.id === only)?.has({ ...proposal, ...proposal.decided_award }, proposal);
@@ -287,6 +360,11 @@ export default {
     toggleSelect(id) {
       if (this.selected === id) this.selected = null;
       else this.select(id);
+    },
+    /** A frame, by its number or its time, in a window of its own. */
+    lookCloser({ frame, time_s = 0, part = "", athlete = "" }) {
+      this.draft = { frame: frame ?? this.clock.at(time_s + 1e-6), part, athlete };
+      this.show("closer");
     },
     watchEvidence(startS) {
       this.$refs.stage.goToTime(Math.max(0, startS - LEAD_S));
@@ -316,6 +394,7 @@ export default {
     },
     nameChanged() {
       keepAuthor(this.author);
+      this.refresh(); // undo is that of the new name
     },
   },
 };

@@ -1,6 +1,10 @@
 // Points, advantages and penalties of both athletes. What a person confirmed stands large and solid; what
 // is only proposed stands small, dashed and says so.
 
+const LEADS = [
+  { what: "points", sign: 1, said: "more points" }, { what: "advantages", sign: 1, said: "more advantages" },
+  { what: "penalties", sign: -1, said: "fewer penalties" },
+];
 // Ways to end that no count of points shows.
 const ENDINGS = ["submission", "disqualification"];
 
@@ -21,7 +25,7 @@ export default {
         <span class="board-points num" :data-points="row.confirmed.points">{{ row.confirmed.points }}<span class="sr"> points confirmed</span></span>
         <span class="board-small">adv. <b class="num">{{ row.confirmed.advantages }}</b>
           pen. <b class="num">{{ row.confirmed.penalties }}</b></span>
-        <span class="board-proposed">with all proposals: <b class="num">{{ row.proposed.points }}</b>
+        <span class="board-proposed">as proposed: <b class="num">{{ row.proposed.points }}</b>
           <template v-if="row.proposed.advantages"> + {{ row.proposed.advantages }} adv.</template>
           <template v-if="row.proposed.penalties"> + {{ row.proposed.penalties }} pen.</template></span>
       </div>
@@ -47,9 +51,9 @@ export default {
       const result = this.review.result;
       if (result && ENDINGS.includes(result.by)) return `Confirmed: ${result.why}`;
       if (result && this.allDecided) return `If it ends so: ${result.why}`;
-      for (const { what, sign } of [{ what: "points", sign: 1 }, { what: "advantages", sign: 1 }, { what: "penalties", sign: -1 }]) {
+      for (const { what, sign, said } of LEADS) {
         const lead = sign * (confirmed.A[what] - confirmed.B[what]);
-        if (lead) return `Confirmed: ${this.names[lead > 0 ? "A" : "B"]} ahead by ${Math.abs(lead)} ${what}.`;
+        if (lead) return `Confirmed: ${this.names[lead > 0 ? "A" : "B"]} ahead: ${Math.abs(lead)} ${said}.`;
       }
       return this.review.undo ? "Confirmed: level." : "Nothing is confirmed yet.";
     },
