@@ -203,7 +203,7 @@ def test_results_of_many_matches_come_from_a_table(page: Page, tmp_path: Path) -
 # Doubts and words --------------------------------------------------------------------------------
 def test_a_near_miss_says_why_it_is_no_advantage_either(page: Page) -> None:
     open_match(page, 2)
-    near = page.locator(".proposal", has_text="no points, knee-on-belly")
+    near = page.locator(".proposal", has_text=re.compile("knee-on-belly, no points", re.IGNORECASE))
     near.locator(".proposal-head").click()
     body = page.locator(".proposal.selected .proposal-body")
     expect(body.locator(".asks")).to_contain_text("With that knee down it is an advantage")
@@ -225,7 +225,9 @@ def test_criteria_that_nobody_looked_at_are_said_beside_how_sure(page: Page) -> 
 
 def test_reasons_against_a_line_without_points_speak_for_points(page: Page) -> None:
     open_match(page, 2)
-    page.locator(".proposal", has_text="no points, knee-on-belly").locator("button").first.click()
+    page.locator(
+        ".proposal", has_text=re.compile("knee-on-belly, no points", re.IGNORECASE)
+    ).locator("button").first.click()
     page.keyboard.press("x")
     window = page.get_by_role("dialog")
     expect(window).to_contain_text("The criterion was met")

@@ -15,7 +15,7 @@ import pytest
 import posescore
 from posescore import resources
 from posescore.errors import MissingPartError
-from posescore.footage.joining import repeated
+from posescore.evaluation.joining import repeated
 from posescore.resources import MODELS, SUMS, shipped, shipped_models
 
 ROOT = Path(posescore.__file__).parents[1]

@@ -82,7 +82,7 @@ export const watching = (actions, page) => /** @type {import("../vendor/vue.js")
         whole: () => this.whole(),
         follow: () => this.follow(),
         full: () => this.full(),
-        sound: () => this.hear(),
+        sound: () => this.switchSound(),
         skeletons: () => this.nextShown(),
         keys: () => this.show("keys"),
         ...this.acts(),
@@ -124,7 +124,7 @@ export const watching = (actions, page) => /** @type {import("../vendor/vue.js")
       if (document.fullscreenElement) return document.exitFullscreen();
       return place?.requestFullscreen?.().catch(() => this.say("This browser gives no full screen here."));
     },
-    hear() {
+    switchSound() {
       this.sound = !this.sound;
       this.say(this.sound ? "Sound on" : "Sound off");
     },
