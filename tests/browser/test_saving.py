@@ -28,7 +28,7 @@ def test_a_report_is_made_while_the_review_goes_on(page: Page) -> None:
     page.keyboard.press("l")
     window = page.get_by_role("dialog", name="Save and share")
     assert faults(page) == []
-    window.get_by_label("Faces hidden").check()
+    window.get_by_label("Faces and names hidden").check()
     with page.expect_download() as saved:
         window.get_by_role("button", name="Report to print").click()
         close_window(page)

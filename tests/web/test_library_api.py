@@ -421,7 +421,7 @@ def test_deleting_takes_the_copy_that_was_sent(
 
 def test_an_analysis_is_lined_up_and_stopped(client: TestClient, library: Library) -> None:
     job = good(client.post("/api/matches/1/analysis", json={"every_frame": True}))
-    assert library.job(job["id"]).settings == {"every_frame": True}
+    assert library.job(job["id"]).settings == {"every_frame": True, "afresh": True}
     assert "being analysed" in refused(client.post("/api/matches/1/analysis", json={}), 409)
     (row,) = listed(client)["matches"]
     assert row["stage"] == "waiting"
