@@ -5,6 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+pytest.importorskip("onnx", reason="training needs the extra `lab`")
+
 from posescore.evaluation.poses3d.pose_set import nearest_distance_m, swapped_states
 from posescore.lab.train.positions.calibration import fit_calibration
 from posescore.lab.train.positions.material import Amounts, Material, ends_of
