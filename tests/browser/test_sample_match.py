@@ -36,8 +36,10 @@ def server(browser: Browser, sample_folder: Path) -> Iterator[Server]:
 @pytest.fixture(autouse=True)
 def _as_analysed(page: Page) -> None:
     """What an earlier test decided is taken back."""
-    while page.request.get("/api/matches/1").json()["undo"]:
-        assert page.request.post("/api/matches/1/undo", data={}).ok
+    for entry in page.request.get("/api/matches/1/history").json()["entries"]:
+        if entry["in_force"]:
+            taken = page.request.post(f"/api/matches/1/history/{entry['id']}/take-back", data={})
+            assert taken.ok
 
 
 @pytest.fixture(scope="module")
