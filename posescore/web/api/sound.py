@@ -23,7 +23,10 @@ def sound_router(library: Library) -> APIRouter:
     router = APIRouter(prefix="/matches/{match_id}")
     sounds = Sounds(library)
 
-    @router.get("/sound", response_class=Response, summary="The sound of a match's footage")
+    @router.get(
+        "/sound", response_class=Response, summary="The sound of a match's footage",
+        responses={204: {"description": "The footage has no sound."}},
+    )  # fmt: skip
     def sound(match_id: int, request: Request) -> Response:
         """AAC on the clock of the frames; ranges are served. 204 where the footage has none."""
         path = sounds.of(match_id)

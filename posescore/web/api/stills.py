@@ -63,7 +63,10 @@ def still_router(library: Library) -> APIRouter:
         picture = stills.jpeg(match_id, frame_index, asked)
         return Response(picture, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
 
-    @router.get("/thumbnail", response_class=Response, summary="A small picture of a match")
+    @router.get(
+        "/thumbnail", response_class=Response, summary="A small picture of a match",
+        responses={204: {"description": "There is no picture to know it by."}},
+    )  # fmt: skip
     def thumbnail(match_id: int) -> Response:
         """JPEG of one frame of an analysed match, to know it by; 204 where there is none."""
         picture = stills.thumbnail(match_id)
