@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Final
 
 from posescore.errors import NotFoundError
@@ -28,6 +28,7 @@ from posescore.export.sentences import (
     why_of,
 )
 from posescore.export.shots import USUAL, Shots, Showing
+from posescore.export.unnamed import shown_match
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.agreement import agreement, check_opinion
@@ -115,7 +116,7 @@ def call_of(
     opinions: tuple[str, str] = ("", ""),
     showing: Showing = USUAL,
 ) -> CallSheet:
-    """Gather the sheet of one line of the score log.
+    """Gather the sheet of one line of the score log; with faces the names are hidden, too.
 
     Parameters
     ----------
@@ -141,7 +142,15 @@ def call_of(
     keys = {name: _key_in(reviews[name], review, key) for name in reviews}
     shots, no_pictures = shots_or_why(library, match, review, showing)
     settled = [each for each in settlements(reviews[SHARED]) if each.what.line in keys.values()]
-    return _sheet(match, review, shown, shots, no_pictures, _said(reviews, keys, match), settled)
+    match, hide = shown_match(match, showing)
+    made = _sheet(match, review, shown, shots, no_pictures, _said(reviews, keys, match), settled)
+    return replace(
+        made,
+        told=hide(made.told),
+        said=[Said(*(hide(getattr(one, each.name)) for each in fields(one))) for one in made.said],
+        settled=hide(made.settled),
+        ending=[hide(line) for line in made.ending],
+    )
 
 
 def _owner(reviews: Mapping[str, Review], line: str, match_id: int) -> tuple[str, str]:

@@ -136,7 +136,7 @@ def write_lesson(
         moments=moments,
         undecided=sum(moment.sort == "proposed" for moment in moments),
         confirmed_result=standing_words(review, names),
-        ending=ending_lines(review, names),
+        ending=[hide(said) for said in ending_lines(review, names)],
         no_pictures=no_pictures,
         has_clips=clips,
         drawn=showing.skeletons and shots is not None,

@@ -40,6 +40,8 @@ class Report:
     no_pictures: str
     showing: Showing
     with_proposed: bool
+    ending: Sequence[str]
+    """Result, end and official score in sentences."""
 
     @property
     def division(self) -> str:
@@ -57,14 +59,12 @@ class Report:
         return one, two
 
     @property
-    def ending(self) -> tuple[str, ...]:
-        """Result, end and official score in sentences."""
-        return ending_lines(self.review, self.names)
-
-    @property
     def differences(self) -> tuple[Difference, ...]:
-        """Where proposals, confirmed log and scoreboard differ, moment by moment."""
-        return differences(self.review, self.names)
+        """Where proposals, confirmed log and scoreboard differ, moment by moment.
+
+        None where only what is confirmed is shown: they would tell what is proposed.
+        """
+        return differences(self.review, self.names) if self.with_proposed else ()
 
     @property
     def unseen(self) -> tuple[str, ...]:
@@ -135,7 +135,7 @@ def report_of(
     awards, open_lines, behind, near = told
     return Report(
         match, review, names, summary, awards, open_lines, behind, near, no_pictures, showing,
-        proposed,
+        proposed, [hide(said) for said in ending_lines(review, names)],
     )  # fmt: skip
 
 

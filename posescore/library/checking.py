@@ -19,7 +19,8 @@ from posescore.library.store.damage import DamagedRowError
 from posescore.library.store.entry_rows import entry_of
 from posescore.library.store.files import sha256_of
 from posescore.library.store.match_rows import deleted_ids, folder_of, match_of
-from posescore.library.store.schema import ANALYSIS, ENTRY, FILE_NAME, JOB, MATCH
+from posescore.library.store.moment_rows import kept_of
+from posescore.library.store.schema import ANALYSIS, ENTRY, FILE_NAME, JOB, MATCH, MOMENT
 from posescore.library.store.storage import Storage
 
 
@@ -90,6 +91,7 @@ def _readers(folder: Path) -> tuple[tuple[Any, Callable[[Row[Any]], object]], ..
         (ANALYSIS, lambda row: analysis_of(row, folder_of(folder, row.match_id))),
         (ENTRY, entry_of),
         (JOB, job_of),
+        (MOMENT, kept_of),
     )
 
 

@@ -105,7 +105,7 @@ def _sound_rows(connection: Connection, folder: Path) -> Iterator[str]:
         yield _renamed(connection, folder, row)
     yield from take_out(connection, [each for each in damaged if each[0] != MATCH.name], record)
     owned = set(connection.execute(select(MATCH.c.id)).scalars())
-    for table in ("analysis", "entry"):
+    for table in ("analysis", "entry", "moment"):
         found = connection.execute(text(f"SELECT DISTINCT match_id FROM {table}")).scalars()
         for number in sorted(one for one in found if isinstance(one, int) and one not in owned):
             _insert(connection, number)

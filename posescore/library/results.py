@@ -14,6 +14,7 @@ from typing import Annotated, Any, Final
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from posescore.errors import InputError, PoseScoreError
+from posescore.library.athletes import folded
 from posescore.library.library import Library
 from posescore.library.match import Match
 from posescore.library.review.decisions import MOST_POINTS
@@ -153,13 +154,13 @@ def _entered(library: Library, number: int, row: ResultRow, author: str) -> Ente
 def _match_of(library: Library, row: ResultRow) -> Match:
     if row.match:
         return library.find_match(row.match)
-    wanted = {_folded(row.athlete_a), _folded(row.athlete_b)}
+    wanted = {folded(row.athlete_a), folded(row.athlete_b)}
     if "" in wanted or len(wanted) < 2:
         raise InputError("match: name the match, or both athletes.")
     found = [
         match
         for match in library.matches()
-        if {_folded(match.info.athlete(athlete).name) for athlete in Athlete} == wanted
+        if {folded(match.info.athlete(athlete).name) for athlete in Athlete} == wanted
     ]
     if len(found) != 1:
         many = "no match" if not found else "several matches"
@@ -169,7 +170,7 @@ def _match_of(library: Library, row: ResultRow) -> Match:
 
 def _edits(row: ResultRow, match: Match, review: Review) -> Iterator[Edit]:
     """The edits that enter a line; none for what is entered already."""
-    other_way = _folded(row.athlete_a) == _folded(match.info.athlete(Athlete.B).name) != ""
+    other_way = folded(row.athlete_a) == folded(match.info.athlete(Athlete.B).name) != ""
     slot: Callable[[Athlete], Athlete] = (lambda a: a.other) if other_way else (lambda a: a)
     if row.by is not None:
         winner = None if row.by is WonBy.DRAW else _winner(row, match, slot)
@@ -193,7 +194,7 @@ def _winner(row: ResultRow, match: Match, slot: Callable[[Athlete], Athlete]) ->
     if row.winner.upper() in list(Athlete):
         return slot(Athlete(row.winner.upper()))
     for athlete in Athlete:
-        if row.winner and _folded(row.winner) == _folded(match.info.athlete(athlete).name):
+        if row.winner and folded(row.winner) == folded(match.info.athlete(athlete).name):
             return athlete
     raise InputError(f"winner: {row.winner!r} is neither A, B nor one of the two athletes.")
 
@@ -202,7 +203,3 @@ def _tally(points: int | None, advantages: int | None, penalties: int | None) ->
     if points is None and advantages is None and penalties is None:
         return None
     return Tally(points or 0, advantages or 0, penalties or 0)
-
-
-def _folded(name: str) -> str:
-    return " ".join(name.split()).casefold()

@@ -20,8 +20,8 @@ from posescore.library.checking import check_library
 from posescore.library.library import Library
 from posescore.library.match import MatchInfo
 from posescore.library.review.edits import Confirm
-from posescore.library.store import backups
-from posescore.library.store.schema import FILE_NAME
+from posescore.library.store import backups, salvage
+from posescore.library.store.schema import FILE_NAME, TABLES
 from posescore.library.tracks import kept_track
 from posescore.pose.track_file import write_track
 from tests.library.samples import INFO, A, analysis, library_with_match
@@ -294,6 +294,7 @@ def test_repair_makes_matches_of_folders_alone(folder: Path) -> None:
 
 def test_repair_reads_what_torn_pages_left(folder: Path) -> None:
     with Library(folder) as library:
+        library.keep_moment(1, (1.0, 2.0), ["Tuesday"], "hips", "Ann")
         for number in range(300):
             library.add_match(MatchInfo(f"match {number}", note="x" * 900))
     path = folder / FILE_NAME
@@ -310,6 +311,28 @@ def test_repair_reads_what_torn_pages_left(folder: Path) -> None:
     with Library(folder) as library:
         assert len(library.matches()) > 280
         assert [len(library.log(number)) for number in (1, 2)] == [1, 1]
+        assert [kept.remark for kept in library.moments("Tuesday")] == ["hips"]
+
+
+@pytest.mark.parametrize(
+    "change", ["sets = '[1'", "sets = '{}'", "sets = '[3]'", "made_at = 'x'", "start_s = 'x'"]
+)
+def test_a_damaged_moment_is_named_and_taken_out_alone(folder: Path, change: str) -> None:
+    with Library(folder) as library:
+        for _ in range(2):
+            library.keep_moment(1, (1.0, 2.0), ["Tuesday"], "hips", "Ann")
+    damage(folder, f"UPDATE moment SET {change} WHERE id = 1")
+    with Library(folder) as library, pytest.raises(StorageError, match="'moment'"):
+        library.moments()
+    assert "'moment'" in command("check", folder=folder).output
+    assert command("repair", folder=folder).exit_code == 0
+    with Library(folder) as library:
+        assert [kept.id for kept in library.moments()] == [2]
+
+
+def test_every_table_of_what_people_said_is_salvaged() -> None:
+    made_anew = {"standing"}
+    assert set(salvage.KEPT_TABLES) == {table.name for table in TABLES} - made_anew
 
 
 def test_a_missing_library_is_a_sentence(tmp_path: Path) -> None:

@@ -118,7 +118,9 @@ def test_names_are_hidden_together_with_faces(client: TestClient) -> None:
         "kind": "add_award", "athlete": "A", "award": "sweep", "points": 2, "advantage": 0,
         "time_s": 20.0, "reason": "Ines came up, BERG was flat",
     }  # fmt: skip
-    assert client.post(f"{URL}/edits", json={"edit": missed, "author": "Kim"}).status_code == 200
+    won = {"kind": "set_result", "by": "referee", "winner": "A", "note": "Noa Berg was hurt"}
+    for said in (missed, won):
+        assert client.post(f"{URL}/edits", json={"edit": said, "author": "Kim"}).status_code == 200
     for kind in ("report-html", "lesson"):
         made, page = content(client, kind, hide_faces=True)
         assert made["name"].startswith("match-1-")
@@ -129,6 +131,28 @@ def test_names_are_hidden_together_with_faces(client: TestClient) -> None:
         assert "kim" in text, "who reviewed it is no athlete"
     _, plain = content(client, "report-html")
     assert "Ines Vaz" in plain.decode()
+
+
+def test_names_are_hidden_on_the_sheet_for_one_call(client: TestClient) -> None:
+    line = client.get(URL).json()["proposals"][0]["id"]
+    said = {"kind": "dismiss", "proposal": line, "reason": "BERG was flat"}
+    won = {"kind": "set_result", "by": "referee", "winner": "A", "note": "Noa Berg was hurt"}
+    for edit in (said, won):
+        assert client.post(f"{URL}/edits", json={"edit": edit, "author": "Kim"}).status_code == 200
+    asked = {"line": line, "hide_faces": True}
+    sheet = client.get(f"{URL}/call", params=asked)
+    for text in (sheet.text.casefold(), sheet.headers["content-disposition"].casefold()):
+        for name in ("ines", "vaz", "noa", "berg"):
+            assert not re.search(rf"\b{name}\b", text), name
+    assert "a (white)" in sheet.text.casefold()
+
+
+def test_what_is_only_proposed_stays_out_of_what_is_only_confirmed(client: TestClient) -> None:
+    """The table of differences would tell it all the same."""
+    _, confirmed = content(client, "report-html", proposed=False)
+    assert "Where proposals, log and scoreboard differ" not in confirmed.decode()
+    _, all_of_it = content(client, "report-html", proposed=True)
+    assert "Where proposals, log and scoreboard differ" in all_of_it.decode()
 
 
 ENGLISH = re.compile(

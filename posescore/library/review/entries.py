@@ -286,10 +286,6 @@ class History:
                 return taken.entry
         return None
 
-    def is_in_force(self, entry_id: int) -> bool:
-        """True for an edit that counts now."""
-        return any(entry.id == entry_id for entry in self.done)
-
     def taken_back(self, entry_id: int) -> TakenBack | None:
         """How an edit was taken back; None where it was not."""
         return next((taken for taken in self.undone if taken.entry.id == entry_id), None)

@@ -69,11 +69,15 @@ class _Told:
             self.done.pop(entry.undoes, None)
         elif entry.redoes is not None:
             self.done[entry.redoes] = among[entry.redoes]
+        self.bring_up()
+
+    def bring_up(self) -> None:
+        """Make the state anew from what is in force."""
         self.state = MatchState.of(self.base)
         for entry_id in sorted(self.done):
-            edit = self.done[entry_id].edit
-            assert edit is not None
-            edit.apply(self.state, self.done[entry_id])
+            entry = self.done[entry_id]
+            assert entry.edit is not None
+            entry.edit.apply(self.state, entry)
 
     def words(self, about: Entry) -> str:
         """What stands there that an entry is about."""
@@ -161,7 +165,7 @@ def happenings(
     earlier = [entry for entry in log if entry.id < wanted[0].id]
     done = {entry.id: entry for entry in history(earlier).done}
     told = _Told(base, rules, division, done, MatchState.of(base))
-    _bring_up(told)
+    told.bring_up()
     found = []
     for entry in wanted:
         about = by_id[entry.undoes or entry.redoes or entry.id]
@@ -174,13 +178,6 @@ def happenings(
             Happening(entry, about, before, told.words(about), where(about), in_force, who)
         )
     return tuple(reversed(found))
-
-
-def _bring_up(told: _Told) -> None:
-    for entry_id in sorted(told.done):
-        entry = told.done[entry_id]
-        assert entry.edit is not None
-        entry.edit.apply(told.state, entry)
 
 
 def where(about: Entry) -> float | None:

@@ -11,7 +11,8 @@ from typing import Any
 from sqlalchemy import Connection, Row, delete, insert, select
 
 from posescore.errors import NotFoundError
-from posescore.library.store.match_rows import now_text
+from posescore.library.store.damage import json_of, reading_row, text_of
+from posescore.library.store.match_rows import moment_of, now_text
 from posescore.library.store.plain import utf8
 from posescore.library.store.schema import MOMENT
 
@@ -59,11 +60,17 @@ def delete_moment(connection: Connection, moment_id: int) -> None:
 
 def list_moments(connection: Connection) -> list[Moment]:
     """All of them, in the order in which they were kept."""
-    return [_moment(row) for row in connection.execute(select(MOMENT).order_by(MOMENT.c.id))]
+    return [kept_of(row) for row in connection.execute(select(MOMENT).order_by(MOMENT.c.id))]
 
 
-def _moment(row: Row[Any]) -> Moment:
-    return Moment(
-        row.id, row.match_id, row.start_s, row.end_s, tuple(json.loads(row.sets)), row.remark,
-        row.author, datetime.fromisoformat(row.made_at),
-    )  # fmt: skip
+def kept_of(row: Row[Any]) -> Moment:
+    """The moment of a row; DamagedRowError where the row does not hold one."""
+    with reading_row(row.match_id, "moment"):
+        sets = json_of(row.sets, "sets")
+        if not isinstance(sets, list):
+            raise TypeError("sets: is no list")
+        return Moment(
+            row.id, row.match_id, float(row.start_s), float(row.end_s),
+            tuple(text_of(name, "sets") for name in sets), text_of(row.remark, "remark"),
+            text_of(row.author, "author"), moment_of(row.made_at),
+        )  # fmt: skip

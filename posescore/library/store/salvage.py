@@ -16,7 +16,8 @@ from posescore.library.store.backups import BROKEN
 from posescore.library.store.schema import ENTRY, FILE_NAME, TABLES
 from posescore.library.store.storage import Storage
 
-_KEPT_TABLES: Final = ("match", "analysis", "entry", "job")
+KEPT_TABLES: Final = ("match", "analysis", "entry", "job", "moment")
+"""All but what is made anew from the others."""
 _BINARY: Final = "clock"
 """The one column that holds no text."""
 
@@ -36,7 +37,7 @@ def salvage(damaged: Path, folder: Path) -> dict[str, int]:
     new = folder / FILE_NAME
     with closing(sqlite3.connect(damaged)) as source, closing(sqlite3.connect(new)) as target:
         source.text_factory = target.text_factory = bytes
-        for table in _KEPT_TABLES:
+        for table in KEPT_TABLES:
             copied[table] = _copied(source, target, table)
         target.commit()
     return copied
